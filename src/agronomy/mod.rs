@@ -1,0 +1,9 @@
+//! The trade: numbers in, numbers and reasons out.
+//!
+//! Pure functions over plain structs. Nothing in here knows a file, a clock, the
+//! environment, SQL or HTTP, draws a random number or depends on the order of a hash
+//! map; nothing fails on odd input: functions return an answer and notes about it.
+
+pub mod element;
+pub mod plan;
+pub mod source;

@@ -1,0 +1,1 @@
+//! Season plans: from needs on many plots to weighed doses and whole packs.

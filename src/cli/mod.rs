@@ -1,0 +1,1 @@
+//! Terminal in, text out.

@@ -1,0 +1,1 @@
+//! Bytes to values and back: lab tables, CSV sets, numbers as people print them.

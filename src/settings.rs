@@ -1,0 +1,25 @@
+//! Settings: every flag, environment variable and limit, in one table.
+//!
+//! The README documents each of them; `tests/it/tidy.rs` fails when one is missing there.
+
+use clap::Args;
+use std::{net::SocketAddr, path::PathBuf};
+
+/// Where the record lives and where the server listens.
+#[derive(Args, Clone, Debug)]
+pub struct Settings {
+    /// Folder that holds the record (glebe.sqlite) and its automatic backups
+    #[arg(long, env = "GLEBE_DATA", default_value = ".data", global = true)]
+    pub data: PathBuf,
+    /// Address and port to serve on
+    #[arg(long, env = "GLEBE_LISTEN", default_value = "127.0.0.1:8017", global = true)]
+    pub listen: SocketAddr,
+    /// Set when a proxy in front serves the pages over HTTPS: cookies are then marked Secure
+    #[arg(long, env = "GLEBE_HTTPS", global = true)]
+    pub https: bool,
+}
+
+/// Largest form body taken, bytes.
+pub const FORM_BYTES_MAX: usize = 256 << 10;
+/// Largest file taken as an attachment or an import, bytes.
+pub const UPLOAD_BYTES_MAX: usize = 10 << 20;
