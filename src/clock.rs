@@ -26,8 +26,8 @@ impl Clock {
     /// The civil date where this server runs.
     pub fn today(&self) -> Date {
         match self {
-            Clock::System => Timestamp::now().to_zoned(TimeZone::system()).date(),
-            Clock::Fixed(at) => at.to_zoned(TimeZone::UTC).date(),
+            Clock::System => Timestamp::now().to_zoned_datetime(TimeZone::system()).date(),
+            Clock::Fixed(at) => at.to_zoned_datetime(TimeZone::UTC).date(),
         }
     }
 }
