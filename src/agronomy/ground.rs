@@ -1,0 +1,126 @@
+//! The ground of a plot: texture, cover, density and depth, and the soil layer they make.
+
+use super::{
+    quantity::{Centimetres, GramsPerCm3, SoilLayer, SquareMetres},
+    record::keyed,
+    source::{Evidence, Source},
+};
+use serde::{Deserialize, Serialize};
+use std::str::FromStr;
+
+/// What is over the plot.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Cover {
+    Open,
+    /// A polytunnel or hoop house: no rain washes salts down.
+    Tunnel,
+    Glasshouse,
+}
+
+keyed!(Cover { Open "open" "open ground", Tunnel "tunnel" "tunnel", Glasshouse "glasshouse" "glasshouse" });
+
+/// Soil texture class.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Texture {
+    Sand,
+    LoamySand,
+    SandyLoam,
+    Loam,
+    SiltLoam,
+    SandyClayLoam,
+    ClayLoam,
+    SiltyClayLoam,
+    SandyClay,
+    SiltyClay,
+    Clay,
+    /// Peat, or a bed made mostly of compost.
+    Organic,
+}
+
+keyed!(Texture {
+    Sand "sand" "sand",
+    LoamySand "loamy_sand" "loamy sand",
+    SandyLoam "sandy_loam" "sandy loam",
+    Loam "loam" "loam",
+    SiltLoam "silt_loam" "silt loam",
+    SandyClayLoam "sandy_clay_loam" "sandy clay loam",
+    ClayLoam "clay_loam" "clay loam",
+    SiltyClayLoam "silty_clay_loam" "silty clay loam",
+    SandyClay "sandy_clay" "sandy clay",
+    SiltyClay "silty_clay" "silty clay",
+    Clay "clay" "clay",
+    Organic "organic" "peat or compost bed",
+});
+
+/// Where the default bulk densities of mineral textures come from.
+pub const TYPICAL_BULK_DENSITIES: Source = Source {
+    publisher: "mysunnylawn.com (weak host), table of the Saxton type",
+    title: "Typical bulk density by soil texture",
+    year: 0,
+    address: "https://mysunnylawn.com",
+    evidence: Evidence::Quoted,
+};
+
+/// Where the default bulk density of an organic bed comes from.
+pub const ORGANIC_BULK_DENSITY: Source = Source {
+    publisher: "",
+    title: "Well-composted raised beds weigh 0.7 to 1.0 g/cm³",
+    year: 0,
+    address: "",
+    evidence: Evidence::Memory,
+};
+
+impl Texture {
+    /// A typical bulk density, for a plot where none was measured.
+    pub fn typical_bulk_density(self) -> (GramsPerCm3, Source) {
+        let density = match self {
+            Texture::Sand => 1.69,
+            Texture::LoamySand => 1.63,
+            Texture::SandyLoam => 1.51,
+            Texture::Loam => 1.43,
+            Texture::SandyClayLoam => 1.40,
+            Texture::SiltLoam => 1.38,
+            Texture::ClayLoam => 1.30,
+            Texture::SandyClay => 1.34,
+            Texture::SiltyClayLoam => 1.27,
+            Texture::SiltyClay => 1.21,
+            Texture::Clay => 1.25,
+            Texture::Organic => return (GramsPerCm3(0.85), ORGANIC_BULK_DENSITY),
+        };
+        (GramsPerCm3(density), TYPICAL_BULK_DENSITIES)
+    }
+}
+
+/// A plot's ground, as entered.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Ground {
+    pub area: SquareMetres,
+    pub cover: Cover,
+    pub texture: Texture,
+    /// Measured, or `None` for the texture's typical value.
+    pub bulk_density: Option<GramsPerCm3>,
+    /// Depth that is worked and that amendments are mixed into.
+    pub depth: Centimetres,
+    /// Volume fraction of stones, 0 to 1.
+    pub stones: f64,
+}
+
+impl Ground {
+    /// The bulk density used, and where it comes from when it was not measured.
+    pub fn bulk_density(&self) -> (GramsPerCm3, Option<Source>) {
+        match self.bulk_density {
+            Some(density) => (density, None),
+            None => {
+                let (density, source) = self.texture.typical_bulk_density();
+                (density, Some(source))
+            }
+        }
+    }
+
+    /// The plot's own layer, to its working depth.
+    pub fn layer(&self) -> SoilLayer {
+        SoilLayer::Measured { depth: self.depth, bulk_density: self.bulk_density().0, stones: self.stones }
+    }
+}
