@@ -23,3 +23,7 @@ pub struct Settings {
 pub const FORM_BYTES_MAX: usize = 256 << 10;
 /// Largest file taken as an attachment or an import, bytes.
 pub const UPLOAD_BYTES_MAX: usize = 10 << 20;
+/// Longest time a page may take, seconds.
+pub const REQUEST_SECONDS_MAX: u64 = 30;
+/// Time given to requests in flight when the server is told to stop, seconds.
+pub const STOP_SECONDS_MAX: u64 = 10;
