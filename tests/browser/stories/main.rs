@@ -1,0 +1,1 @@
+//! Stories told through Chromium against the real server.
