@@ -5,6 +5,7 @@
 //! map; nothing fails on odd input: functions return an answer and notes about it.
 
 pub mod analyte;
+pub mod drift;
 pub mod element;
 pub mod ground;
 pub mod method;

@@ -1,3 +1,4 @@
 //! The one integration binary.
 
 mod tidy;
+mod drift;

@@ -1,0 +1,337 @@
+//! Which tests of a plot may be compared: runs of one analyte by one method, on one basis,
+//! from one depth band. Tests of one day become one point. Nothing ever joins two
+//! segments; where they part is said in words.
+
+use super::{ErrorSettings, Scale, years_between};
+use crate::agronomy::{
+    analyte::Analyte,
+    method::Method,
+    reading::{Level, Reading},
+    record::{CellKey, DepthBand, Qualifier},
+};
+use jiff::civil::Date;
+use std::{
+    cmp::Reverse,
+    collections::{BTreeMap, BTreeSet},
+};
+
+/// Half of a 90 % interval in standard deviations of a normal law.
+const Z_90: f64 = 1.644_853_626_951_472_2;
+
+/// Tests that may be compared with each other, oldest first.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Segment {
+    pub analyte: Analyte,
+    pub method: Method,
+    /// Unit of every value in it; empty for pH.
+    pub unit: &'static str,
+    /// `None`: no depth was recorded, so these compare only with each other.
+    pub depth: Option<DepthBand>,
+    pub scale: Scale,
+    /// The most decimals that any of its tests was printed with, at this unit.
+    pub decimals: u8,
+    /// By date, no two on one day.
+    pub points: Vec<Point>,
+    /// Tests that could not become points, each with why.
+    pub left_out: Vec<LeftOut>,
+    /// What to know about the segment as a whole.
+    pub notes: Vec<String>,
+}
+
+/// One day's finding.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Point {
+    pub sampled_on: Date,
+    /// The date is a guess.
+    pub date_assumed: bool,
+    /// The value, or the limit where `qualifier` is one. Mean of the day's tests:
+    /// geometric for concentrations, plain for pH.
+    pub value: f64,
+    /// [`Qualifier::Exact`], [`Qualifier::Below`] or [`Qualifier::Above`].
+    pub qualifier: Qualifier,
+    /// Lower end of the 90 % error bar; `None` where a limit leaves it open.
+    pub low: Option<f64>,
+    /// Upper end of the 90 % error bar; `None` where a limit leaves it open.
+    pub high: Option<f64>,
+    /// Standard deviation on the segment's scale.
+    pub sigma: f64,
+    /// Tests of that day behind the point.
+    pub replicates: usize,
+    /// Of those, the ones that count as separate evidence: repeats of one figure count once.
+    pub independent: usize,
+    /// Labs that printed them; empty where not recorded.
+    pub labs: BTreeSet<String>,
+    pub cells: Vec<CellKey>,
+}
+
+/// A test that no trend can use.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LeftOut {
+    pub sampled_on: Date,
+    pub cell: CellKey,
+    pub why: String,
+}
+
+/// Where one segment ends and the next begins: no line crosses it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Break {
+    /// Index of the segment before.
+    pub before: usize,
+    /// Index of the segment after.
+    pub after: usize,
+    /// Last test before.
+    pub last: Date,
+    /// First test after.
+    pub first: Date,
+    /// "Depth changed from 0–18 cm to 0–23 cm in 1971".
+    pub words: String,
+}
+
+impl Segment {
+    /// Years from its first point to its last; 0 with fewer than two.
+    pub fn span_years(&self) -> f64 {
+        match (self.points.first(), self.points.last()) {
+            (Some(first), Some(last)) => years_between(first.sampled_on, last.sampled_on),
+            _ => 0.0,
+        }
+    }
+
+    /// Years of each point since the first.
+    pub fn years(&self) -> Vec<f64> {
+        self.points.iter().map(|point| years_between(self.points[0].sampled_on, point.sampled_on)).collect()
+    }
+
+    /// What the segment holds: "Olsen (bicarbonate), mg/kg, 0–23 cm".
+    pub fn label(&self) -> String {
+        let mut label = self.method.label().to_owned();
+        if !self.unit.is_empty() {
+            label += &format!(", {}", self.unit);
+        }
+        match self.depth {
+            Some(depth) => label += &format!(", {depth}"),
+            None => label += ", depth not recorded",
+        }
+        label
+    }
+
+    /// Whether any of its points is only a limit.
+    pub fn has_limits(&self) -> bool {
+        self.points.iter().any(|point| point.qualifier != Qualifier::Exact)
+    }
+}
+
+/// What must be equal for two tests to be comparable. Depth in whole millimetres.
+type Key = (Analyte, Method, &'static str, Option<(i64, i64)>);
+
+fn key(reading: &Reading) -> Key {
+    let millimetres = |cm: f64| (cm * 10.0).round() as i64;
+    let depth = reading.depth.map(|band| (millimetres(band.top.0), millimetres(band.bottom.0)));
+    (reading.analyte, reading.method.clone(), reading.level.unit(), depth)
+}
+
+/// Sorts the readings of one plot into segments, oldest first.
+///
+/// Readings may come in any order and of any analyte; a cell given twice counts once.
+/// `assumed_dates` are the days that were guessed. A printed 0 and a "not detected"
+/// without a limit are left out, with the reason.
+pub fn segments(readings: &[Reading], assumed_dates: &BTreeSet<Date>, errors: &ErrorSettings) -> Vec<Segment> {
+    let mut groups: BTreeMap<Key, BTreeMap<Date, Vec<&Reading>>> = BTreeMap::new();
+    let mut seen = BTreeSet::new();
+    for reading in readings {
+        if seen.insert((reading.cell, reading.analyte)) {
+            groups.entry(key(reading)).or_default().entry(reading.sampled_on).or_default().push(reading);
+        }
+    }
+    let mut found: Vec<_> = groups.into_values().filter_map(|days| segment(days, assumed_dates, errors)).collect();
+    // Stable, so that segments that begin on one day stay in the order of their keys.
+    found.sort_by_key(|segment| segment.points.first().map_or(Date::MAX, |point| point.sampled_on));
+    found
+}
+
+fn segment(
+    days: BTreeMap<Date, Vec<&Reading>>,
+    assumed_dates: &BTreeSet<Date>,
+    errors: &ErrorSettings,
+) -> Option<Segment> {
+    let first = *days.values().next()?.first()?;
+    let scale = Scale::of(first.analyte);
+    let mut segment = Segment {
+        analyte: first.analyte,
+        method: first.method.clone(),
+        unit: first.level.unit(),
+        depth: first.depth,
+        scale,
+        decimals: days.values().flatten().map(|reading| reading.decimals).max().unwrap_or(0),
+        points: vec![],
+        left_out: vec![],
+        notes: vec![],
+    };
+    let home = home_lab(days.values().flatten().copied());
+    let error = errors.of(first.analyte);
+    let (mut other_lab, mut repeated) = (false, false);
+    for (sampled_on, tests) in days {
+        let (usable, mut left_out) = sift(&tests, scale);
+        segment.left_out.append(&mut left_out);
+        let Some(mut point) = mean_of_day(&usable, scale) else { continue };
+        point.date_assumed = assumed_dates.contains(&sampled_on);
+
+        // The sampling is shared by the day's tests, the laboratory's share is not.
+        let whole = error.spread.sigma(scale, point.value).powi(2);
+        let lab = error.laboratory.sigma(scale, point.value).powi(2).min(whole);
+        let mut variance = whole - lab + lab / point.independent as f64;
+        if point.labs.iter().any(|lab| !lab.is_empty() && *lab != home) {
+            variance += error.between_labs.sigma(scale, point.value).powi(2);
+            other_lab = true;
+        }
+        point.sigma = variance.sqrt();
+        (point.low, point.high) = error_bar(&point, scale);
+        repeated |= point.replicates > 1;
+        segment.points.push(point);
+    }
+    if repeated {
+        segment.notes.push(format!(
+            "Tests of one day are averaged into one point ({}).",
+            if scale == Scale::Log { "geometric mean" } else { "plain mean" }
+        ));
+    }
+    if other_lab {
+        segment.notes.push(format!(
+            "More than one lab: points not from {home} carry a wider error ({} more, in quadrature).",
+            error.between_labs.words()
+        ));
+    }
+    if segment.points.iter().any(|point| point.date_assumed) {
+        segment.notes.push("Some sampling dates were not written down and are assumed.".into());
+    }
+    if segment.depth.is_none() {
+        segment.notes.push("Depth not recorded: these tests are compared only with each other.".into());
+    }
+    Some(segment)
+}
+
+/// The lab with most of the tests; of equals, the one used last. Empty where none is recorded.
+fn home_lab<'a>(tests: impl Iterator<Item = &'a Reading>) -> String {
+    let mut labs: BTreeMap<&str, (usize, Date)> = BTreeMap::new();
+    for test in tests.filter(|test| !test.lab.is_empty()) {
+        let entry = labs.entry(&test.lab).or_insert((0, test.sampled_on));
+        *entry = (entry.0 + 1, entry.1.max(test.sampled_on));
+    }
+    labs.into_iter().max_by_key(|(_, weight)| *weight).map_or_else(String::new, |(lab, _)| lab.to_owned())
+}
+
+/// Parts the day's tests into those a trend can use and those it cannot.
+fn sift<'a>(tests: &[&'a Reading], scale: Scale) -> (Vec<&'a Reading>, Vec<LeftOut>) {
+    let (mut usable, mut left_out) = (vec![], vec![]);
+    for &test in tests {
+        let value = test.level.number();
+        let why = if test.qualifier == Qualifier::NotDetected {
+            "not detected, and the lab printed no limit"
+        } else if !value.is_finite() {
+            "not a number"
+        } else if scale == Scale::Log && value < 0.0 {
+            "below zero, which no soil is"
+        } else if scale == Scale::Log && value == 0.0 {
+            "printed as 0, which is a limit that the lab does not name"
+        } else {
+            usable.push(test);
+            continue;
+        };
+        left_out.push(LeftOut { sampled_on: test.sampled_on, cell: test.cell, why: why.into() });
+    }
+    let signs: BTreeSet<_> = usable.iter().map(|test| test.qualifier).collect();
+    if signs.contains(&Qualifier::Below) && signs.contains(&Qualifier::Above) {
+        let (plain, limits) = usable.into_iter().partition(|test| test.qualifier == Qualifier::Exact);
+        usable = plain;
+        left_out.extend(limits.into_iter().map(|test: &Reading| LeftOut {
+            sampled_on: test.sampled_on,
+            cell: test.cell,
+            why: "on one day both below one limit and above another".into(),
+        }));
+    }
+    (usable, left_out)
+}
+
+/// One point from the tests of one day. Where any of them is a limit so is the mean: with
+/// the limits put in, it is the most (or the least) that the true mean can be.
+fn mean_of_day(tests: &[&Reading], scale: Scale) -> Option<Point> {
+    let sampled_on = tests.first()?.sampled_on;
+    let sum: f64 = tests.iter().map(|test| scale.put(test.level.number())).sum();
+    let distinct: BTreeSet<_> = tests.iter().map(|test| (test.qualifier, rank(test.level, test.decimals))).collect();
+    let value = match tests {
+        [only] => only.level.number(), // not through the logarithm and back
+        _ => scale.take(sum / tests.len() as f64),
+    };
+    Some(Point {
+        sampled_on,
+        date_assumed: false,
+        value,
+        qualifier: tests.iter().map(|test| test.qualifier).find(|q| *q != Qualifier::Exact).unwrap_or_default(),
+        low: None,
+        high: None,
+        sigma: 0.0,
+        replicates: tests.len(),
+        independent: distinct.len(),
+        labs: tests.iter().map(|test| test.lab.clone()).collect(),
+        cells: tests.iter().map(|test| test.cell).collect(),
+    })
+}
+
+/// A value as a whole number of its last printed digit, so that float noise breaks no tie.
+fn rank(level: Level, decimals: u8) -> i64 {
+    (level.number() * 10f64.powi(decimals.into())).round() as i64
+}
+
+fn error_bar(point: &Point, scale: Scale) -> (Option<f64>, Option<f64>) {
+    let at = |deviations: f64| Some(scale.take(scale.put(point.value) + deviations * point.sigma));
+    match point.qualifier {
+        Qualifier::Below => (None, Some(point.value)),
+        Qualifier::Above => (Some(point.value), None),
+        _ => (at(-Z_90), at(Z_90)),
+    }
+}
+
+/// Where the segments of one analyte part, in words, by the date of the segment after.
+///
+/// The segment before is the one that differs least, then the one that ended last. A
+/// method that begins while another goes on runs beside it, and parts from nothing.
+pub fn breaks(segments: &[Segment]) -> Vec<Break> {
+    let ends = |segment: &Segment| Some((segment.points.first()?.sampled_on, segment.points.last()?.sampled_on));
+    let mut found = vec![];
+    for (after, next) in segments.iter().enumerate() {
+        let Some((first, _)) = ends(next) else { continue };
+        let others = || segments.iter().enumerate().filter(|(_, other)| other.analyte == next.analyte);
+        let beside = others().any(|(_, other)| ends(other).is_some_and(|(from, to)| from < first && first <= to));
+        let before = others()
+            .filter_map(|(index, earlier)| Some((index, earlier, ends(earlier)?.1)))
+            .filter(|(_, earlier, last)| *last < first && (!beside || earlier.method == next.method))
+            .min_by_key(|(_, earlier, last)| (changes(earlier, next).len(), Reverse(*last)));
+        if let Some((before, earlier, last)) = before {
+            let words = format!("{} in {}", sentence(&changes(earlier, next).join("; ")), first.year());
+            found.push(Break { before, after, last, first, words });
+        }
+    }
+    found
+}
+
+/// What differs between two segments, in words.
+fn changes(from: &Segment, to: &Segment) -> Vec<String> {
+    let mut changes = vec![];
+    if from.method != to.method {
+        changes.push(format!("method changed from {} to {}", from.method, to.method));
+    }
+    if from.unit != to.unit {
+        changes.push(format!("unit changed from {} to {}", from.unit, to.unit));
+    }
+    match (from.depth, to.depth) {
+        (Some(old), Some(new)) if old != new => changes.push(format!("depth changed from {old} to {new}")),
+        (Some(old), None) => changes.push(format!("depth no longer recorded (it was {old})")),
+        (None, Some(new)) => changes.push(format!("depth recorded from here on ({new})")),
+        _ => {}
+    }
+    changes
+}
+
+fn sentence(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
