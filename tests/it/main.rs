@@ -2,3 +2,4 @@
 
 mod tidy;
 mod drift;
+mod plans;

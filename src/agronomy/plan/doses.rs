@@ -1,0 +1,260 @@
+//! From computed grams to what a scale can weigh. Doses are rounded to the weighing step,
+//! down wherever rounding up would pass a cap, a rate limit or what was bought. A dose less
+//! than one step is never made zero: it is marked, for a carrier mix or a solution.
+
+use super::super::source::{Evidence, Source};
+use super::account::totals_g;
+use super::clean::{Problem, named};
+use super::notes::{Named, Note};
+use super::packs;
+
+/// Mixing and dissolving small doses as done in the trade: 5 to 20 parts of dry sand,
+/// compost or base fertiliser and at least about 1 kg of it per 10 m².
+pub const CARRIER_PRACTICE: Source = Source {
+    publisher: "",
+    title: "Even spreading of small doses",
+    year: 0,
+    address: "",
+    evidence: Evidence::CommonPractice,
+};
+
+/// Carrier per m² that can still be spread evenly by hand, g.
+const CARRIER_G_PER_M2: f64 = 100.0;
+/// Weighing fewer steps than this is off by more than 5 %.
+const SURE_STEPS: f64 = 10.0;
+/// Rounding that moves a dose more than this share is pointed out.
+const COARSE: f64 = 0.10;
+
+/// One dose of the plan.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Dose {
+    pub plot: Named,
+    pub product: Named,
+    /// As computed, g.
+    pub exact_g: f64,
+    /// As it will be weighed, g; the accounting uses this.
+    pub weigh_g: f64,
+    /// `weigh_g` over the plot's area.
+    pub g_per_m2: f64,
+    pub locked: bool,
+    pub weighing: Weighing,
+}
+
+/// How a dose meets the scale.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Weighing {
+    /// No weighing step given, or the person fixed the dose.
+    AsComputed,
+    /// Rounded to the nearest step.
+    Nearest,
+    /// Rounded down: a cap, a rate limit or the packs leave no room to round up.
+    Down,
+    /// Less than one step: needs a carrier mix or a solution. Not rounded.
+    BelowScale,
+}
+
+fn nearest(g: f64, step: f64) -> f64 {
+    (g / step).round().max(1.0) * step
+}
+
+fn down(g: f64, step: f64) -> f64 {
+    // A dose computed as 2.9999999999 steps is three.
+    (g / step + 1e-9).floor().max(1.0) * step
+}
+
+/// Doses as they will be weighed, and the same as plot × product grams.
+pub(super) fn weigh(problem: &Problem, exact: &[Vec<f64>]) -> (Vec<Dose>, Vec<Vec<f64>>) {
+    let products = &problem.products;
+    let free = |b: usize, p: usize| !problem.plots[b].locked_g.contains_key(&p);
+    let step = |b: usize, p: usize| products[p].scale_step_g.filter(|s| free(b, p) && exact[b][p] >= *s);
+    let mut weighed = exact.to_vec();
+    let mut floored = vec![vec![false; products.len()]; exact.len()];
+    let floor = |weighed: &mut Vec<Vec<f64>>, floored: &mut Vec<Vec<bool>>, b: usize, p: usize| {
+        if let Some(s) = step(b, p) {
+            weighed[b][p] = down(exact[b][p], s).min(weighed[b][p]);
+            floored[b][p] = true;
+        }
+    };
+    for (b, plot) in problem.plots.iter().enumerate() {
+        for p in 0..products.len() {
+            if let Some(s) = step(b, p) {
+                weighed[b][p] = nearest(exact[b][p], s);
+                let rate = products[p].rate_max_g_per_m2.unwrap_or(f64::INFINITY);
+                if weighed[b][p] > rate * plot.area_m2 {
+                    floor(&mut weighed, &mut floored, b, p);
+                }
+            }
+        }
+        for limit in &plot.limits {
+            let used: f64 = limit.per_gram.iter().zip(&weighed[b]).map(|(c, g)| c * g).sum();
+            if used > limit.left.max(0.0) * plot.area_m2 {
+                (0..products.len())
+                    .filter(|&p| limit.per_gram[p] > 0.0)
+                    .for_each(|p| floor(&mut weighed, &mut floored, b, p));
+            }
+        }
+    }
+    let prices = packs::search_prices(products);
+    let (before, after) = (totals_g(problem, exact), totals_g(problem, &weighed));
+    for p in 0..products.len() {
+        // Rounding must not open another pack, spend more, or use what is not there.
+        let product = &products[p];
+        let dearer = problem.budget_minor.is_some() || product.whole_packs;
+        let more = packs::cost(product, &prices[p], after[p]) > packs::cost(product, &prices[p], before[p]);
+        let gone = product.packs.is_empty() && after[p] > product.stock_g;
+        if gone || dearer && more {
+            (0..exact.len()).for_each(|b| floor(&mut weighed, &mut floored, b, p));
+        }
+    }
+    let mut doses = Vec::new();
+    for (b, plot) in problem.plots.iter().enumerate() {
+        for (p, product) in products.iter().enumerate() {
+            let (exact_g, weigh_g, locked) = (exact[b][p], weighed[b][p], !free(b, p));
+            if exact_g <= 0.0 && !locked {
+                continue;
+            }
+            let weighing = match product.scale_step_g {
+                Some(s) if exact_g > 0.0 && exact_g < s => Weighing::BelowScale,
+                Some(_) if !locked && floored[b][p] => Weighing::Down,
+                Some(_) if !locked => Weighing::Nearest,
+                _ => Weighing::AsComputed,
+            };
+            let g_per_m2 = weigh_g / plot.area_m2;
+            let (plot, product) = (plot.named(), named(product));
+            doses.push(Dose { plot, product, exact_g, weigh_g, g_per_m2, locked, weighing });
+        }
+    }
+    (doses, weighed)
+}
+
+/// Doses that the scale cannot weigh, or only roughly.
+pub(super) fn below_scale_notes(problem: &Problem, doses: &[Dose]) -> Vec<Note> {
+    let step = |dose: &Dose| {
+        let p = problem.products.binary_search_by_key(&dose.product.key, |p| p.key).ok()?;
+        problem.products[p].scale_step_g
+    };
+    let note = |dose: &Dose| {
+        let (plot, product) = (dose.plot.clone(), dose.product.clone());
+        match dose.weighing {
+            Weighing::BelowScale => Some(Note::BelowScale { plot, product, dose_g: dose.exact_g, step_g: step(dose)? }),
+            _ if (dose.weigh_g - dose.exact_g).abs() > COARSE * dose.exact_g => {
+                Some(Note::Coarse { plot, product, exact_g: dose.exact_g, weigh_g: dose.weigh_g })
+            }
+            _ => None,
+        }
+    };
+    doses.iter().filter_map(note).collect()
+}
+
+/// A dry mix that carries small doses of one product to several plots.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CarrierMix {
+    /// Product to weigh for the whole batch, g: a whole number of steps, at least ten.
+    pub product_g: f64,
+    /// Dry sand, compost or base fertiliser to mix it with, g.
+    pub carrier_g: f64,
+    /// Parts of carrier to one part of product.
+    pub parts: u32,
+    /// Mix first with this many parts, then with the rest: above 50 parts one mixing is not even.
+    pub first_parts: Option<u32>,
+    /// Grams of mix for each plot, in the order given.
+    pub portions_g: Vec<f64>,
+    /// Mix that is left over, g: keep it, labelled, or discard it; it is not to be spread.
+    pub left_over_g: f64,
+}
+
+/// A mix for these (dose in g, area in m²) of one product on a scale with this step, g.
+/// `None` when there is nothing to mix.
+pub fn carrier_mix(doses: &[(f64, f64)], step_g: f64) -> Option<CarrierMix> {
+    let good = |x: f64| x.is_finite() && x > 0.0;
+    let part = |&(g, area): &(f64, f64)| if good(g) && good(area) { g } else { 0.0 };
+    let total: f64 = doses.iter().map(part).sum();
+    if !good(total) || !good(step_g) {
+        return None;
+    }
+    // The mix is one strength, so the plot with the thinnest dose decides how far to dilute.
+    let thinnest = doses.iter().filter(|d| part(d) > 0.0).map(|(g, area)| g / area).fold(f64::INFINITY, f64::min);
+    let parts = (CARRIER_G_PER_M2 / thinnest).ceil().clamp(5.0, 1e6);
+    let product_g = (total / step_g - 1e-9).ceil().max(SURE_STEPS) * step_g;
+    let portions_g: Vec<f64> = doses.iter().map(|d| part(d) * (1.0 + parts)).collect();
+    Some(CarrierMix {
+        product_g,
+        carrier_g: product_g * parts,
+        parts: parts as u32,
+        first_parts: (parts > 50.0).then_some(9),
+        left_over_g: (product_g * (1.0 + parts) - portions_g.iter().sum::<f64>()).max(0.0),
+        portions_g,
+    })
+}
+
+/// A watered-in solution that carries small doses of one product to several plots.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Solution {
+    /// Product to weigh and dissolve, g: a whole number of steps, at least ten.
+    pub product_g: f64,
+    /// Water for it, litres.
+    pub litres: f64,
+    pub g_per_l: f64,
+    /// Does it dissolve cold? `None` when no limit is known.
+    pub dissolves: Option<bool>,
+    /// The least water in which it dissolves cold, litres.
+    pub least_litres: Option<f64>,
+    /// Litres of solution for each plot, in the order given.
+    pub portions_l: Vec<f64>,
+}
+
+/// A solution of these doses (g) of one product in `litres` of water, weighed on a scale
+/// with this step, against the product's cold-water limit in g/L. `None` when there is
+/// nothing to dissolve or no water.
+pub fn solution(doses_g: &[f64], step_g: f64, litres: f64, limit_g_per_l: Option<f64>) -> Option<Solution> {
+    let good = |x: f64| x.is_finite() && x > 0.0;
+    let part = |g: f64| if good(g) { g } else { 0.0 };
+    let total: f64 = doses_g.iter().map(|&g| part(g)).sum();
+    if !good(total) || !good(step_g) || !good(litres) {
+        return None;
+    }
+    let product_g = (total / step_g - 1e-9).ceil().max(SURE_STEPS) * step_g;
+    let g_per_l = product_g / litres;
+    let limit = limit_g_per_l.filter(|l| good(*l));
+    Some(Solution {
+        product_g,
+        litres,
+        g_per_l,
+        dissolves: limit.map(|l| g_per_l <= l),
+        least_litres: limit.map(|l| product_g / l),
+        portions_l: doses_g.iter().map(|&g| part(g) / g_per_l).collect(),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_mix_carries_exactly_the_doses() {
+        // 0.34 g B/m² as borax of 11.3 % B is 3.0 g/m² (University of Delaware ceiling for
+        // high-need crops, 3 lb B/acre); here a thirtieth of it on 4 and 6 m², scale step 1 g.
+        let mix = carrier_mix(&[(0.4, 4.0), (0.6, 6.0)], 1.0).unwrap();
+        assert_eq!((mix.product_g, mix.parts, mix.first_parts), (10.0, 1000, Some(9)));
+        let strength = mix.product_g / (mix.product_g + mix.carrier_g);
+        assert!((mix.portions_g[0] * strength - 0.4).abs() < 1e-12);
+        assert!((mix.portions_g[1] * strength - 0.6).abs() < 1e-12);
+        // At least about 1 kg over 10 m².
+        assert!(mix.portions_g.iter().sum::<f64>() >= 1_000.0);
+        assert_eq!(carrier_mix(&[(50.0, 1.0)], 1.0).unwrap().parts, 5);
+        for bad in [vec![], vec![(f64::NAN, 1.0)], vec![(1.0, 0.0)], vec![(-1.0, 1.0)]] {
+            assert_eq!(carrier_mix(&bad, 1.0), None);
+        }
+    }
+
+    #[test]
+    fn a_solution_is_checked_against_cold_water() {
+        // Working limit for borax 25 g/L cold; saturated 47 to 51 g/L at 20 °C.
+        let weak = solution(&[0.5, 1.5], 0.1, 10.0, Some(25.0)).unwrap();
+        assert_eq!((weak.product_g, weak.dissolves), (2.0, Some(true)));
+        assert!((weak.portions_l[0] - 2.5).abs() < 1e-12);
+        let strong = solution(&[300.0], 1.0, 5.0, Some(25.0)).unwrap();
+        assert_eq!((strong.dissolves, strong.least_litres), (Some(false), Some(12.0)));
+        assert_eq!(solution(&[1.0], 1.0, 0.0, None), None);
+    }
+}

@@ -1,0 +1,246 @@
+//! What a plan has to say, as data with a sentence each. Must never decide anything:
+//! a note reports what another module did, in words a tired grower can act on.
+
+use super::super::element::Element;
+use super::{Goal, Key};
+use std::fmt;
+
+/// A key with the name to show for it.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Named {
+    pub key: Key,
+    pub name: String,
+}
+
+impl Named {
+    pub(crate) fn new(key: Key, name: &str) -> Self {
+        Named { key, name: name.to_owned() }
+    }
+}
+
+impl fmt::Display for Named {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.name.is_empty() { write!(f, "no. {}", self.key) } else { f.write_str(&self.name) }
+    }
+}
+
+/// Something about a plan that a person should know.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Note {
+    /// The plot has no usable area.
+    PlotLeftOut { plot: Named },
+    /// The product cannot be counted on; `why` completes the sentence.
+    ProductLeftOut { product: Named, why: &'static str },
+    /// Two entries share a key; the first is used.
+    Twice { what: &'static str, name: Named },
+    /// A figure that cannot be used; `taken_as` says what was used instead.
+    OddNumber { whose: String, what: String, taken_as: &'static str },
+    /// A cap has nothing left, so the products counted by it are barred from the plot.
+    CapUsedUp { plot: Named, label: String, element: Option<Element>, over_kg_per_ha: f64, barred: Vec<Named> },
+    /// The doses go beyond a cap.
+    CapExceeded { plot: Named, label: String, element: Option<Element>, used_g: f64, left_g: f64 },
+    /// The dose goes beyond the product's rate limit.
+    RateExceeded { plot: Named, product: Named, g_per_m2: f64, most_g_per_m2: f64 },
+    /// The product is used where it is not allowed.
+    NotAllowedHere { plot: Named, product: Named },
+    /// More is used than is on hand, and it cannot be bought.
+    BeyondStock { product: Named, short_g: f64 },
+    /// More is spent than the budget.
+    OverBudget { cost_minor: f64, budget_minor: f64 },
+    /// Locked doses alone need more products than asked for.
+    TooManyLocked { locked: usize, asked: usize },
+    /// No product in the list carries the element.
+    NothingCarries { element: Element, plots: Vec<Named> },
+    /// None on hand and no pack to buy.
+    NoneToBeHad { product: Named },
+    /// No price is known: counted as costing nothing.
+    PriceUnknown { product: Named },
+    /// A lock or a dose for a plot or product that is not there.
+    DoseIgnored { plot: Key, product: Key, why: &'static str },
+    /// Two locks for one place; the smaller is kept.
+    LocksDisagree { plot: Named, product: Named, kept_g: f64, other_g: f64 },
+    /// Less than the scale can weigh.
+    BelowScale { plot: Named, product: Named, dose_g: f64, step_g: f64 },
+    /// Weighing moves the dose noticeably.
+    Coarse { plot: Named, product: Named, exact_g: f64, weigh_g: f64 },
+    /// The search stopped before a goal was proven best.
+    NotProven { goal: Goal, gap: Option<f64> },
+}
+
+/// What kept a need from being met.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Because {
+    /// No product in the list carries the element.
+    NoProduct,
+    /// Products that carry it are not allowed on the plot.
+    NotAllowed(Vec<Named>),
+    /// A cap has no room for more of `product`.
+    Cap { label: String, element: Option<Element>, product: Named },
+    /// The product is at its rate limit.
+    RateLimit(Named),
+    /// The dose is locked.
+    Locked(Named),
+    /// No more of the product can be had.
+    Supply(Named),
+    /// The budget is spent.
+    Budget,
+    /// The limit on the number of products is reached.
+    ProductCount,
+    /// Some shortage was accepted, for less excess, cost or mass.
+    Accepted,
+    /// Weighing steps.
+    Scale,
+    /// The search was cut short.
+    Search,
+}
+
+/// Grams with a precision that suits a kitchen scale.
+pub(crate) fn grams(g: f64) -> String {
+    match g.abs() {
+        x if x >= 10_000.0 => format!("{:.1} kg", g / 1000.0),
+        x if x >= 100.0 => format!("{g:.0} g"),
+        x if x >= 10.0 => format!("{g:.1} g"),
+        x if x >= 1.0 => format!("{g:.2} g"),
+        _ => format!("{:.0} mg", g * 1000.0),
+    }
+}
+
+fn names(list: &[Named]) -> String {
+    list.iter().map(Named::to_string).collect::<Vec<_>>().join(", ")
+}
+
+/// "the boron cap (carrots: 2.24 kg/ha)".
+fn cap_words(label: &str, element: Option<Element>) -> String {
+    match (element, label) {
+        (Some(e), "") => format!("the {} cap", e.name()),
+        (Some(e), _) => format!("the {} cap ({label})", e.name()),
+        (None, "") => "a cap".to_owned(),
+        (None, _) => format!("the cap “{label}”"),
+    }
+}
+
+impl Goal {
+    /// What the goal is about, in plain words.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Goal::Shortage => "least shortage",
+            Goal::Excess => "least excess",
+            Goal::Cost => "least cost",
+            Goal::Products => "fewest products",
+            Goal::Mass => "least to carry",
+        }
+    }
+}
+
+impl fmt::Display for Note {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Note::PlotLeftOut { plot } => write!(f, "{plot} has no usable area and is left out of the plan."),
+            Note::ProductLeftOut { product, why } => write!(f, "{product} is left out: {why}."),
+            Note::Twice { what, name } => write!(f, "The {what} {name} is listed twice; the first is used."),
+            Note::OddNumber { whose, what, taken_as } => {
+                write!(f, "{whose}: {what} is not a usable number; {taken_as}.")
+            }
+            Note::CapUsedUp { plot, label, element, over_kg_per_ha, barred } => {
+                write!(f, "{plot}: {} is ", cap_words(label, *element))?;
+                match *over_kg_per_ha > 0.0 {
+                    true => write!(f, "already exceeded by {over_kg_per_ha:.2} kg/ha")?,
+                    false => write!(f, "used up")?,
+                }
+                match barred.is_empty() {
+                    true => f.write_str("; no product in the list is affected."),
+                    false => write!(f, ", so nothing that counts towards it is used here: {}.", names(barred)),
+                }
+            }
+            Note::CapExceeded { plot, label, element, used_g, left_g } => write!(
+                f,
+                "{plot}: the doses bring {} against {}, which has {} left.",
+                grams(*used_g),
+                cap_words(label, *element),
+                grams(left_g.max(0.0))
+            ),
+            Note::RateExceeded { plot, product, g_per_m2, most_g_per_m2 } => {
+                write!(f, "{plot}: {product} at {g_per_m2:.1} g/m² is above its limit of {most_g_per_m2:.1} g/m².")
+            }
+            Note::NotAllowedHere { plot, product } => {
+                write!(f, "{plot}: {product} is not among the products allowed here.")
+            }
+            Note::BeyondStock { product, short_g } => {
+                write!(f, "{product}: {} more is used than is on hand, and no pack is known to buy.", grams(*short_g))
+            }
+            Note::OverBudget { cost_minor, budget_minor } => {
+                let (cost, budget) = (cost_minor / 100.0, budget_minor / 100.0);
+                write!(f, "The packs cost {cost:.2}, which is more than the budget of {budget:.2}.")
+            }
+            Note::TooManyLocked { locked, asked } => {
+                write!(f, "Locked doses use {locked} products, more than the {asked} asked for; no others are used.")
+            }
+            Note::NothingCarries { element, plots } => {
+                write!(f, "No product in the list supplies {}, which is needed on {}.", element.name(), names(plots))
+            }
+            Note::NoneToBeHad { product } => {
+                write!(f, "{product} is not used: none is on hand and no pack is known to buy.")
+            }
+            Note::PriceUnknown { product } => {
+                write!(f, "{product} has no price, so the cost shown leaves it out; it may not be the cheapest choice.")
+            }
+            Note::DoseIgnored { plot, product, why } => {
+                write!(f, "A dose of product no. {product} on plot no. {plot} is left out: {why}.")
+            }
+            Note::LocksDisagree { plot, product, kept_g, other_g } => write!(
+                f,
+                "{plot}: {product} is locked at both {} and {}; the smaller is kept.",
+                grams(*kept_g),
+                grams(*other_g)
+            ),
+            Note::BelowScale { plot, product, dose_g, step_g } => write!(
+                f,
+                "{plot}: {} of {product} is less than the scale's step of {}; use a carrier mix or a solution.",
+                grams(*dose_g),
+                grams(*step_g)
+            ),
+            Note::Coarse { plot, product, exact_g, weigh_g } => write!(
+                f,
+                "{plot}: weighing turns {} of {product} into {}; a carrier mix or a solution would be closer.",
+                grams(*exact_g),
+                grams(*weigh_g)
+            ),
+            Note::NotProven { goal, gap: Some(gap) } => {
+                write!(
+                    f,
+                    "{}: the best found, within {:.1} % of the best possible; the search stopped there.",
+                    capital(goal.words()),
+                    gap * 100.0
+                )
+            }
+            Note::NotProven { goal, gap: None } => {
+                write!(f, "{}: the best found; the search stopped before it was proven.", capital(goal.words()))
+            }
+        }
+    }
+}
+
+fn capital(words: &str) -> String {
+    let mut chars = words.chars();
+    chars.next().map(|c| c.to_uppercase().chain(chars).collect()).unwrap_or_default()
+}
+
+impl fmt::Display for Because {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Because::NoProduct => f.write_str("no product in the list carries it"),
+            Because::NotAllowed(products) => write!(f, "not allowed here: {}", names(products)),
+            Because::Cap { label, element, product } => {
+                write!(f, "{} leaves no room for more {product}", cap_words(label, *element))
+            }
+            Because::RateLimit(product) => write!(f, "{product} is at its rate limit"),
+            Because::Locked(product) => write!(f, "the dose of {product} is locked"),
+            Because::Supply(product) => write!(f, "no more {product} can be had"),
+            Because::Budget => f.write_str("the budget is spent"),
+            Because::ProductCount => f.write_str("the limit on the number of products is reached"),
+            Because::Accepted => f.write_str("a shortage was accepted so that later goals do better"),
+            Because::Scale => f.write_str("the scale's weighing step"),
+            Because::Search => f.write_str("the search was cut short"),
+        }
+    }
+}

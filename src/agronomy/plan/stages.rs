@@ -1,0 +1,779 @@
+//! The goals, one after the other: each is minimised over all doses that keep the goals
+//! before it as good as they were found. Builds the models, starts each from the last
+//! answer, and keeps that answer whenever the solver has nothing better. Must never
+//! report a value that it has not computed from the doses themselves.
+//!
+//! Unknowns are rates in g/m², so that the size of a plot does not disturb the arithmetic;
+//! shortage and excess are shares of the need, so that boron weighs as much as potassium.
+//! Plots with the same needs, caps and choice of products are one *class*: the goals are
+//! convex, so giving them all the same rate loses nothing.
+
+use super::clean::{Plot, Problem};
+use super::notes::Note;
+use super::optimise::{Answer, Effort, Failure, Model, Sense, Solver};
+use super::{Goal, Options, Stage, packs};
+use std::time::Duration;
+
+/// Above this many rates the last goals keep the packs and products that the cost goal chose.
+const SMALL: usize = 150;
+/// Room left on a goal that must be kept, relative to 1 + its value.
+const KEEP: f64 = 1e-9;
+
+/// Plots that are alike in all but name and size.
+struct Class {
+    plots: Vec<usize>,
+    area_m2: f64,
+}
+
+/// Free rates in g/m², by class and product.
+type Rates = Vec<Vec<f64>>;
+
+/// What the search found.
+pub(super) struct Found {
+    class_of: Vec<usize>,
+    rates: Rates,
+    pub stages: Vec<Stage>,
+    pub notes: Vec<Note>,
+}
+
+impl Found {
+    /// Doses in g, plot × product, locked ones included.
+    pub fn grams(&self, problem: &Problem) -> Vec<Vec<f64>> {
+        let dose = |plot: &Plot, class: usize| {
+            let mut grams: Vec<f64> = self.rates[class].iter().map(|r| r * plot.area_m2).collect();
+            plot.locked_g.iter().for_each(|(&p, &g)| grams[p] = g);
+            grams
+        };
+        problem.plots.iter().zip(&self.class_of).map(|(plot, &class)| dose(plot, class)).collect()
+    }
+
+    /// Shortage, excess and cost are proven; the later goals only choose among equals.
+    pub fn all_proven(&self) -> bool {
+        self.stages.iter().filter(|s| s.goal <= Goal::Cost).all(|s| s.proven)
+    }
+}
+
+/// Settles all goals.
+pub(super) fn run(problem: &Problem, options: &Options, solver: &dyn Solver) -> Found {
+    let mut search = Search::new(problem, options, solver);
+    search.short_and_over();
+    search.cost();
+    search.products();
+    search.mass();
+    search.ties();
+    let notes = search
+        .stages
+        .iter()
+        .filter(|s| s.goal <= Goal::Cost && !s.proven)
+        .map(|s| Note::NotProven { goal: s.goal, gap: s.gap })
+        .collect();
+    let mut class_of = vec![0; problem.plots.len()];
+    for (c, class) in search.classes.iter().enumerate() {
+        class.plots.iter().for_each(|&b| class_of[b] = c);
+    }
+    Found { class_of, rates: search.rates, stages: search.stages, notes }
+}
+
+/// A goal already settled, as a condition on the next.
+#[derive(Clone, Default)]
+struct Kept {
+    /// By class where classes do not share anything, so that each keeps its own.
+    short: Option<Bound>,
+    over: Option<Bound>,
+    cost: Option<f64>,
+    products: Option<f64>,
+    mass_g: Option<f64>,
+}
+
+#[derive(Clone)]
+enum Bound {
+    Each(Vec<f64>),
+    Total(f64),
+}
+
+/// Which parts of the whole model a goal needs.
+#[derive(Clone, Default)]
+struct Scope {
+    classes: Vec<usize>,
+    /// Products left in; `None` is all.
+    only: Option<Vec<bool>>,
+    supply: bool,
+    count: bool,
+    /// Packs fixed at these numbers.
+    packs: Option<Vec<Vec<f64>>>,
+}
+
+/// Where each unknown sits in the model.
+#[derive(Default)]
+struct Places {
+    /// (class, product, column).
+    rate: Vec<(usize, usize, usize)>,
+    /// (class, target, column).
+    short: Vec<(usize, usize, usize)>,
+    over: Vec<(usize, usize, usize)>,
+    /// (product, pack size, column).
+    packs: Vec<(usize, usize, usize)>,
+    /// (product, column).
+    used: Vec<(usize, usize)>,
+}
+
+struct Search<'a> {
+    problem: &'a Problem,
+    options: &'a Options,
+    solver: &'a dyn Solver,
+    classes: Vec<Class>,
+    total_area: f64,
+    /// Locked g by product.
+    locked_g: Vec<f64>,
+    /// The most free g of each product that could be any use.
+    most_g: Vec<f64>,
+    /// Price of each pack in minor units as the search counts it.
+    prices: Vec<Vec<f64>>,
+    budget: Option<f64>,
+    rates: Rates,
+    kept: Kept,
+    stages: Vec<Stage>,
+    spent: Duration,
+}
+
+impl<'a> Search<'a> {
+    fn new(problem: &'a Problem, options: &'a Options, solver: &'a dyn Solver) -> Self {
+        let classes = classes(&problem.plots);
+        let n = problem.products.len();
+        let mut locked_g = vec![0.0; n];
+        for plot in &problem.plots {
+            plot.locked_g.iter().for_each(|(&p, &g)| locked_g[p] += g);
+        }
+        let most_g =
+            (0..n).map(|p| classes.iter().map(|c| c.area_m2 * problem.plots[c.plots[0]].most[p]).sum()).collect();
+        let prices = packs::search_prices(&problem.products);
+        // Locked doses are bought whatever the budget says; the account reports the overrun.
+        let locked_cost: f64 = (0..n).map(|p| packs::cost(&problem.products[p], &prices[p], locked_g[p])).sum();
+        Search {
+            budget: problem.budget_minor.map(|b| b.max(locked_cost)),
+            rates: vec![vec![0.0; n]; classes.len()],
+            total_area: problem.plots.iter().map(|p| p.area_m2).sum(),
+            problem,
+            options,
+            solver,
+            classes,
+            locked_g,
+            most_g,
+            prices,
+            kept: Kept::default(),
+            stages: Vec::new(),
+            spent: Duration::ZERO,
+        }
+    }
+
+    fn plot(&self, class: usize) -> &'a Plot {
+        &self.problem.plots[self.classes[class].plots[0]]
+    }
+
+    fn share(&self, class: usize) -> f64 {
+        self.classes[class].area_m2 / self.total_area
+    }
+
+    /// On hand; locked doses that cannot be had at all are taken as had.
+    fn stock_g(&self, p: usize) -> f64 {
+        let product = &self.problem.products[p];
+        if product.packs.is_empty() { product.stock_g.max(self.locked_g[p]) } else { product.stock_g }
+    }
+
+    /// Does how much one plot gets of the product limit what another can get?
+    fn scarce(&self, p: usize) -> bool {
+        let product = &self.problem.products[p];
+        product.packs.is_empty() && self.locked_g[p] + self.most_g[p] > self.stock_g(p)
+    }
+
+    fn everything(&self) -> Scope {
+        Scope {
+            classes: (0..self.classes.len()).collect(),
+            supply: true,
+            count: self.problem.max_products.is_some(),
+            ..Scope::default()
+        }
+    }
+
+    fn slack(&self, goal: Goal) -> f64 {
+        let slack = self.options.stage_slack[goal as usize];
+        if slack.is_finite() { slack.max(0.0) } else { 0.0 }
+    }
+
+    // ---- the goals ----------------------------------------------------------------
+
+    /// Shortage, then excess. Where no supply, budget or count is shared, each class is a
+    /// small problem of its own.
+    fn short_and_over(&mut self) {
+        let shared = self.budget.is_some()
+            || self.problem.max_products.is_some()
+            || (0..self.problem.products.len()).any(|p| self.scarce(p));
+        let all = self.everything();
+        if shared {
+            let done = self.settle(Goal::Shortage, &all);
+            self.record(Goal::Shortage, done);
+        } else {
+            let done = self.settle_each(Goal::Shortage);
+            self.record(Goal::Shortage, done);
+        }
+        let slack = self.slack(Goal::Shortage);
+        let by_class = |f: fn(&Self, usize) -> f64, s: &Self| (0..s.classes.len()).map(|c| f(s, c)).collect::<Vec<_>>();
+        let apart = !shared && slack == 0.0;
+        self.kept.short = Some(match apart {
+            true => Bound::Each(by_class(Self::short, self)),
+            false => Bound::Total(self.value(Goal::Shortage) + slack),
+        });
+        let done = if apart { self.settle_each(Goal::Excess) } else { self.settle(Goal::Excess, &all) };
+        self.record(Goal::Excess, done);
+        let slack = self.slack(Goal::Excess);
+        self.kept.over = Some(match apart && slack == 0.0 {
+            true => Bound::Each(by_class(Self::over, self)),
+            false => Bound::Total(self.value(Goal::Excess) + slack),
+        });
+        self.refresh();
+    }
+
+    fn cost(&mut self) {
+        let all = self.everything();
+        if self.problem.products.iter().any(|p| p.whole_packs && !p.packs.is_empty()) {
+            // Packs cut open first: a quick answer that, rounded up, is a good one to start from.
+            let before = (self.rates.clone(), self.cost_of(&self.rates));
+            let loose = self.solve(Goal::Cost, &all, true, 0.0);
+            if loose.is_none() || self.cost_of(&self.rates) > before.1 {
+                self.rates = before.0;
+            }
+        }
+        let done = self.settle(Goal::Cost, &all);
+        self.record(Goal::Cost, done);
+        self.kept.cost = Some(self.cost_of(&self.rates) + self.slack(Goal::Cost));
+        self.refresh();
+    }
+
+    fn products(&mut self) {
+        let mut scope = self.everything();
+        scope.count = true;
+        if !self.small() {
+            scope.only = Some(self.used());
+        }
+        let done = self.settle(Goal::Products, &scope).map(|(gap, proven)| (gap, proven && scope.only.is_none()));
+        self.record(Goal::Products, done);
+        self.kept.products = Some(self.value(Goal::Products) + self.slack(Goal::Products).floor());
+        self.refresh();
+    }
+
+    fn mass(&mut self) {
+        let scope = self.last_scope();
+        let done = self.settle(Goal::Mass, &scope).map(|(gap, proven)| (gap, proven && self.small()));
+        self.record(Goal::Mass, done);
+        self.kept.mass_g = Some(self.value(Goal::Mass) + self.slack(Goal::Mass));
+        self.refresh();
+    }
+
+    /// Among plans equal in every goal, the one that leans on the lowest keys.
+    fn ties(&mut self) {
+        let scope = self.last_scope();
+        let (mut model, places) = self.build(&scope, false);
+        let count = (self.problem.products.len() + 1) as f64;
+        let classes = self.classes.len() as f64;
+        let terms: Vec<_> = places
+            .rate
+            .iter()
+            .map(|&(c, p, column)| {
+                let rank = (1.0 + p as f64 / count) * (1.0 + c as f64 / (8.0 * classes));
+                (column, rank * self.classes[c].area_m2 / self.total_area)
+            })
+            .collect();
+        model.minimise(&terms);
+        let start = self.lift(&places, &model, &self.rates);
+        if let Ok(answer) = self.solver.minimise(&model, self.effort(0.0), Some(&start)) {
+            self.spent += answer.spent;
+            let rates = self.extract(&places, &answer);
+            if self.keeps(&rates) {
+                self.rates = rates;
+            }
+        }
+    }
+
+    fn small(&self) -> bool {
+        let rates: usize =
+            (0..self.classes.len()).map(|c| self.plot(c).most.iter().filter(|m| **m > 0.0).count()).sum();
+        rates <= SMALL
+    }
+
+    /// The model for mass and ties: with all freedom where that is small, otherwise with the
+    /// packs and products as they are, which leaves a plain linear programme.
+    fn last_scope(&self) -> Scope {
+        let mut scope = self.everything();
+        match self.small() {
+            true => scope.count = true,
+            false => {
+                scope.count = false;
+                scope.only = Some(self.used());
+                scope.packs = Some(self.buy(&self.rates));
+            }
+        }
+        scope
+    }
+
+    fn used(&self) -> Vec<bool> {
+        (0..self.problem.products.len()).map(|p| self.rates.iter().any(|r| r[p] > 0.0)).collect()
+    }
+
+    // ---- running a goal -----------------------------------------------------------
+
+    fn effort(&self, gap: f64) -> Effort {
+        // The guard is shared out: no goal may take all that is left.
+        let left = self.options.time_limit.saturating_sub(self.spent);
+        Effort { gap, nodes: self.options.node_limit.max(1), time: left.mul_f64(0.6).max(Duration::from_millis(50)) }
+    }
+
+    fn record(&mut self, goal: Goal, done: Option<(Option<f64>, bool)>) {
+        let (gap, proven) = done.unwrap_or((None, false));
+        self.stages.push(Stage { goal, value: self.value(goal), gap, proven });
+    }
+
+    /// Minimises the goal class by class, each on its own.
+    fn settle_each(&mut self, goal: Goal) -> Option<(Option<f64>, bool)> {
+        let mut proven = true;
+        for class in 0..self.classes.len() {
+            let scope = Scope { classes: vec![class], ..Scope::default() };
+            proven &= self.settle(goal, &scope).is_some_and(|(_, proven)| proven);
+        }
+        Some((proven.then_some(0.0), proven))
+    }
+
+    /// Minimises the goal and keeps the better of the answer and what was there before.
+    /// Returns the gap and whether it is proven; `None` when the solver found nothing.
+    fn settle(&mut self, goal: Goal, scope: &Scope) -> Option<(Option<f64>, bool)> {
+        let before = self.rates.clone();
+        let gap = if goal == Goal::Cost { self.options.pack_gap.clamp(0.0, 1.0) } else { 0.0 };
+        let done = self.solve(goal, scope, false, gap);
+        let worse = |now: f64, was: f64| now > was + 1e-12 * (1.0 + was.abs());
+        if done.is_none() || !self.keeps(&self.rates) || worse(self.measure(goal), self.measure_of(goal, &before)) {
+            self.rates = before;
+        }
+        done
+    }
+
+    /// Runs the solver; on an answer, `self.rates` becomes it.
+    fn solve(&mut self, goal: Goal, scope: &Scope, loose: bool, gap: f64) -> Option<(Option<f64>, bool)> {
+        let (mut model, places) = self.build(scope, loose);
+        let terms = self.objective(goal, &places);
+        model.minimise(&terms);
+        let start = self.lift(&places, &model, &self.rates);
+        // No goal can go below zero: what is there already cannot be beaten.
+        if terms.is_empty() || model.objective(&start) <= 1e-12 && model.holds(&start, 1e-9) {
+            return Some((Some(0.0), true));
+        }
+        match self.solver.minimise(&model, self.effort(gap), Some(&start)) {
+            Ok(answer) => {
+                self.spent += answer.spent;
+                self.rates = self.extract(&places, &answer);
+                Some((answer.gap, answer.proven))
+            }
+            Err(Failure::OutOfTime(spent)) => {
+                self.spent += spent;
+                None
+            }
+            Err(_) => None,
+        }
+    }
+
+    fn objective(&self, goal: Goal, places: &Places) -> Vec<(usize, f64)> {
+        // With one class in the model its share of the area only spoils the scale.
+        let one = places.rate.first().is_some_and(|first| places.rate.iter().all(|r| r.0 == first.0));
+        let share = |c: usize| if one { 1.0 } else { self.share(c) };
+        match goal {
+            Goal::Shortage => {
+                let weight = |c: usize, t: usize| self.plot(c).targets[t].short_weight * share(c);
+                places.short.iter().map(|&(c, t, column)| (column, weight(c, t))).collect()
+            }
+            Goal::Excess => {
+                let weight = |c: usize, t: usize| self.plot(c).targets[t].over_weight * share(c);
+                places.over.iter().map(|&(c, t, column)| (column, weight(c, t))).collect()
+            }
+            Goal::Cost => {
+                let dearest = self.prices.iter().flatten().copied().fold(0.0, f64::max).max(1e-12);
+                places.packs.iter().map(|&(p, k, column)| (column, self.prices[p][k] / dearest)).collect()
+            }
+            Goal::Products => places.used.iter().map(|&(_, column)| (column, 1.0)).collect(),
+            Goal::Mass => {
+                places.rate.iter().map(|&(c, _, column)| (column, self.classes[c].area_m2 / self.total_area)).collect()
+            }
+        }
+    }
+
+    // ---- the model ----------------------------------------------------------------
+
+    fn build(&self, scope: &Scope, loose: bool) -> (Model, Places) {
+        let mut model = Model::default();
+        let mut places = Places::default();
+        for &c in &scope.classes {
+            self.class_rows(c, scope, &mut model, &mut places);
+        }
+        if scope.supply {
+            self.supply_rows(scope, loose, &mut model, &mut places);
+        }
+        if scope.count {
+            self.count_rows(loose, &mut model, &mut places);
+        }
+        self.kept_rows(scope, &mut model, &places);
+        (model, places)
+    }
+
+    /// Rates, goals and caps of one class.
+    fn class_rows(&self, c: usize, scope: &Scope, model: &mut Model, places: &mut Places) {
+        let plot = self.plot(c);
+        let mut rate = vec![None; plot.most.len()];
+        for (p, &most) in plot.most.iter().enumerate() {
+            if most > 0.0 && scope.only.as_ref().is_none_or(|only| only[p]) {
+                let column = model.column(0.0, most, false);
+                rate[p] = Some(column);
+                places.rate.push((c, p, column));
+            }
+        }
+        let terms = |per_gram: &[f64], divisor: f64| -> Vec<(usize, f64)> {
+            let column = |(&column, &g): (&Option<usize>, &f64)| Some((column?, g / divisor));
+            rate.iter().zip(per_gram).filter_map(column).filter(|(_, a)| *a > 0.0).collect()
+        };
+        for (t, target) in plot.targets.iter().enumerate() {
+            let unit = if target.need > 0.0 { target.need.max(target.scale * 1e-3) } else { target.scale };
+            let mut row = terms(&target.supply, unit);
+            if row.is_empty() {
+                continue; // the same whatever is done
+            }
+            let reach: f64 = row.iter().map(|&(column, a)| a * model.columns[column].upper).sum::<f64>() * unit;
+            if target.need > 0.0 {
+                let short = model.column(0.0, 1.0, false);
+                places.short.push((c, t, short));
+                row.push((short, target.need / unit));
+            }
+            let over = model.column(0.0, (reach + target.locked) / target.scale, false);
+            places.over.push((c, t, over));
+            row.push((over, -target.scale / unit));
+            model.row(row, Sense::Equal, (target.need - target.locked) / unit);
+        }
+        for limit in plot.limits.iter().filter(|l| l.free > 0.0) {
+            let row = terms(&limit.per_gram, limit.free);
+            let reach: f64 = row.iter().map(|&(column, a)| a * model.columns[column].upper).sum();
+            if reach > 1.0 {
+                model.row(row, Sense::AtMost, 1.0);
+            }
+        }
+    }
+
+    /// What is spread comes from the stock and from packs.
+    fn supply_rows(&self, scope: &Scope, loose: bool, model: &mut Model, places: &mut Places) {
+        for (p, product) in self.problem.products.iter().enumerate() {
+            let stock = self.stock_g(p) - self.locked_g[p];
+            if self.most_g[p] + self.locked_g[p] == 0.0 || (self.most_g[p] <= stock) {
+                continue;
+            }
+            let unit = product.packs.first().map_or(stock.max(1e-3), |pack| pack.mass_g);
+            let mut row: Vec<_> = places
+                .rate
+                .iter()
+                .filter(|r| r.1 == p)
+                .map(|&(c, _, column)| (column, self.classes[c].area_m2 / unit))
+                .collect();
+            for (k, pack) in product.packs.iter().enumerate() {
+                let most = (self.most_g[p] - stock) / pack.mass_g;
+                let whole = product.whole_packs && most < 1e8;
+                let column = match &scope.packs {
+                    Some(fixed) => model.column(fixed[p][k], fixed[p][k], false),
+                    None => model.column(0.0, if whole { most.ceil() } else { most }, whole && !loose),
+                };
+                places.packs.push((p, k, column));
+                row.push((column, -pack.mass_g / unit));
+            }
+            model.row(row, Sense::AtMost, stock / unit);
+        }
+        if let Some(budget) = self.budget.filter(|_| scope.packs.is_none()) {
+            let unit = budget.max(1.0);
+            let price = |p: usize, k: usize| self.problem.products[p].packs[k].price_minor.map(|m| m as f64);
+            let row = places.packs.iter().filter_map(|&(p, k, column)| Some((column, price(p, k)? / unit)));
+            model.row(row.filter(|(_, a)| *a > 0.0).collect(), Sense::AtMost, budget / unit);
+        }
+    }
+
+    /// A product is used or it is not; locked ones are used already and count for nothing more.
+    fn count_rows(&self, loose: bool, model: &mut Model, places: &mut Places) {
+        for p in 0..self.problem.products.len() {
+            if self.locked_g[p] > 0.0 {
+                continue;
+            }
+            let mut row: Vec<_> = places
+                .rate
+                .iter()
+                .filter(|r| r.1 == p)
+                .map(|&(c, _, column)| (column, self.classes[c].area_m2))
+                .collect();
+            if row.is_empty() {
+                continue;
+            }
+            let stock = if self.problem.products[p].packs.is_empty() { self.stock_g(p) } else { f64::INFINITY };
+            let most = self.most_g[p].min(stock).max(1e-9);
+            row.iter_mut().for_each(|(_, a)| *a /= most);
+            let used = model.column(0.0, 1.0, !loose);
+            places.used.push((p, used));
+            row.push((used, -1.0));
+            model.row(row, Sense::AtMost, 0.0);
+        }
+        if let Some(most) = self.problem.max_products {
+            let row = places.used.iter().map(|&(_, column)| (column, 1.0)).collect();
+            model.row(row, Sense::AtMost, most.saturating_sub(self.locked_products()) as f64);
+        }
+    }
+
+    fn locked_products(&self) -> usize {
+        self.locked_g.iter().filter(|g| **g > 0.0).count()
+    }
+
+    /// The goals already settled stay as good as they are.
+    fn kept_rows(&self, scope: &Scope, model: &mut Model, places: &Places) {
+        let room = |value: f64| value + KEEP * (1.0 + value.abs());
+        let weights = |which: &[(usize, usize, usize)], short: bool, only: Option<usize>| -> Vec<(usize, f64)> {
+            which
+                .iter()
+                .filter(|x| only.is_none_or(|c| c == x.0))
+                .map(|&(c, t, column)| {
+                    let target = &self.plot(c).targets[t];
+                    let weight = if short { target.short_weight } else { target.over_weight };
+                    (column, if only.is_some() { weight } else { weight * self.share(c) })
+                })
+                .filter(|(_, a)| *a > 0.0)
+                .collect()
+        };
+        for (bound, which, short) in [(&self.kept.short, &places.short, true), (&self.kept.over, &places.over, false)] {
+            match bound {
+                Some(Bound::Each(each)) => {
+                    for &c in &scope.classes {
+                        for (column, a) in weights(which, short, Some(c)) {
+                            let column = &mut model.columns[column];
+                            column.upper = column.upper.min(room(each[c]) / a);
+                        }
+                        if each[c] > KEEP {
+                            model.row(weights(which, short, Some(c)), Sense::AtMost, room(each[c]));
+                        }
+                    }
+                }
+                Some(Bound::Total(total)) => {
+                    let constant = self.constant(short, places);
+                    model.row(weights(which, short, None), Sense::AtMost, room((total - constant).max(0.0)));
+                }
+                None => {}
+            }
+        }
+        if let Some(cost) = self.kept.cost.filter(|_| scope.packs.is_none()) {
+            let unit = cost.max(1.0);
+            let row = places.packs.iter().map(|&(p, k, column)| (column, self.prices[p][k] / unit));
+            model.row(row.filter(|(_, a)| *a > 0.0).collect(), Sense::AtMost, room(cost / unit));
+        }
+        if let Some(products) = self.kept.products {
+            let row = places.used.iter().map(|&(_, column)| (column, 1.0)).collect();
+            model.row(row, Sense::AtMost, products - self.locked_products() as f64);
+        }
+        if let Some(mass) = self.kept.mass_g {
+            let free = (mass - self.locked_g.iter().sum::<f64>()).max(1e-9);
+            let row = places.rate.iter().map(|&(c, _, column)| (column, self.classes[c].area_m2 / free));
+            model.row(row.collect(), Sense::AtMost, room(1.0));
+        }
+    }
+
+    /// The part of a summed goal that no column of the model can change.
+    fn constant(&self, short: bool, places: &Places) -> f64 {
+        let modelled = |c: usize, t: usize| {
+            let which = if short { &places.short } else { &places.over };
+            which.iter().any(|x| (x.0, x.1) == (c, t))
+        };
+        let mut sum = 0.0;
+        for c in 0..self.classes.len() {
+            for (t, target) in self.plot(c).targets.iter().enumerate().filter(|(t, _)| !modelled(c, *t)) {
+                let _ = t;
+                let (s, o) = short_and_over(target, &self.rates[c]);
+                sum += self.share(c) * if short { s * target.short_weight } else { o * target.over_weight };
+            }
+        }
+        sum
+    }
+
+    // ---- between doses and columns ------------------------------------------------
+
+    /// The values of all columns that follow from the rates.
+    fn lift(&self, places: &Places, model: &Model, rates: &Rates) -> Vec<f64> {
+        let mut values = vec![0.0; model.columns.len()];
+        places.rate.iter().for_each(|&(c, p, column)| values[column] = rates[c][p]);
+        for &(c, t, column) in &places.short {
+            values[column] = short_and_over(&self.plot(c).targets[t], &rates[c]).0;
+        }
+        for &(c, t, column) in &places.over {
+            values[column] = short_and_over(&self.plot(c).targets[t], &rates[c]).1;
+        }
+        let bought = self.buy(rates);
+        places.packs.iter().for_each(|&(p, k, column)| values[column] = bought[p][k]);
+        for &(p, column) in &places.used {
+            values[column] = f64::from(u8::from(rates.iter().any(|r| r[p] > 0.0)));
+        }
+        values
+    }
+
+    /// The rates of an answer, without what is only the solver's tolerance.
+    fn extract(&self, places: &Places, answer: &Answer) -> Rates {
+        let mut rates = self.rates.clone();
+        // Whatever the model left out is not used.
+        for &(c, _, _) in &places.rate {
+            rates[c].iter_mut().for_each(|r| *r = 0.0);
+        }
+        for &(c, p, column) in &places.rate {
+            let unused = places.used.iter().any(|&(q, used)| q == p && answer.values[used] < 0.5);
+            let rate = answer.values[column];
+            rates[c][p] = if unused || self.dust(c, p, rate) { 0.0 } else { rate };
+        }
+        for (p, product) in self.problem.products.iter().enumerate() {
+            let packs: Vec<_> = places.packs.iter().filter(|x| x.0 == p).collect();
+            if packs.is_empty() {
+                continue;
+            }
+            let bought: f64 =
+                packs.iter().map(|&&(_, k, column)| answer.values[column] * product.packs[k].mass_g).sum();
+            let had = self.stock_g(p) + bought - self.locked_g[p];
+            let free: f64 = self.classes.iter().zip(&rates).map(|(c, r)| c.area_m2 * r[p]).sum();
+            // A pack must not be bought for the last milligram of a tolerance.
+            if product.whole_packs && free > had && free < had.max(0.0) * (1.0 + 1e-5) + 1e-6 {
+                rates.iter_mut().for_each(|r| r[p] *= had.max(0.0) / free);
+            }
+        }
+        rates
+    }
+
+    /// Less than a millionth of every need it serves.
+    fn dust(&self, c: usize, p: usize, rate: f64) -> bool {
+        self.plot(c).targets.iter().all(|t| t.supply[p] * rate < 1e-6 * t.scale.min(t.need.max(t.scale * 1e-3)))
+    }
+
+    fn buy(&self, rates: &Rates) -> Vec<Vec<f64>> {
+        (0..self.problem.products.len())
+            .map(|p| packs::cheapest(&self.problem.products[p], &self.prices[p], self.grams_of(p, rates)))
+            .collect()
+    }
+
+    fn grams_of(&self, p: usize, rates: &Rates) -> f64 {
+        self.locked_g[p] + self.classes.iter().zip(rates).map(|(c, r)| c.area_m2 * r[p]).sum::<f64>()
+    }
+
+    // ---- values, always from the doses --------------------------------------------
+
+    fn short(&self, c: usize) -> f64 {
+        let plot = self.plot(c);
+        plot.targets.iter().map(|t| t.short_weight * short_and_over(t, &self.rates[c]).0).sum()
+    }
+
+    fn over(&self, c: usize) -> f64 {
+        let plot = self.plot(c);
+        plot.targets.iter().map(|t| t.over_weight * short_and_over(t, &self.rates[c]).1).sum()
+    }
+
+    /// Cost as the search counts it, unpriced packs at their token price.
+    fn cost_of(&self, rates: &Rates) -> f64 {
+        self.buy(rates).iter().zip(&self.prices).flat_map(|(n, q)| n.iter().zip(q)).map(|(n, q)| n * q).sum()
+    }
+
+    fn measure(&self, goal: Goal) -> f64 {
+        self.measure_of(goal, &self.rates)
+    }
+
+    fn measure_of(&self, goal: Goal, rates: &Rates) -> f64 {
+        let sum = |f: fn(&super::clean::Target, (f64, f64)) -> f64| -> f64 {
+            (0..self.classes.len())
+                .map(|c| {
+                    let plot = self.plot(c);
+                    let of = |t| f(t, short_and_over(t, &rates[c]));
+                    self.share(c) * plot.targets.iter().map(of).sum::<f64>()
+                })
+                .sum()
+        };
+        match goal {
+            Goal::Shortage => sum(|t, (short, _)| t.short_weight * short),
+            Goal::Excess => sum(|t, (_, over)| t.over_weight * over),
+            Goal::Cost => self.cost_of(rates),
+            Goal::Products => {
+                (0..self.problem.products.len()).filter(|&p| self.grams_of(p, rates) > 0.0).count() as f64
+            }
+            Goal::Mass => (0..self.problem.products.len()).map(|p| self.grams_of(p, rates)).sum(),
+        }
+    }
+
+    /// The value shown: like [`Search::measure`], but unpriced packs cost nothing.
+    fn value(&self, goal: Goal) -> f64 {
+        match goal {
+            Goal::Cost => {
+                let bought = self.buy(&self.rates);
+                let price = |(p, n): (usize, &Vec<f64>)| packs::known_cost(&self.problem.products[p], n);
+                bought.iter().enumerate().map(price).sum()
+            }
+            _ => self.measure(goal),
+        }
+    }
+
+    /// Do these rates keep the goals settled so far, give or take a tolerance?
+    fn keeps(&self, rates: &Rates) -> bool {
+        let within = |now: f64, bound: f64| now <= bound + 2e-6 * (1.0 + bound.abs());
+        let total = |bound: &Option<Bound>| match bound {
+            Some(Bound::Each(each)) => Some(each.iter().enumerate().map(|(c, z)| self.share(c) * z).sum::<f64>()),
+            Some(Bound::Total(total)) => Some(*total),
+            None => None,
+        };
+        total(&self.kept.short).is_none_or(|z| within(self.measure_of(Goal::Shortage, rates), z))
+            && total(&self.kept.over).is_none_or(|z| within(self.measure_of(Goal::Excess, rates), z))
+            && self.kept.cost.is_none_or(|z| within(self.measure_of(Goal::Cost, rates), z))
+            && self.kept.products.is_none_or(|z| self.measure_of(Goal::Products, rates) <= z + 0.5)
+            && self.kept.mass_g.is_none_or(|z| within(self.measure_of(Goal::Mass, rates), z))
+    }
+
+    /// Removing dust may worsen a settled goal by a millionth; the bound follows, so that the
+    /// present answer always satisfies the next model.
+    fn refresh(&mut self) {
+        let short: Vec<f64> = (0..self.classes.len()).map(|c| self.short(c)).collect();
+        let over: Vec<f64> = (0..self.classes.len()).map(|c| self.over(c)).collect();
+        let (all_short, all_over) = (self.measure(Goal::Shortage), self.measure(Goal::Excess));
+        for (bound, each, all) in [(&mut self.kept.short, short, all_short), (&mut self.kept.over, over, all_over)] {
+            match bound {
+                Some(Bound::Each(old)) => old.iter_mut().zip(each).for_each(|(o, n)| *o = o.max(n)),
+                Some(Bound::Total(old)) => *old = old.max(all),
+                None => {}
+            }
+        }
+        let (cost, mass) = (self.cost_of(&self.rates), self.measure(Goal::Mass));
+        self.kept.cost = self.kept.cost.map(|old| old.max(cost));
+        self.kept.mass_g = self.kept.mass_g.map(|old| old.max(mass));
+    }
+}
+
+/// Shortage as a share of the need and excess as a share of its scale, at these free rates.
+fn short_and_over(target: &super::clean::Target, rates: &[f64]) -> (f64, f64) {
+    let supplied = target.locked + target.supply.iter().zip(rates).map(|(s, r)| s * r).sum::<f64>();
+    let short = if target.need > 0.0 { ((target.need - supplied) / target.need).max(0.0) } else { 0.0 };
+    (short, ((supplied - target.need) / target.scale).max(0.0))
+}
+
+/// Plots that share goals, limits and choice, and have no locked dose, are one class.
+fn classes(plots: &[Plot]) -> Vec<Class> {
+    let mut classes: Vec<Class> = Vec::new();
+    for (b, plot) in plots.iter().enumerate() {
+        let alike = |class: &&mut Class| {
+            let first = &plots[class.plots[0]];
+            let limits = first.limits.len() == plot.limits.len()
+                && first.limits.iter().zip(&plot.limits).all(|(x, y)| x.free == y.free && x.per_gram == y.per_gram);
+            let free = first.locked_g.is_empty() && plot.locked_g.is_empty();
+            free && limits && first.targets == plot.targets && first.most == plot.most
+        };
+        match classes.iter_mut().find(alike) {
+            Some(class) => {
+                class.plots.push(b);
+                class.area_m2 += plot.area_m2;
+            }
+            None => classes.push(Class { plots: vec![b], area_m2: plot.area_m2 }),
+        }
+    }
+    classes
+}
