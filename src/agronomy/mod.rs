@@ -4,13 +4,17 @@
 //! environment, SQL or HTTP, draws a random number or depends on the order of a hash
 //! map; nothing fails on odd input: functions return an answer and notes about it.
 
+pub mod amendment;
 pub mod analyte;
+pub mod caution;
+pub mod crop;
 pub mod drift;
 pub mod element;
 pub mod ground;
 pub mod method;
 pub mod plan;
 pub mod quantity;
+pub mod rate;
 pub mod reading;
 pub mod record;
 pub mod source;
