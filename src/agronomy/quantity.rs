@@ -38,6 +38,8 @@ quantities! {
     MgPerL "mg/L",
     /// Charge held per mass of soil; the same number as meq/100 g.
     CmolPerKg "cmol(+)/kg",
+    /// Charge held per volume of scooped soil; the same number as meq/100 cm³. Never added to charge by mass.
+    CmolPerL "cmol(+)/L",
     /// Mass of an element (never an oxide) per area of ground.
     KgPerHa "kg/ha",
     /// Mass per area on the scale of a bed.

@@ -3,7 +3,7 @@
 use super::{
     analyte::Analyte,
     method::Method,
-    quantity::{CmolPerKg, DsPerM, MgPerKg, MgPerL, Percent},
+    quantity::{CmolPerKg, CmolPerL, DsPerM, MgPerKg, MgPerL, Percent},
     record::{CellKey, DepthBand, Qualifier},
     working::Working,
 };
@@ -15,6 +15,7 @@ pub enum Level {
     MgPerKg(MgPerKg),
     MgPerL(MgPerL),
     CmolPerKg(CmolPerKg),
+    CmolPerL(CmolPerL),
     Percent(Percent),
     DsPerM(DsPerM),
     Ph(f64),
@@ -27,6 +28,7 @@ impl Level {
             Level::MgPerKg(v) => v.0,
             Level::MgPerL(v) => v.0,
             Level::CmolPerKg(v) => v.0,
+            Level::CmolPerL(v) => v.0,
             Level::Percent(v) => v.0,
             Level::DsPerM(v) => v.0,
             Level::Ph(v) => v,
@@ -39,6 +41,7 @@ impl Level {
             Level::MgPerKg(_) => MgPerKg::UNIT,
             Level::MgPerL(_) => MgPerL::UNIT,
             Level::CmolPerKg(_) => CmolPerKg::UNIT,
+            Level::CmolPerL(_) => CmolPerL::UNIT,
             Level::Percent(_) => Percent::UNIT,
             Level::DsPerM(_) => DsPerM::UNIT,
             Level::Ph(_) => "",

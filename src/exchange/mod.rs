@@ -1,1 +1,3 @@
 //! Bytes to values and back: lab tables, CSV sets, numbers as people print them.
+
+pub mod number;

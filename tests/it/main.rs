@@ -3,3 +3,4 @@
 mod tidy;
 mod drift;
 mod plans;
+mod readings;
