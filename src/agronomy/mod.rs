@@ -6,7 +6,9 @@
 
 pub mod amendment;
 pub mod analyte;
+pub mod carbonate;
 pub mod caution;
+pub mod choice;
 pub mod crop;
 pub mod drift;
 pub mod element;

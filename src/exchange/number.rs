@@ -360,11 +360,9 @@ impl Limits {
     /// Mass of a dose or an application, g: up to 1,000 t.
     pub const MASS_G: Limits = Limits { what: "A mass", unit: "g", low: Low::Above(0.0), at_most: 1e9, decimals: 3 };
     /// Mass of a pack, kg.
-    pub const PACK_KG: Limits =
-        Limits { what: "A pack", unit: "kg", low: Low::Above(0.0), at_most: 1e6, decimals: 4 };
+    pub const PACK_KG: Limits = Limits { what: "A pack", unit: "kg", low: Low::Above(0.0), at_most: 1e6, decimals: 4 };
     /// Stock on hand, g.
-    pub const STOCK_G: Limits =
-        Limits { what: "Stock", unit: "g", low: Low::AtLeast(0.0), at_most: 1e9, decimals: 3 };
+    pub const STOCK_G: Limits = Limits { what: "Stock", unit: "g", low: Low::AtLeast(0.0), at_most: 1e9, decimals: 3 };
     /// A price in whole units of the currency.
     pub const MONEY: Limits = Limits { what: "A price", unit: "", low: Low::AtLeast(0.0), at_most: 1e7, decimals: 2 };
     /// A depth, cm.

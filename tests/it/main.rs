@@ -1,6 +1,6 @@
 //! The one integration binary.
 
-mod tidy;
 mod drift;
 mod plans;
 mod readings;
+mod tidy;
