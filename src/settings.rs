@@ -27,3 +27,15 @@ pub const UPLOAD_BYTES_MAX: usize = 10 << 20;
 pub const REQUEST_SECONDS_MAX: u64 = 30;
 /// Time given to requests in flight when the server is told to stop, seconds.
 pub const STOP_SECONDS_MAX: u64 = 10;
+/// Fewest characters of a password.
+pub const PASSWORD_CHARS_MIN: usize = 12;
+/// Most characters of a password.
+pub const PASSWORD_CHARS_MAX: usize = 256;
+/// Password hashes computed at once; each takes 19 MiB.
+pub const HASHES_AT_ONCE: usize = 2;
+/// How long the first-start link is good, minutes.
+pub const SETUP_LINK_MINUTES: i64 = 30;
+/// A session that was not used for this many days ends.
+pub const SESSION_IDLE_DAYS: i64 = 30;
+/// A session ends after this many days whatever happens.
+pub const SESSION_DAYS: i64 = 90;
