@@ -1,1 +1,60 @@
-//! What a person can do: allow, load, compute, save, record. Pages, API, command line and importer call the same functions.
+//! What a person can do. Every function here goes the same way: allow, load, compute,
+//! save, record. Page, API, command line and importer all call the same function; none
+//! of them can do anything that is not here. This layer knows no HTTP and no SQL.
+
+pub mod access;
+pub mod error;
+pub mod history;
+pub mod people;
+pub mod plots;
+pub mod setup;
+
+pub use access::{Actor, Role};
+pub use error::{Error, Problem, Problems, Result};
+
+use crate::{clock::Clock, settings::Settings, store::Store};
+use jiff::{Timestamp, civil::Date};
+use std::sync::Arc;
+use tokio::sync::Semaphore;
+
+/// The running program, less its ways in and out. Cheap to clone.
+#[derive(Clone, Debug)]
+pub struct App {
+    store: Store,
+    clock: Clock,
+    settings: Arc<Settings>,
+    /// Slots for computing password hashes.
+    hashing: Arc<Semaphore>,
+    /// What an unknown name's password is checked against, so that both answers take as long.
+    nobodys_hash: Arc<str>,
+}
+
+impl App {
+    /// Opens or creates the record in the settings' data folder.
+    pub async fn open(settings: &Settings, clock: Clock) -> Result<App> {
+        let store = Store::open(&settings.data.join("glebe.sqlite"), clock.now()).await?;
+        let hashing = Arc::new(Semaphore::new(crate::settings::HASHES_AT_ONCE));
+        let nobodys_hash = people::hash(&hashing, people::random_hex()?).await?.into();
+        Ok(App { store, clock, settings: Arc::new(settings.clone()), hashing, nobodys_hash })
+    }
+
+    /// Today's date where the server runs.
+    pub fn today(&self) -> Date {
+        self.clock.today()
+    }
+
+    /// The present moment.
+    pub fn now(&self) -> Timestamp {
+        self.clock.now()
+    }
+
+    /// The settings it was opened with.
+    pub fn settings(&self) -> &Settings {
+        &self.settings
+    }
+
+    /// Closes the record after what is running has finished.
+    pub async fn close(&self) {
+        self.store.close().await;
+    }
+}

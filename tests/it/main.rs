@@ -3,4 +3,5 @@
 mod drift;
 mod plans;
 mod readings;
+mod store;
 mod tidy;
