@@ -202,7 +202,7 @@ impl TryFrom<String> for Unit {
 }
 
 /// Whether the lab weighed its soil or scooped it.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Basis {
     #[default]

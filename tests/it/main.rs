@@ -1,6 +1,7 @@
 //! The one integration binary.
 
 mod drift;
+mod import;
 mod plans;
 mod readings;
 mod store;

@@ -1,0 +1,264 @@
+//! A set of CSV files, from bytes to the record: what is understood, what is refused, by
+//! line and column, and that a set read twice changes nothing.
+
+use glebe::{
+    agronomy::{
+        element::{Element, Form},
+        record::Qualifier,
+    },
+    exchange::record_set::{self, FILES, ImportProblem, RecordSet},
+};
+use jiff::civil::{Date, date};
+use std::collections::BTreeMap;
+
+const TODAY: Date = date(2026, 11, 25);
+
+const PLOTS: &str = "plot,name,block,area_m2,cover,texture,depth_cm,stones_percent,note\n\
+                     A1,\"Long bed, north\",North field,24,open,sandy_loam,20,5,\"said \"\"stony\"\"\"\n\
+                     A2,,North field,18.5,tunnel,clay_loam,20,,\n";
+const SAMPLINGS: &str = "sampling,plots,sampled_on,depth_top_cm,depth_bottom_cm,cores,fizz_class,fizz_acid,sub_sample\n\
+                         s1,A1,2024-10-12,0,15,15,strong,vinegar,\n\
+                         s2,A2|A1,2024-10-12,0,15,12,,,composite\n";
+const DETERMINATIONS: &str = "sampling,lab,report,reported_on,analyte,method,printed,unit,form,basis,layer\n\
+                              s1,Sarn Water,SW-1,2024-11-02,ph,ph_water_1_1,7.8,,,,\n\
+                              s1,Sarn Water,SW-1,2024-11-02,P,mehlich3_icp,112,mg/kg,,,\n\
+                              s1,Sarn Water,SW-1,2024-11-02,B,hot_water,<0.2,ppm,,,\n\
+                              s1,Marl Hill,77,2024-11-20,P,olsen,44,lb/acre,P2O5,,two_million_lb_per_acre\n\
+                              s2,Sarn Water,SW-2,2024-11-02,K,mehlich3_icp,ND,mg/L,,volume,\n";
+const AMENDMENTS: &str = "amendment,kind,valid_from,source,label,N_percent,P2O5_percent,N_available_percent,neutralising_value_percent\n\
+     Shed mix 4-3,compost,2020-01-01,bag,4-3-0,4,3,50,-5\n";
+const APPLICATIONS: &str = "plot,applied_on,amendment,mass_g,method,person,note\n\
+                            A1,2025-03-20,Shed mix 4-3,1250,raked in,Ines,\n\
+                            A2,2025-03-20,Shed mix 4-3,\"900,5\",raked in,Ines,\n";
+const SEASONS: &str = "season,starts_on,ends_on\n2025,2024-11-01,2025-10-31\n";
+const CROPPINGS: &str = "plot,season,crop,sown_on\nA1,2025,carrot,2025-04-02\n";
+
+fn set(files: &[(&str, &str)]) -> BTreeMap<String, Vec<u8>> {
+    files.iter().map(|(name, text)| ((*name).to_owned(), text.as_bytes().to_vec())).collect()
+}
+
+fn whole() -> BTreeMap<String, Vec<u8>> {
+    set(&[
+        ("plots.csv", PLOTS),
+        ("samplings.csv", SAMPLINGS),
+        ("determinations.csv", DETERMINATIONS),
+        ("amendments.csv", AMENDMENTS),
+        ("applications.csv", APPLICATIONS),
+        ("seasons.csv", SEASONS),
+        ("croppings.csv", CROPPINGS),
+    ])
+}
+
+fn read(files: &BTreeMap<String, Vec<u8>>) -> (RecordSet, Vec<ImportProblem>) {
+    record_set::read(files, TODAY)
+}
+
+/// A set without its line numbers, which depend on how it is written and not on what it says.
+fn unnumbered(mut set: RecordSet) -> RecordSet {
+    set.plots.iter_mut().for_each(|row| row.line = 0);
+    set.seasons.iter_mut().for_each(|row| row.line = 0);
+    set.amendments.iter_mut().for_each(|row| row.line = 0);
+    set.samplings.iter_mut().for_each(|row| row.line = 0);
+    set.reports.iter_mut().for_each(|row| row.line = 0);
+    set.cells.iter_mut().for_each(|row| row.line = 0);
+    set.applications.iter_mut().for_each(|row| row.line = 0);
+    set.croppings.iter_mut().for_each(|row| row.line = 0);
+    set
+}
+
+#[test]
+fn a_set_is_understood() {
+    let (set, problems) = read(&whole());
+    assert_eq!(problems, []);
+    assert_eq!((set.plots.len(), set.samplings.len(), set.reports.len(), set.cells.len()), (2, 2, 3, 5));
+    assert_eq!(set.plots[0].name, "Long bed, north");
+    assert_eq!(set.plots[0].note, "said \"stony\"");
+    assert_eq!(set.plots[1].name, "A2");
+    assert_eq!(set.samplings[1].plots, ["A1", "A2"]);
+    assert_eq!(set.cells[2].printed.qualifier, Qualifier::Below);
+    assert_eq!(set.cells[3].form, Some(Form::P2O5));
+    assert_eq!(set.cells[3].layer, Some("two_million_lb_per_acre"));
+    assert_eq!(set.cells[4].printed.value, None);
+    assert_eq!(set.applications[1].mass_g, 900.5);
+    // 3 % P2O5 is 1.309 % P: IUPAC weights, 2 × 30.974 ÷ 141.943.
+    let parts = &set.amendments[0].parts;
+    assert!((parts[&Element::P].mass_fraction - 0.01309).abs() < 5e-6);
+    assert_eq!(parts[&Element::N].first_year_availability, 0.5);
+}
+
+#[test]
+fn what_is_written_reads_back_the_same() {
+    let (set, _) = read(&whole());
+    let written = record_set::write(&set);
+    let (again, problems) = read(&written);
+    assert_eq!(problems, []);
+    // The oxide of the bag comes back as the element, to the six decimals of a percentage.
+    assert!(
+        (again.amendments[0].parts[&Element::P].mass_fraction - set.amendments[0].parts[&Element::P].mass_fraction)
+            .abs()
+            < 1e-8
+    );
+    let (mut first, mut second) = (unnumbered(set), unnumbered(again));
+    first.amendments.clear();
+    second.amendments.clear();
+    assert_eq!(first, second);
+    assert_eq!(written, record_set::write(&read(&written).0));
+}
+
+#[test]
+fn spreadsheets_habits_are_tolerated() {
+    let (plain, _) = read(&whole());
+    let rewrite = |name: &str, text: String| {
+        let mut files = whole();
+        files.insert(name.to_owned(), text.into_bytes());
+        let (set, problems) = read(&files);
+        assert_eq!(problems, [], "{name}");
+        assert_eq!(unnumbered(set), unnumbered(plain.clone()));
+    };
+    rewrite("determinations.csv", format!("\u{feff}{DETERMINATIONS}"));
+    rewrite("determinations.csv", DETERMINATIONS.replace(',', ";"));
+    rewrite("determinations.csv", DETERMINATIONS.replace(',', "\t"));
+    rewrite("samplings.csv", SAMPLINGS.replace('\n', "\r\n"));
+    rewrite(
+        "samplings.csv",
+        SAMPLINGS
+            .to_uppercase()
+            .replace("S1", "s1")
+            .replace("S2", "s2")
+            .replace("STRONG", "strong")
+            .replace("VINEGAR", "vinegar")
+            .replace("COMPOSITE", "composite"),
+    );
+    rewrite("croppings.csv", format!("{CROPPINGS}\n,,,\n"));
+    // A semicolon file with decimal commas, as half of the world's spreadsheets save it.
+    let comma = "plot;name;block;area_m2;cover;texture;depth_cm;stones_percent;note\n\
+                 A1;Long bed, north;North field;24,0;open;sandy_loam;20;5;\"said \"\"stony\"\"\"\n\
+                 A2;;North field;18,5;tunnel;clay_loam;20\n";
+    rewrite("plots.csv", comma.to_owned());
+}
+
+/// Replaces one piece of one file and returns what is then wrong.
+fn spoilt(file: &str, from: &str, to: &str) -> Vec<ImportProblem> {
+    let mut files = whole();
+    let text = String::from_utf8(files[file].clone()).unwrap();
+    assert!(text.contains(from), "{file} has no {from:?}");
+    files.insert(file.to_owned(), text.replacen(from, to, 1).into_bytes());
+    read(&files).1
+}
+
+#[test]
+fn each_fault_is_told_by_line_and_column() {
+    let cases: &[(&str, &str, &str, u64, &str, &str)] = &[
+        ("plots.csv", "24,open", "0,open", 2, "area_m2", "above 0"),
+        ("plots.csv", "24,open", ",open", 2, "area_m2", "needed"),
+        ("plots.csv", "24,open", "NaN,open", 2, "area_m2", "not a number"),
+        ("plots.csv", "24,open", "1e400,open", 2, "area_m2", "too large"),
+        ("plots.csv", "24,open", "1.2.3,open", 2, "area_m2", "decimal points"),
+        ("plots.csv", "24,open", "-4,open", 2, "area_m2", "above 0"),
+        ("plots.csv", "24,open", "24,cave", 2, "cover", "cave"),
+        ("plots.csv", "clay_loam", "mud", 3, "texture", "mud"),
+        ("plots.csv", "A2,,", "a1,,", 3, "plot", "line 2 already has this plot"),
+        ("plots.csv", "area_m2", "area", 1, "area", "not a column of plots.csv"),
+        ("plots.csv", "area_m2", "area", 1, "area_m2", "missing"),
+        ("plots.csv", "stones_percent", "cover", 1, "cover", "twice"),
+        ("plots.csv", "tunnel,clay_loam,20,,", "tunnel,clay_loam,20,,,,", 3, "", "11 cells stand under 9 columns"),
+        ("samplings.csv", "2024-10-12", "2027-10-12", 2, "sampled_on", "has not come yet"),
+        ("samplings.csv", "2024-10-12", "2024-02-30", 2, "sampled_on", "not in the calendar"),
+        ("samplings.csv", "2024-10-12", "03/04/2024", 2, "sampled_on", "write year-month-day"),
+        ("samplings.csv", "0,15,15", "15,0,15", 2, "depth_bottom_cm", "above 0"),
+        ("samplings.csv", "0,15,15", "20,15,15", 2, "depth_bottom_cm", "deeper"),
+        ("samplings.csv", "0,15,15", "0,,15", 2, "depth_bottom_cm", "both"),
+        ("samplings.csv", "strong,vinegar", ",vinegar", 2, "fizz_class", "not what was seen"),
+        ("samplings.csv", "A2|A1", "A2|A2", 3, "plots", "twice"),
+        ("samplings.csv", "s2,A2|A1", "s1,A2|A1", 3, "sampling", "line 2 already has"),
+        (
+            "samplings.csv",
+            "12,,,composite",
+            "12,,,composite\ns3,A1,2024-10-12,0,15,9,,,",
+            4,
+            "sampling",
+            "line 2 already has the same plots",
+        ),
+        ("determinations.csv", "s2,Sarn", "s9,Sarn", 6, "sampling", "not in samplings.csv"),
+        ("determinations.csv", "mehlich3_icp,112", ",112", 3, "method", "no method"),
+        ("determinations.csv", "mehlich3_icp,112", "mehlic3,112", 3, "method", "not a method known here"),
+        ("determinations.csv", "112,mg/kg", "mg/kg,112", 3, "printed", "not a number"),
+        ("determinations.csv", "112,mg/kg", "mg/kg,112", 3, "unit", "not a unit"),
+        ("determinations.csv", "112,mg/kg", "112,", 3, "unit", "needed"),
+        ("determinations.csv", "112,mg/kg", ",mg/kg", 3, "printed", "leave the line out"),
+        ("determinations.csv", "112,mg/kg", "-3,mg/kg", 3, "printed", "below 0"),
+        ("determinations.csv", "112,mg/kg", "1.2.3,mg/kg", 3, "printed", "decimal points"),
+        ("determinations.csv", "112,mg/kg", "NaN,mg/kg", 3, "printed", "not a number"),
+        ("determinations.csv", "112,mg/kg", "1e400,mg/kg", 3, "printed", "too large"),
+        (
+            "determinations.csv",
+            "44,lb/acre,P2O5,,two_million_lb_per_acre",
+            "44,lb/acre,P2O5,,",
+            5,
+            "layer",
+            "soil mass",
+        ),
+        ("determinations.csv", "44,lb/acre,P2O5", "44,lb/acre,K2O", 5, "form", "K2O is not a form of “P”"),
+        (
+            "determinations.csv",
+            "B,hot_water,<0.2,ppm",
+            "P,mehlich3_icp,9,mg/kg",
+            4,
+            "analyte",
+            "line 3 already has this analyte",
+        ),
+        ("determinations.csv", "SW-1,2024-11-02,P", "SW-1,2024-11-03,P", 3, "reported_on", "line 2 has another day"),
+        ("amendments.csv", "4,3,50", "90,30,50", 2, "", "120.0 %"),
+        ("amendments.csv", "4,3,50", ",3,50", 2, "N_available_percent", "no N is given"),
+        ("amendments.csv", "P2O5_percent", "N_percent", 1, "N_percent", "twice"),
+        ("applications.csv", "1250", "0", 2, "mass_g", "above 0"),
+        (
+            "applications.csv",
+            "A2,2025-03-20,Shed mix 4-3,\"900,5\"",
+            "A1,2025-03-20,Shed mix 4-3,1250",
+            3,
+            "",
+            "line 2 already has the same application",
+        ),
+        ("seasons.csv", "2025-10-31", "2024-10-31", 2, "ends_on", "before it starts"),
+        ("croppings.csv", "carrot", "", 2, "crop", "needed"),
+    ];
+    for (file, from, to, line, column, says) in cases {
+        let problems = spoilt(file, from, to);
+        let found = problems
+            .iter()
+            .any(|p| p.file == *file && p.line == *line && p.column == *column && p.message.contains(says));
+        assert!(found, "{file}: {from:?} → {to:?}: {problems:?}");
+    }
+}
+
+#[test]
+fn broken_files_are_told_and_the_rest_is_read() {
+    let mut files = whole();
+    files.insert("plots.csv".into(), b"plot,area_m2,texture,depth_cm\nA1,24,loam,20\nA\xe92,24,loam,20\n".to_vec());
+    files.insert("croppings.csv".into(), Vec::new());
+    files.insert("weather.csv".into(), b"rain\n".to_vec());
+    let (set, problems) = read(&files);
+    let told: Vec<_> = problems.iter().map(ToString::to_string).collect();
+    assert!(told.iter().any(|t| t.starts_with("plots.csv, line 3: this line is not UTF-8")), "{told:?}");
+    assert!(told.iter().any(|t| t.starts_with("croppings.csv, line 1: the file is empty")), "{told:?}");
+    assert!(told.iter().any(|t| t.contains("“weather.csv” is not a file of a set")), "{told:?}");
+    assert_eq!(set.cells.len(), 5);
+}
+
+#[test]
+fn a_flood_of_problems_is_counted_not_listed() {
+    let rows: String = (0..2000).map(|n| format!("P{n},0,loam,20\n")).collect();
+    let (_, problems) = read(&set(&[("plots.csv", &format!("plot,area_m2,texture,depth_cm\n{rows}"))]));
+    assert_eq!(problems.len(), 501);
+    assert_eq!(problems[500].message, "1500 more problems in this file are not listed");
+}
+
+#[test]
+fn every_column_is_explained_once() {
+    for file in FILES {
+        let names: std::collections::BTreeSet<_> = file.column_names().collect();
+        assert_eq!(names.len(), file.columns.len(), "{}", file.name);
+        assert!(!file.about.is_empty());
+    }
+}
