@@ -8,6 +8,7 @@ mod table;
 mod write;
 
 use crate::agronomy::{
+    amendment::Kind,
     analyte::Analyte,
     element::{Element, Form},
     ground::Ground,
@@ -161,7 +162,7 @@ pub const AMENDMENTS: FileSpec = FileSpec {
             (share of the product as sold) and N_available_percent (share of that free in the first year, 100 where empty)",
     columns: &[
         must("amendment", "the product's name"),
-        must("kind", "what sort of material; a word as in the catalogue"),
+        must("kind", "salt, lime, mineral, plant_meal, animal_meal, compost, manure or ash"),
         may("liquid", "yes or no"),
         may("manure", "yes where it counts for limits on manure nitrogen"),
         may("supplier", ""),
@@ -289,7 +290,7 @@ pub struct SeasonRow {
 pub struct AmendmentRow {
     pub line: u64,
     pub name: String,
-    pub kind: String,
+    pub kind: Kind,
     pub liquid: bool,
     pub manure: bool,
     pub supplier: String,

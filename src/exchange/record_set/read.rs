@@ -159,7 +159,7 @@ fn season(row: &Row) -> Option<SeasonRow> {
 
 fn amendment(row: &Row) -> Option<AmendmentRow> {
     let name = row.needed("amendment");
-    let kind = row.needed("kind");
+    let kind = row.key("kind", None);
     let (liquid, manure) = (row.yes("liquid"), row.yes("manure"));
     let valid_from = row.date("valid_from");
     let source = row.needed("source");
@@ -169,7 +169,7 @@ fn amendment(row: &Row) -> Option<AmendmentRow> {
     Some(AmendmentRow {
         line: row.line,
         name: name?.to_owned(),
-        kind: kind?.to_owned(),
+        kind: kind?,
         liquid: liquid?,
         manure: manure?,
         supplier: row.text("supplier").to_owned(),

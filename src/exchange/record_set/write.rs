@@ -73,7 +73,7 @@ fn season(season: &SeasonRow) -> Vec<String> {
 fn amendment(amendment: &AmendmentRow, elements: &[Element]) -> Vec<String> {
     let mut cells = vec![
         amendment.name.clone(),
-        amendment.kind.clone(),
+        amendment.kind.slug().into(),
         yes(amendment.liquid),
         yes(amendment.manure),
         amendment.supplier.clone(),
