@@ -1,6 +1,7 @@
 //! The one integration binary.
 
 mod drift;
+mod guidelines;
 mod import;
 mod plans;
 mod readings;

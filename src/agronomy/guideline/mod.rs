@@ -1,0 +1,152 @@
+//! Guidelines: named, cited sets of limits that a reading is held against. Each is one TOML
+//! text, so that a publisher's table can be compared with the page by eye and a grower can
+//! copy one and edit the copy. Guidelines that disagree are kept apart; nothing here blends
+//! two of them, converts between extractants, or holds a limit without a source.
+
+mod criterion;
+mod parse;
+
+pub use criterion::{
+    Class, Classes, Criterion, Facts, Index, LandUse, Limit, Position, Rule, Saturation, Seam, When, round_to,
+};
+pub use parse::Problem;
+
+use super::{
+    analyte::Analyte,
+    method::Method,
+    quantity::LayerConvention,
+    reading::{Level, Reading},
+    record::DepthBand,
+};
+use std::sync::LazyLock;
+
+/// A set of criteria.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Guideline {
+    /// Key in the record and in addresses.
+    pub slug: String,
+    pub title: String,
+    pub publisher: String,
+    /// 0 where the publisher gives none.
+    pub year: u16,
+    pub address: String,
+    /// What soils, crops and region it is for.
+    pub scope: String,
+    /// Several publishers' tables side by side, each row with its own source.
+    pub collection: bool,
+    /// The depth that the publisher asks samples from.
+    pub depth: Option<DepthBand>,
+    /// The publisher's mass of soil per area, used for reading its tables.
+    pub layer: Option<LayerConvention>,
+    /// What supporters say, neutrally.
+    pub evidence_for: Vec<String>,
+    /// What critics say, neutrally.
+    pub evidence_against: Vec<String>,
+    pub notes: Vec<String>,
+    pub criteria: Vec<Criterion>,
+    /// The text that it was read from, for copying and for keeping versions.
+    pub text: String,
+}
+
+impl Guideline {
+    /// Reads a guideline from TOML; a set named by `include` is looked up among [`builtin`].
+    ///
+    /// Every fault found is named with its line; a table, row or limit without a source is one.
+    pub fn parse(text: &str) -> Result<Guideline, Vec<Problem>> {
+        parse::guideline(text, builtin())
+    }
+
+    /// The same guideline with the tables that are known only from memory switched on.
+    pub fn with_memory(&self) -> Guideline {
+        let mut all = self.clone();
+        all.criteria.iter_mut().for_each(|c| c.in_force = true);
+        all
+    }
+
+    /// The rule for a reading on a plot, or the sentence that says why there is none.
+    pub fn criterion(
+        &self,
+        analyte: Analyte,
+        method: &Method,
+        level: Level,
+        facts: &Facts,
+    ) -> Result<&Criterion, String> {
+        let name = analyte.name();
+        let about: Vec<&Criterion> = self.criteria.iter().filter(|c| c.analyte == analyte).collect();
+        if about.is_empty() {
+            return Err(format!("{} gives no limits for {name}.", self.title));
+        }
+        let (in_force, off): (Vec<_>, Vec<_>) = about.into_iter().partition(|c| c.in_force);
+        let (named, others): (Vec<_>, Vec<_>) = in_force.into_iter().partition(|c| c.methods.contains(method));
+        if named.is_empty() {
+            return Err(if off.iter().any(|c| c.methods.contains(method)) {
+                format!(
+                    "{} has limits for {name} by {method} only from memory, unverified; they are switched off.",
+                    self.title
+                )
+            } else if others.is_empty() {
+                format!("{} has limits for {name} only from memory, unverified; they are switched off.", self.title)
+            } else {
+                let mut methods: Vec<&str> = others.iter().flat_map(|c| &c.methods).map(Method::label).collect();
+                methods.sort_unstable();
+                methods.dedup();
+                format!(
+                    "{} has limits for {name} by {}; this result is by {method}, and results by different methods are never compared.",
+                    self.title,
+                    methods.join(" or ")
+                )
+            });
+        }
+        let mut why = None;
+        for criterion in named {
+            match criterion.when.holds(facts).and_then(|()| criterion.to_printed(level).map(|_| ())) {
+                Ok(()) => return Ok(criterion),
+                Err(reason) => why = why.or(Some(reason)),
+            }
+        }
+        Err(format!("No limits for {name}: {}.", why.unwrap_or_default()))
+    }
+
+    /// Whether it has limits for a reading on this plot: what the choice between readings asks.
+    pub fn reads(&self, reading: &Reading, facts: &Facts) -> bool {
+        self.criterion(reading.analyte, &reading.method, reading.level, facts).is_ok()
+    }
+}
+
+/// The texts of the sets that come with the program; one that includes another follows it.
+const SETS: &[&str] = &[
+    include_str!("sets/rutgers_mehlich3.toml"),
+    include_str!("sets/delaware_mehlich3.toml"),
+    include_str!("sets/umass_modified_morgan.toml"),
+    include_str!("sets/northern_ireland_index.toml"),
+    include_str!("sets/ireland_morgan.toml"),
+    include_str!("sets/dtpa_metals.toml"),
+    include_str!("sets/western_olsen.toml"),
+    include_str!("sets/saturation_bear.toml"),
+    include_str!("sets/saturation_albrecht.toml"),
+    include_str!("sets/extension_sufficiency.toml"),
+];
+
+static BUILTIN: LazyLock<Vec<Guideline>> = LazyLock::new(|| {
+    let mut known: Vec<Guideline> = Vec::new();
+    for text in SETS {
+        // The tests parse every set; a set that does not parse is left out rather than stopping a server.
+        if let Ok(guideline) = parse::guideline(text, &known) {
+            known.push(guideline);
+        }
+    }
+    known
+});
+
+/// The guidelines that come with the program.
+pub fn builtin() -> &'static [Guideline] {
+    &BUILTIN
+}
+
+/// The guideline that comes with the program under this key.
+pub fn find(slug: &str) -> Option<&'static Guideline> {
+    builtin().iter().find(|g| g.slug == slug)
+}
+
+/// How many texts are shipped, so that a test can see that each of them was read.
+pub const SHIPPED: usize = SETS.len();

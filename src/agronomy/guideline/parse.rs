@@ -1,0 +1,563 @@
+//! TOML text to guideline. Names every fault with its line, and lets nothing through that
+//! has no source, leaves a hole between two classes undecided, or cannot be compared with a
+//! reading. It reads text only; where the text comes from is not its business.
+
+use super::{
+    Guideline,
+    criterion::{Class, Classes, Criterion, Index, LandUse, Limit, Position, Rule, Saturation, Seam, When, round_to},
+};
+use crate::agronomy::{
+    analyte::Analyte,
+    element::Form,
+    ground::Texture,
+    method::Method,
+    quantity::{Centimetres, LayerConvention, MgPerKg},
+    record::{Basis, DepthBand, Unit},
+    source::{Citation, Evidence},
+};
+use serde::Deserialize;
+use std::fmt;
+use toml::Spanned;
+
+/// A fault in a guideline's text.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Problem {
+    /// Line in the text, from 1.
+    pub line: usize,
+    pub says: String,
+}
+
+impl fmt::Display for Problem {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "line {}: {}", self.line, self.says)
+    }
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawGuideline {
+    slug: String,
+    title: String,
+    publisher: String,
+    #[serde(default)]
+    year: u16,
+    address: String,
+    scope: String,
+    #[serde(default)]
+    collection: bool,
+    depth_cm: Option<[f64; 2]>,
+    layer: Option<String>,
+    #[serde(default)]
+    evidence_for: Vec<String>,
+    #[serde(default)]
+    evidence_against: Vec<String>,
+    #[serde(default)]
+    notes: Vec<String>,
+    #[serde(default)]
+    include: Vec<Spanned<RawInclude>>,
+    #[serde(default)]
+    table: Vec<Spanned<RawTable>>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawInclude {
+    guideline: String,
+    /// None: all of them.
+    analytes: Option<Vec<String>>,
+    #[serde(default)]
+    when: RawWhen,
+}
+
+#[derive(Clone, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawWhen {
+    #[serde(default)]
+    uses: Vec<String>,
+    #[serde(default)]
+    textures: Vec<String>,
+    ph: Option<[f64; 2]>,
+    carbonate: Option<bool>,
+}
+
+/// Values shared by the rows of one published table; a row may restate any of them.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawTable {
+    title: String,
+    source: Option<Citation>,
+    #[serde(default)]
+    methods: Vec<String>,
+    unit: String,
+    form: Option<String>,
+    #[serde(default)]
+    basis: Basis,
+    layer: Option<String>,
+    #[serde(default)]
+    decimals: u8,
+    #[serde(default)]
+    when: RawWhen,
+    /// Switches on a table that is known from memory.
+    in_force: Option<bool>,
+    /// The classes are numbers of an index.
+    #[serde(default)]
+    index: bool,
+    #[serde(default)]
+    classes: Vec<RawClass>,
+    aim_class: Option<String>,
+    aim_why: Option<String>,
+    aim_source: Option<Citation>,
+    #[serde(default)]
+    notes: Vec<String>,
+    #[serde(default)]
+    row: Vec<Spanned<RawRow>>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawClass {
+    name: String,
+    is: RawPosition,
+}
+
+#[derive(Clone, Copy, Deserialize, PartialEq)]
+#[serde(rename_all = "snake_case")]
+enum RawPosition {
+    Short,
+    Aim,
+    Above,
+    Excess,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawRow {
+    analyte: String,
+    source: Option<Citation>,
+    methods: Option<Vec<String>>,
+    unit: Option<String>,
+    decimals: Option<u8>,
+    when: Option<RawWhen>,
+    aim_class: Option<String>,
+    aim_why: Option<String>,
+    aim: Option<f64>,
+    #[serde(default)]
+    seam: Vec<RawSeam>,
+    #[serde(default)]
+    notes: Vec<String>,
+    // Exactly one of these says what kind of rule it is.
+    printed: Option<Vec<String>>,
+    critical: Option<f64>,
+    availability_index: Option<RawAvailability>,
+    saturation: Option<String>,
+    typical: Option<String>,
+    left_alone: Option<String>,
+    // With `critical`.
+    high: Option<f64>,
+    // With `saturation`.
+    floor: Option<RawLimit>,
+    ceiling: Option<RawLimit>,
+    #[serde(default)]
+    alkaline_capacity: bool,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawSeam {
+    at: f64,
+    class: String,
+    why: String,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawAvailability {
+    constant: f64,
+    per_unit: f64,
+    per_ph: f64,
+    critical: f64,
+    high: Option<f64>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawLimit {
+    mg_per_kg: f64,
+    source: Option<Citation>,
+}
+
+/// A printed band: its ends, and whether each is part of it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Band {
+    low: Option<f64>,
+    high: Option<f64>,
+    /// "<4", ">137": the end itself is outside.
+    open: bool,
+}
+
+/// Reads "0-24", "46 – 71", "> 137", "<1", ">=4", "200".
+fn band(text: &str) -> Result<Band, String> {
+    let plain: String =
+        text.chars().filter(|c| !c.is_whitespace()).map(|c| if matches!(c, '–' | '—') { '-' } else { c }).collect();
+    let number = |s: &str| {
+        s.parse::<f64>()
+            .ok()
+            .filter(|v| v.is_finite())
+            .ok_or_else(|| format!("“{text}” is not a band such as 0-24, >137 or <1"))
+    };
+    let end = |low, high, open| Band { low, high, open };
+    if let Some(rest) = plain.strip_prefix(">=").or(plain.strip_prefix('≥')) {
+        return Ok(end(Some(number(rest)?), None, false));
+    }
+    if let Some(rest) = plain.strip_prefix('>') {
+        return Ok(end(Some(number(rest)?), None, true));
+    }
+    if let Some(rest) = plain.strip_prefix('<') {
+        return Ok(end(None, Some(number(rest)?), true));
+    }
+    match plain.split_once('-') {
+        Some((low, high)) => {
+            let (low, high) = (number(low)?, number(high)?);
+            if low > high {
+                return Err(format!("“{text}” runs downwards"));
+            }
+            Ok(end(Some(low), Some(high), false))
+        }
+        None => number(&plain).map(|v| end(Some(v), Some(v), false)),
+    }
+}
+
+fn citation(found: Option<&Citation>, what: &str) -> Result<Citation, String> {
+    let source = found.ok_or_else(|| format!("{what} has no source"))?;
+    if source.evidence == Evidence::CommonPractice {
+        return Ok(source.clone());
+    }
+    if source.publisher.trim().is_empty() || source.title.trim().is_empty() {
+        return Err(format!("the source of {what} lacks its publisher or title"));
+    }
+    Ok(source.clone())
+}
+
+fn when(raw: &RawWhen) -> Result<When, String> {
+    if raw.ph.is_some_and(|[low, high]| low >= high || low.is_nan() || high.is_nan()) {
+        return Err("the pH range runs downwards".into());
+    }
+    Ok(When {
+        uses: raw.uses.iter().map(|c| c.parse::<LandUse>()).collect::<Result<_, _>>()?,
+        textures: raw.textures.iter().map(|t| t.parse::<Texture>()).collect::<Result<_, _>>()?,
+        ph: raw.ph.map(|[low, high]| (low, high)),
+        carbonate: raw.carbonate,
+    })
+}
+
+fn layer(slug: Option<&String>) -> Result<Option<LayerConvention>, String> {
+    slug.map(|s| LayerConvention::find(s).ok_or_else(|| format!("“{s}” is not a soil mass known here"))).transpose()
+}
+
+/// The classes of a row, each from where its printed band starts.
+fn classes(table: &RawTable, row: &RawRow, printed: &[String], decimals: u8) -> Result<Classes, String> {
+    if printed.len() != table.classes.len() {
+        return Err(format!("{} bands are printed for {} classes", printed.len(), table.classes.len()));
+    }
+    let step = 10f64.powi(-i32::from(decimals));
+    let bands = printed.iter().map(|text| band(text)).collect::<Result<Vec<_>, _>>()?;
+    if bands.iter().flat_map(|b| [b.low, b.high]).flatten().any(|v| (round_to(v, decimals) - v).abs() > 1e-9) {
+        return Err(format!("a limit is printed finer than {decimals} decimals"));
+    }
+    let mut out: Vec<Class> = Vec::new();
+    for (i, (band, class)) in bands.iter().zip(&table.classes).enumerate() {
+        // Lowest value at the printed precision that the band itself claims.
+        let claims = match (band.low, band.open) {
+            (Some(low), true) => low + step,
+            (Some(low), false) => low,
+            (None, _) => 0.0,
+        };
+        let from = match i.checked_sub(1).map(|before| bands[before]) {
+            None => claims,
+            Some(before) => {
+                let ends = before.high.ok_or("a class follows one that has no upper end")?;
+                let next = if before.open { ends } else { ends + step };
+                if (claims - next).abs() < step * 1e-6 {
+                    claims
+                } else {
+                    let seam = row.seam.iter().find(|s| (s.at - ends).abs() < step * 1e-6).ok_or_else(|| {
+                        format!(
+                            "“{}” does not join “{}”; say what happens at {ends} with a seam",
+                            printed[i],
+                            printed[i - 1]
+                        )
+                    })?;
+                    let hole_or_overlap_is_one_value = (claims - next).abs() < step * 1.000_001;
+                    if !hole_or_overlap_is_one_value {
+                        return Err(format!(
+                            "more than one value lies between “{}” and “{}”",
+                            printed[i - 1],
+                            printed[i]
+                        ));
+                    }
+                    match seam.class == class.name {
+                        true => seam.at,
+                        false if seam.class == table.classes[i - 1].name => seam.at + step,
+                        false => {
+                            return Err(format!("the seam at {ends} goes to “{}”, which is not beside it", seam.class));
+                        }
+                    }
+                }
+            }
+        };
+        if out.last().is_some_and(|before| before.from >= from) {
+            return Err(format!("“{}” is not above “{}”", printed[i], printed[i - 1]));
+        }
+        let position = match class.is {
+            RawPosition::Short => Position::Short,
+            RawPosition::Aim => Position::AtAim,
+            RawPosition::Above => Position::Above,
+            RawPosition::Excess => Position::Excess,
+        };
+        out.push(Class { name: class.name.clone(), printed: printed[i].clone(), from, position });
+    }
+    if bands.last().is_none_or(|b| b.high.is_some()) && !table.index {
+        return Err("the highest class has an upper end; what lies above it is undecided".into());
+    }
+    if out.windows(2).any(|pair| pair[0].position > pair[1].position) {
+        return Err("the classes do not run from short to excess".into());
+    }
+    if table.index {
+        let names = out.iter().map(|c| c.name.parse::<Index>()).collect::<Result<Vec<_>, _>>()?;
+        if !names.is_sorted_by(|a, b| a < b) {
+            return Err("the index numbers do not ascend".into());
+        }
+    }
+    let best = row.aim_class.as_ref().or(table.aim_class.as_ref()).ok_or("no class is named as the aim (aim_class)")?;
+    let optimum = out.iter().position(|c| c.name == *best).ok_or_else(|| format!("there is no class “{best}”"))?;
+    if out[optimum].position != Position::AtAim {
+        return Err(format!("the class “{best}” is the aim but is not marked so"));
+    }
+    let aim = row.aim.unwrap_or(out[optimum].from);
+    let above = out.iter().find(|c| c.position > Position::AtAim).map_or(f64::INFINITY, |c| c.from);
+    if !(out[optimum].from..above).contains(&aim) {
+        return Err(format!("the aim {aim} lies outside its class “{best}”"));
+    }
+    let aim_why = row.aim_why.as_ref().or(table.aim_why.as_ref()).ok_or("it is not said why this aim (aim_why)")?;
+    let aim_source = table.aim_source.as_ref().map(|s| citation(Some(s), "the aim")).transpose()?;
+    let printed_to = bands.last().and_then(|b| b.high);
+    let seams = row.seam.iter().map(|s| Seam { at: s.at, class: s.class.clone(), why: s.why.clone() }).collect();
+    Ok(Classes { classes: out, optimum, aim, aim_why: aim_why.clone(), aim_source, seams, printed_to })
+}
+
+fn saturation(row: &RawRow, printed: &str) -> Result<Rule, String> {
+    let band = band(printed)?;
+    let low = band.low.ok_or("a saturation range needs a lower end")?;
+    let high = band.high.filter(|high| *high > low);
+    let aim = row.aim.unwrap_or(low);
+    if !(0.0..=100.0).contains(&low) || high.is_some_and(|h| h > 100.0) {
+        return Err(format!("“{printed}” is not a share of the capacity"));
+    }
+    if aim < low || high.is_some_and(|h| aim > h) {
+        return Err(format!("the aim {aim} % lies outside “{printed}”"));
+    }
+    let limit = |raw: &Option<RawLimit>, what: &str| {
+        raw.as_ref()
+            .map(|l| {
+                Ok::<_, String>(Limit { mg_per_kg: MgPerKg(l.mg_per_kg), source: citation(l.source.as_ref(), what)? })
+            })
+            .transpose()
+    };
+    let (floor, ceiling) = (limit(&row.floor, "the floor")?, limit(&row.ceiling, "the ceiling")?);
+    if let (Some(floor), Some(ceiling)) = (&floor, &ceiling)
+        && floor.mg_per_kg > ceiling.mg_per_kg
+    {
+        return Err("the floor lies above the ceiling".into());
+    }
+    Ok(Rule::Saturation(Saturation {
+        printed: printed.to_owned(),
+        low,
+        high,
+        aim,
+        aim_why: row.aim_why.clone().ok_or("it is not said why this aim (aim_why)")?,
+        floor,
+        ceiling,
+        alkaline_capacity: row.alkaline_capacity,
+    }))
+}
+
+fn rule(table: &RawTable, row: &RawRow, decimals: u8) -> Result<Rule, String> {
+    let mut rules: Vec<Result<Rule, String>> = Vec::new();
+    if let Some(printed) = &row.printed {
+        rules.push(classes(table, row, printed, decimals).map(Rule::Classes));
+    }
+    if let Some(critical) = row.critical {
+        rules.push(match row.high.is_some_and(|high| high <= critical) {
+            true => Err("“high” is not above “critical”".into()),
+            false => Ok(Rule::Critical { critical, high: row.high }),
+        });
+    }
+    if let Some(RawAvailability { constant, per_unit, per_ph, critical, high }) = row.availability_index {
+        rules.push(match per_unit > 0.0 {
+            true => Ok(Rule::AvailabilityIndex { constant, per_unit, per_ph, critical, high }),
+            false => Err("an availability index must rise with the level".into()),
+        });
+    }
+    if let Some(printed) = &row.saturation {
+        rules.push(saturation(row, printed));
+    }
+    if let Some(printed) = &row.typical {
+        rules.push(band(printed).map(|b| Rule::Typical {
+            printed: printed.clone(),
+            low: b.low.unwrap_or(0.0),
+            high: b.high,
+        }));
+    }
+    if let Some(why) = &row.left_alone {
+        rules.push(Ok(Rule::LeftAlone(why.clone())));
+    }
+    match (rules.pop(), rules.is_empty()) {
+        (Some(only), true) => only,
+        _ => Err("it must have exactly one of: printed, critical, availability_index, saturation, typical, left_alone"
+            .into()),
+    }
+}
+
+fn criterion(raw: &RawGuideline, table: &RawTable, row: &RawRow) -> Result<Criterion, String> {
+    let source = citation(row.source.as_ref().or(table.source.as_ref()), &format!("the table “{}”", table.title))?;
+    let decimals = row.decimals.unwrap_or(table.decimals);
+    if decimals > 4 {
+        return Err("more than four decimals".into());
+    }
+    let methods = row.methods.as_ref().unwrap_or(&table.methods);
+    if methods.is_empty() {
+        return Err("no method is named; limits without a method fit nothing".into());
+    }
+    let criterion = Criterion {
+        analyte: row.analyte.parse::<Analyte>()?,
+        methods: methods.iter().map(|m| m.parse::<Method>()).collect::<Result<_, _>>()?,
+        unit: row.unit.as_ref().unwrap_or(&table.unit).parse::<Unit>()?,
+        form: table.form.as_ref().map(|f| f.parse::<Form>()).transpose()?,
+        basis: table.basis,
+        layer: layer(table.layer.as_ref().or(raw.layer.as_ref()))?,
+        decimals,
+        when: when(row.when.as_ref().unwrap_or(&table.when))?,
+        rule: rule(table, row, decimals)?,
+        in_force: table.in_force.unwrap_or(source.evidence != Evidence::Memory),
+        source,
+        set: raw.slug.clone(),
+        notes: table.notes.iter().chain(&row.notes).cloned().collect(),
+    };
+    if !criterion.unit_is_usable() {
+        return Err(format!("{} needs a soil mass (layer), or cannot be compared with a reading", criterion.unit));
+    }
+    if matches!(criterion.rule, Rule::Saturation(_))
+        && criterion.analyte.element().and_then(|e| e.cation_charge()).is_none()
+    {
+        return Err(format!("{} holds no share of the exchange capacity", criterion.analyte.name()));
+    }
+    Ok(criterion)
+}
+
+/// The rules of another set, narrowed.
+fn included(include: &RawInclude, known: &[Guideline]) -> Result<Vec<Criterion>, String> {
+    let set = known
+        .iter()
+        .find(|g| g.slug == include.guideline)
+        .ok_or_else(|| format!("“{}” is not a guideline that can be included", include.guideline))?;
+    let wanted = match &include.analytes {
+        None => None,
+        Some(names) => Some(names.iter().map(|n| n.parse::<Analyte>()).collect::<Result<Vec<_>, _>>()?),
+    };
+    let narrowed = when(&include.when)?;
+    let taken: Vec<Criterion> = set
+        .criteria
+        .iter()
+        .filter(|c| wanted.as_ref().is_none_or(|w| w.contains(&c.analyte)))
+        .map(|c| Criterion { when: c.when.and(&narrowed), ..c.clone() })
+        .collect();
+    if taken.is_empty() {
+        return Err(format!("“{}” has no limits for what is asked of it", include.guideline));
+    }
+    Ok(taken)
+}
+
+fn line_of(text: &str, offset: usize) -> usize {
+    text.bytes().take(offset).filter(|b| *b == b'\n').count() + 1
+}
+
+/// Reads a guideline; `known` are the sets that it may include.
+pub(super) fn guideline(text: &str, known: &[Guideline]) -> Result<Guideline, Vec<Problem>> {
+    let raw: RawGuideline = toml::from_str(text).map_err(|e| {
+        vec![Problem { line: line_of(text, e.span().map_or(0, |s| s.start)), says: e.message().to_owned() }]
+    })?;
+    let mut problems = Vec::new();
+    let mut fault = |at: usize, says: String| problems.push(Problem { line: line_of(text, at), says });
+    if raw.slug.is_empty() || !raw.slug.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'_') {
+        fault(0, format!("the slug “{}” must be small letters, digits and underscores", raw.slug));
+    }
+    for (field, value) in [("title", &raw.title), ("publisher", &raw.publisher), ("scope", &raw.scope)] {
+        if value.trim().is_empty() {
+            fault(0, format!("the {field} is empty"));
+        }
+    }
+    let convention = layer(raw.layer.as_ref()).unwrap_or_else(|says| {
+        fault(0, says);
+        None
+    });
+    let mut criteria = Vec::new();
+    // Own tables first: in a collection they go before what is included.
+    for table in &raw.table {
+        if table.get_ref().source.is_none() && table.get_ref().row.iter().any(|r| r.get_ref().source.is_none()) {
+            fault(table.span().start, format!("the table “{}” has no source", table.get_ref().title));
+            continue;
+        }
+        if table.get_ref().row.is_empty() {
+            fault(table.span().start, format!("the table “{}” has no rows", table.get_ref().title));
+        }
+        for row in &table.get_ref().row {
+            match criterion(&raw, table.get_ref(), row.get_ref()) {
+                Ok(criterion) => criteria.push(criterion),
+                Err(says) => fault(row.span().start, format!("{}: {says}", row.get_ref().analyte)),
+            }
+        }
+    }
+    for include in &raw.include {
+        match included(include.get_ref(), known) {
+            Ok(more) => criteria.extend(more),
+            Err(says) => fault(include.span().start, says),
+        }
+    }
+    if criteria.is_empty() && problems.is_empty() {
+        problems.push(Problem { line: 1, says: "it has no criteria".into() });
+    }
+    if !problems.is_empty() {
+        return Err(problems);
+    }
+    Ok(Guideline {
+        slug: raw.slug,
+        title: raw.title,
+        publisher: raw.publisher,
+        year: raw.year,
+        address: raw.address,
+        scope: raw.scope,
+        collection: raw.collection,
+        depth: raw.depth_cm.map(|[top, bottom]| DepthBand { top: Centimetres(top), bottom: Centimetres(bottom) }),
+        layer: convention,
+        evidence_for: raw.evidence_for,
+        evidence_against: raw.evidence_against,
+        notes: raw.notes,
+        criteria,
+        text: text.to_owned(),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn printed_bands_are_read_as_people_print_them() {
+        assert_eq!(band("0 – 24"), Ok(Band { low: Some(0.0), high: Some(24.0), open: false }));
+        assert_eq!(band(">137"), Ok(Band { low: Some(137.0), high: None, open: true }));
+        assert_eq!(band("<1"), Ok(Band { low: None, high: Some(1.0), open: true }));
+        for odd in ["", "-", "5-", "9-3", "a-b", "NaN", ">inf"] {
+            assert!(band(odd).is_err(), "{odd:?} was taken");
+        }
+    }
+}
