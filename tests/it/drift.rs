@@ -2,7 +2,7 @@
 
 use glebe::agronomy::{
     analyte::Analyte,
-    drift::{self, ErrorSettings, Segment},
+    drift::{self, Coverage, ErrorSettings, Found, Fraction, MannKendall, Scale, Segment, Spread, Weighed},
     element::Element,
     method::Method,
     quantity::{Centimetres, MgPerKg, MgPerL},
@@ -11,7 +11,8 @@ use glebe::agronomy::{
     working::{Figure, Origin, Working},
 };
 use jiff::civil::{Date, date};
-use std::collections::BTreeSet;
+use serde_json::Value;
+use std::{collections::BTreeSet, path::PathBuf};
 
 /// A test of Olsen P by one lab from 0 to 23 cm; change what differs.
 fn olsen(cell: i64, on: Date, mg_per_kg: f64) -> Reading {
@@ -144,4 +145,438 @@ fn odd_tests_are_left_out_with_a_reason_and_nothing_fails() {
     let below = &split(&[limit(1, Qualifier::Below, 4.0), olsen(2, day, 9.0)])[0].points[0];
     assert_eq!((below.qualifier, below.low), (Qualifier::Below, None));
     close(below.value, 6.0); // no more than √(4 × 9)
+}
+
+/// Signs of a series in order of time, ties kept: values in thousandths.
+fn ranked(values: &[f64]) -> Vec<Found<i64>> {
+    values.iter().map(|value| Found::Exact((value * 1000.0).round() as i64)).collect()
+}
+
+fn by_ranks(values: &[f64]) -> MannKendall {
+    drift::mann_kendall(&[ranked(values)])
+}
+
+fn slopes(years: &[f64], values: &[f64]) -> drift::TheilSen {
+    drift::theil_sen(&[years.iter().copied().zip(values.iter().copied()).collect()]).unwrap()
+}
+
+/// Wisconsin Administrative Code, remediation form, table A: 100, 50, 85, 75, 50 has S = -5
+/// (as printed on https://lfweb.sjgov.org/EHD/0/doc/562057/Page127.aspx).
+/// Its table of critical S at a one-sided 0.2 for n from 4 to 10: -4, -5, -6, -7, -8, -10, -11.
+#[test]
+fn wisconsin_form_and_its_critical_values() {
+    assert_eq!(by_ranks(&[100.0, 50.0, 85.0, 75.0, 50.0]).s, -5);
+    for (n, critical) in (4..=10).zip([-4i64, -5, -6, -7, -8, -10, -11]) {
+        // Orders of 1..n with S as printed, made by swapping neighbours of the falling order.
+        let reach = |s: i64| {
+            let mut order: Vec<f64> = (1..=n).rev().map(f64::from).collect();
+            while by_ranks(&order).s < s {
+                let at = (0..order.len() - 1).find(|&i| order[i] > order[i + 1]).unwrap();
+                order.swap(at, at + 1);
+            }
+            by_ranks(&order)
+        };
+        let n = i64::from(n);
+        let printed = if (critical - n * (n - 1) / 2) % 2 == 0 { critical } else { critical - 1 };
+        let test = reach(printed);
+        assert_eq!(test.s, printed);
+        assert!(test.exact.unwrap().lower.at_most_percent(20), "n = {n}: {:?}", test.exact);
+        assert!(!reach(printed + 4).exact.unwrap().lower.at_most_percent(20), "n = {n}");
+    }
+}
+
+/// US EPA QA/G-9, box for small samples: 5, 6, 11, 8, 10 has S = 6, one-sided 0.117 (recalled).
+#[test]
+fn epa_small_sample_box() {
+    let test = by_ranks(&[5.0, 6.0, 11.0, 8.0, 10.0]);
+    assert_eq!((test.s, test.exact.unwrap().upper), (6, Fraction::new(14, 120)));
+}
+
+/// US EPA 530/R-09-007, Unified Guidance (2009), example 17-6, sulfate, n = 23, as in the
+/// documentation of the R package EnvStats 3.1.0: S 194, tau 0.7667984, z 5.107322,
+/// p 3.267574e-07, slope 26.66667, 95 % interval 20.00000 to 35.71182.
+#[test]
+fn epa_sulfate_beyond_twenty_tests() {
+    let years = [
+        89.6, 89.8, 90.1, 90.3, 90.6, 90.8, 91.1, 91.3, 91.6, 91.8, 92.1, 92.6, 93.1, 93.6, 94.1, 94.6, 95.1, 95.6,
+        95.8, 96.1, 96.3, 96.6, 96.8,
+    ];
+    let sulfate = [
+        480.0, 450.0, 490.0, 520.0, 485.0, 510.0, 510.0, 530.0, 510.0, 560.0, 560.0, 540.0, 590.0, 550.0, 600.0, 700.0,
+        570.0, 610.0, 650.0, 620.0, 830.0, 720.0, 590.0,
+    ];
+    let test = by_ranks(&sulfate);
+    assert_eq!((test.s, test.exact), (194, None));
+    close(test.tau_a(), 194.0 / 253.0);
+    close(test.z.unwrap(), 5.107_321_596_840_89);
+    close(test.p().unwrap(), 3.267_573_570_717_96e-7);
+    let fit = slopes(&years, &sulfate);
+    assert!((fit.slope - 26.666_666_666_666_7).abs() < 1e-9);
+    let interval = fit.interval(95).unwrap();
+    assert_eq!(interval.coverage, Coverage::Normal { nominal_percent: 95 });
+    assert!((interval.low - 20.0).abs() < 1e-4 && (interval.high - 35.711_82).abs() < 1e-4, "{interval:?}");
+}
+
+/// Same guidance, example 17-7, sodium: S 25, slope 1.333 ppm a year.
+#[test]
+fn epa_sodium() {
+    let years = [89.6, 90.1, 90.8, 91.1, 92.1, 93.1, 94.1, 95.6, 96.1, 96.3];
+    let sodium = [56.0, 53.0, 51.0, 55.0, 52.0, 60.0, 62.0, 59.0, 61.0, 63.0];
+    assert_eq!(by_ranks(&sodium).s, 25);
+    assert!((slopes(&years, &sodium).slope - 4.0 / 3.0).abs() < 1e-9);
+}
+
+/// Helsel & Hirsch, Statistical Methods in Water Resources: ten pairs with S = 21, tau 0.47,
+/// p 0.07 (chapter 8); 1, 2, 3, 4, 5, 16, 7 has a median slope of 1 (chapter 10); recalled.
+#[test]
+fn helsel_and_hirsch() {
+    let test = by_ranks(&[1.22, 2.2, 4.8, 1.28, 1.97, 1.46, 2.64, 2.34, 4.84, 2.96]);
+    assert_eq!(test.s, 21);
+    close(test.tau_a(), 21.0 / 45.0);
+    close(test.p().unwrap(), 0.072_550_154_320_987_7); // R 4.2.2, cor.test(exact = TRUE)
+    let years: Vec<f64> = (1..=7).map(f64::from).collect();
+    close(slopes(&years, &[1.0, 2.0, 3.0, 4.0, 5.0, 16.0, 7.0]).slope, 1.0);
+}
+
+/// n! orders, of which two are the most extreme: 1/1, 1/3, 1/12, 1/60, 1/360.
+#[test]
+fn so_few_tests_can_show_nothing_by_ranks_alone() {
+    for (n, orders) in [(2, 1), (3, 3), (4, 12), (5, 60), (6, 360)] {
+        let rising: Vec<f64> = (0..n).map(f64::from).collect();
+        let exact = by_ranks(&rising).exact.unwrap();
+        assert_eq!(exact.smallest_two_sided, Fraction::new(1, orders));
+        assert_eq!(exact.two_sided, exact.smallest_two_sided);
+    }
+    assert_eq!(by_ranks(&[]).exact.unwrap().two_sided, Fraction::new(1, 1));
+    assert_eq!(by_ranks(&[7.0; 9]).exact.unwrap().two_sided, Fraction::new(1, 1));
+    assert_eq!(by_ranks(&[7.0; 30]).p(), Some(1.0));
+}
+
+/// Every order of a small series with limits, counted one by one.
+#[test]
+fn the_exact_law_is_what_counting_every_order_gives() {
+    let mut series = vec![
+        Found::Below(5),
+        Found::Exact(5),
+        Found::Exact(3),
+        Found::Exact(5),
+        Found::Below(3),
+        Found::Exact(8),
+        Found::Exact(1),
+    ];
+    let mut counts = std::collections::BTreeMap::new();
+    let n = series.len();
+    permute(&mut series, n, &mut |order| *counts.entry(drift::mann_kendall(&[order.to_vec()]).s).or_insert(0u128) += 1);
+    let orders = counts.values().sum();
+    permute(&mut series, n, &mut |order| {
+        let test = drift::mann_kendall(&[order.to_vec()]);
+        let count = counts.iter().filter(|(s, _)| s.abs() >= test.s.abs()).map(|(_, count)| count).sum();
+        assert_eq!(test.exact.unwrap().two_sided, Fraction::new(count, orders));
+    });
+    let variance = counts.iter().map(|(s, count)| (s * s) as f64 * *count as f64).sum::<f64>() / orders as f64;
+    close(drift::mann_kendall(&[series.clone()]).variance.unwrap().value(), variance);
+    // Seen in a mirror, "<" becomes ">".
+    let mirrored = series.iter().map(|found| match *found {
+        Found::Below(v) => Found::Above(-v),
+        other => other.map(|v| -v),
+    });
+    let mirrored = drift::mann_kendall(&[mirrored.collect()]);
+    let plain = drift::mann_kendall(&[series]);
+    assert_eq!((mirrored.s, mirrored.exact.unwrap().two_sided), (-plain.s, plain.exact.unwrap().two_sided));
+}
+
+/// Heap's algorithm.
+fn permute<T: Clone>(items: &mut Vec<T>, k: usize, see: &mut impl FnMut(&[T])) {
+    if k <= 1 {
+        return see(items);
+    }
+    for i in 0..k {
+        permute(items, k - 1, see);
+        items.swap(if k % 2 == 0 { i } else { 0 }, k - 1);
+    }
+}
+
+#[test]
+fn degenerate_series_give_no_slope_and_no_panic() {
+    assert!(drift::theil_sen(&[]).is_none());
+    assert!(drift::theil_sen(&[vec![(1.0, 2.0)]]).is_none());
+    assert!(drift::theil_sen(&[vec![(1.0, 2.0), (1.0, 3.0)]]).is_none());
+    assert!(drift::theil_sen(&[vec![(1.0, 2.0), (1.0, 3.0), (2.0, 4.0)]]).unwrap().interval(90).is_none());
+    let point = |years, found| Weighed { years, found, sigma: 0.1 };
+    let lines: [&[Weighed]; 6] = [
+        &[],
+        &[point(0.0, Found::Exact(1.0))],
+        &[point(1.0, Found::Exact(1.0)), point(1.0, Found::Exact(2.0))],
+        &[point(0.0, Found::Below(1.0)), point(1.0, Found::Below(1.0))],
+        &[point(0.0, Found::Exact(5.0)), point(1.0, Found::Below(1.0))], // falls, but how fast?
+        &[point(0.0, Found::Exact(5.0)), Weighed { sigma: 0.0, ..point(1.0, Found::Exact(1.0)) }],
+    ];
+    for line in lines {
+        assert_eq!(drift::known_error(&[line.to_vec()]), None);
+    }
+    assert_eq!(drift::slope_with_limits(&[vec![(0.0, Found::Below(1.0)), (1.0, Found::Below(1.0))]]), None);
+    assert_eq!(drift::shrink(&[(0.1, 0.1); 3]), None);
+}
+
+/// Numbers made by other people's programs (Python with scipy 1.17.1, statsmodels 0.15.0; R
+/// 4.2.2 with EnvStats, NADA, survival, metafor), read from the directory named in
+/// GLEBE_ORACLES; not part of a clone, so absent is said and not failed.
+fn golden() -> Option<Value> {
+    let directory = std::env::var_os("GLEBE_ORACLES")
+        .map_or_else(|| PathBuf::from(concat!(env!("CARGO_MANIFEST_DIR"), "/../shared/oracles")), PathBuf::from);
+    let path = directory.join("golden_trends.json");
+    match std::fs::read_to_string(&path) {
+        Ok(text) => Some(serde_json::from_str(&text).expect("golden_trends.json is JSON")),
+        Err(_) => {
+            eprintln!("SKIPPED: no {}; name its directory in GLEBE_ORACLES", path.display());
+            None
+        }
+    }
+}
+
+fn number(value: &Value) -> f64 {
+    value.as_f64().unwrap_or_else(|| panic!("a number, not {value}"))
+}
+
+fn numbers(value: &Value) -> Vec<f64> {
+    value.as_array().unwrap().iter().map(number).collect()
+}
+
+fn list(value: &Value) -> &[Value] {
+    value.as_array().unwrap()
+}
+
+fn fraction(value: &Value) -> Fraction {
+    let part = |key: &str| value[key].as_str().unwrap().parse().unwrap();
+    Fraction::new(part("num"), part("den"))
+}
+
+fn days(value: &Value) -> Vec<Date> {
+    list(value).iter().map(|text| text.as_str().unwrap().parse().unwrap()).collect()
+}
+
+fn years_of(dates: &[Date]) -> Vec<f64> {
+    dates.iter().map(|day| drift::years_between(dates[0], *day)).collect()
+}
+
+/// Scale and σ of each value from "cv" or "sd".
+fn error_of(case: &Value) -> (Scale, Spread) {
+    match case["cv"].as_f64() {
+        Some(cv) => (Scale::Log, Spread::Cv(cv)),
+        None => (Scale::Linear, Spread::Sd(number(&case["sd"]))),
+    }
+}
+
+fn weighed(scale: Scale, spread: Spread, years: &[f64], found: &[Found<f64>]) -> Vec<Weighed> {
+    let point = |(years, found): (&f64, &Found<f64>)| Weighed {
+        years: *years,
+        found: found.map(|v| scale.put(v)),
+        sigma: spread.sigma(scale, found.number()),
+    };
+    years.iter().zip(found).map(point).collect()
+}
+
+#[test]
+fn golden_series() {
+    let Some(golden) = golden() else { return };
+    assert!(list(&golden["series"]).len() >= 10);
+    for case in list(&golden["series"]) {
+        let id = &case["id"];
+        let (values, years) = (numbers(&case["y"]), years_of(&days(&case["dates"])));
+        for (year, expected) in years.iter().zip(numbers(&case["t_years"])) {
+            close(*year, expected);
+        }
+
+        let test = by_ranks(&values);
+        assert_eq!((test.s, test.pairs as u64), (case["S"].as_i64().unwrap(), case["pairs"].as_u64().unwrap()), "{id}");
+        assert_eq!(test.variance, Some(fraction(&case["var_S"])), "{id}");
+        close(test.tau_a(), number(&case["tau_a"]));
+        close(test.z.unwrap(), number(&case["z_continuity"]));
+        close(test.normal_p().unwrap(), number(&case["p_normal_continuity"]));
+        let exact = test.exact.unwrap();
+        assert_eq!(exact.two_sided, fraction(&case["p_exact_two_sided"]), "{id}");
+        assert_eq!(exact.upper, fraction(&case["p_exact_upper"]), "{id}");
+        assert_eq!(exact.lower, fraction(&case["p_exact_lower"]), "{id}");
+        assert_eq!(exact.smallest_two_sided, fraction(&case["smallest_possible_two_sided_p"]), "{id}");
+
+        let fit = slopes(&years, &values);
+        close(fit.slope, number(&case["theil_sen_slope"]));
+        for (slope, expected) in
+            fit.slopes.iter().zip(case.get("pairwise_slopes_sorted").filter(|s| s.is_array()).map_or(vec![], numbers))
+        {
+            close(*slope, expected);
+        }
+        let same = |found: drift::SlopeInterval, expected: &Value, achieved: &Value| {
+            close(found.low, number(&expected["lower"]));
+            close(found.high, number(&expected["upper"]));
+            let Coverage::Exact { achieved: found, rank } = found.coverage else { panic!("{id}: not counted") };
+            assert_eq!(found, fraction(achieved), "{id}");
+            rank as u64
+        };
+        for (nominal, expected) in [90, 95].into_iter().zip(list(&case["exact_ci"])) {
+            match fit.interval(nominal) {
+                None => assert!(expected.is_null(), "{id} at {nominal} %"),
+                Some(found) => {
+                    assert_eq!(same(found, expected, &expected["achieved"]), expected["rank_r"].as_u64().unwrap());
+                }
+            }
+        }
+        let widest = &case["widest_ci"];
+        same(fit.widest_interval().unwrap(), widest, &widest["confidence"]);
+
+        let (scale, spread) = error_of(case);
+        let found: Vec<_> = values.iter().map(|v| Found::Exact(*v)).collect();
+        let line = drift::known_error(&[weighed(scale, spread, &years, &found)]).unwrap();
+        let known = &case["known_error"];
+        close(line.slope, number(&known["slope"]));
+        close(line.se_slope, number(&known["se_slope"]));
+        close(line.intercepts[0].unwrap(), number(&known["intercept_at_t0"]));
+        close(line.se_intercept.unwrap(), number(&known["se_intercept"]));
+        close(line.probability_falling(), number(&known["prob_falling"]));
+        close(line.chi2, number(&known["chi2"]));
+        assert_eq!(line.degrees_of_freedom as u64, known["dof"].as_u64().unwrap());
+        close(line.p_scatter.unwrap(), number(&known["p_chi2"]));
+        close(line.birge, number(&known["birge"]));
+        let expected = numbers(&case["suggested_verdict"]["slope_ci90_birge"]);
+        close(line.interval_90().0, expected[0]);
+        close(line.interval_90().1, expected[1]);
+
+        let last = values.len() - 1;
+        let end = |at: usize| (values[at], spread.sigma(scale, values[at]));
+        let ends = drift::two_tests(scale, end(0), end(last), drift::Z_95).unwrap();
+        let expected = &case["first_vs_last"];
+        close(ends.z, number(&expected["z"]));
+        close(ends.p_two_sided, number(&expected["p_two_sided"]));
+        assert_eq!(ends.significant, expected["significant95"].as_bool().unwrap(), "{id}");
+    }
+}
+
+#[test]
+fn golden_two_methods_are_joined_only_by_their_common_slope() {
+    let Some(golden) = golden() else { return };
+    let case = &golden["stratified_two_methods"];
+    let segments: Vec<_> = list(&case["segments"]).iter().map(|s| (numbers(&s["t_years"]), numbers(&s["y"]))).collect();
+    let test = drift::mann_kendall(&segments.iter().map(|(_, y)| ranked(y)).collect::<Vec<_>>());
+    assert_eq!(test.s, case["S_total"].as_i64().unwrap());
+    assert_eq!(test.variance, Some(fraction(&case["var_total"])));
+    assert_eq!(test.exact.unwrap().two_sided, fraction(&case["p_exact_two_sided"]));
+    close(test.z.unwrap(), number(&case["z_continuity"]));
+
+    let within = |put: fn(f64) -> f64| {
+        let segment = |(t, y): &(Vec<f64>, Vec<f64>)| t.iter().copied().zip(y.iter().map(|y| put(*y))).collect();
+        drift::theil_sen(&segments.iter().map(segment).collect::<Vec<_>>()).unwrap()
+    };
+    let fit = within(|y| y);
+    assert_eq!(fit.slopes.len() as u64, case["within_method_pairs"].as_u64().unwrap());
+    close(fit.slope, number(&case["theil_sen_within_method"]));
+    close(within(f64::ln).slope, number(&case["theil_sen_within_method_ln"]));
+    assert!((fit.slope - number(&case["WRONG_naive_pooled"]["theil_sen"])).abs() > 0.5);
+
+    let strands = segments.iter().map(|(t, y)| {
+        let found: Vec<_> = y.iter().map(|y| Found::Exact(*y)).collect();
+        weighed(Scale::Log, Spread::Cv(number(&case["cv"])), t, &found)
+    });
+    let line = drift::known_error(&strands.collect::<Vec<_>>()).unwrap();
+    close(line.slope, number(&case["common_slope_ln"]));
+    close(line.se_slope, number(&case["se"]));
+}
+
+#[test]
+fn golden_limits_are_never_replaced_by_numbers() {
+    let Some(golden) = golden() else { return };
+    let case = &golden["censored"];
+    let years = numbers(&case["t_years"]);
+    let limits = list(&case["censored"]).iter().map(|v| v.as_bool().unwrap());
+    let found: Vec<_> = numbers(&case["value"])
+        .into_iter()
+        .zip(limits)
+        .map(|(value, limit)| if limit { Found::Below(value) } else { Found::Exact(value) })
+        .collect();
+    let test = drift::mann_kendall(&[found.iter().map(|f| f.map(|v| (v * 100.0).round() as i64)).collect()]);
+    assert_eq!(test.s, case["S_censored"].as_i64().unwrap());
+    assert_eq!(test.exact.unwrap().two_sided, fraction(&case["p_exact_two_sided"]));
+
+    for (key, put) in [("ats_slope_linear", (|v| v) as fn(f64) -> f64), ("ats_slope_ln", f64::ln)] {
+        let points = years.iter().copied().zip(found.iter().map(|f| f.map(put))).collect();
+        let (low, high) = drift::slope_with_limits(&[points]).unwrap();
+        close(low, number(&case[key]["lower_breakpoint"]));
+        close(high, number(&case[key]["upper_breakpoint"]));
+        close((low + high) / 2.0, number(&case[key]["slope"]));
+    }
+
+    let line = drift::known_error(&[weighed(Scale::Log, Spread::Cv(number(&case["cv"])), &years, &found)]).unwrap();
+    let known = &case["tobit_known_sigma"];
+    // An optimiser made these: good to the 1e-8 at which R's survreg agrees with it.
+    for (found, key) in [(line.intercepts[0].unwrap(), "a"), (line.slope, "b"), (line.log_likelihood, "loglik")] {
+        let expected = number(&known[key]);
+        assert!((found / expected - 1.0).abs() < 1e-8, "{key}: {found} against {expected}");
+    }
+    let se = number(&case["r_libraries"]["survival::survreg left, fixed scale"]["se_b"]);
+    assert!((line.se_slope / se - 1.0).abs() < 1e-6, "{} against {se}", line.se_slope);
+}
+
+#[test]
+fn golden_two_tests() {
+    let Some(golden) = golden() else { return };
+    for case in list(&golden["uncertainty"]["lsc"]) {
+        let side = |value: &str, cv: &str| {
+            let value = number(&case[value]);
+            (value, Spread::Cv(number(&case[cv])).sigma(Scale::Log, value))
+        };
+        let z = if number(&case["conf"]) == 0.9 { drift::Z_90 } else { drift::Z_95 };
+        let found = drift::two_tests(Scale::Log, side("first", "cv1"), side("second", "cv2"), z).unwrap();
+        close(found.sigma, number(&case["sigma_diff_ln"]));
+        close(found.z, number(&case["z"]));
+        close(found.p_two_sided, number(&case["p_two_sided"]));
+        close(found.least_rise, number(&case["lsc_up_percent"]));
+        close(found.least_fall, number(&case["lsc_down_percent"]));
+        assert_eq!(found.significant, case["significant"].as_bool().unwrap());
+    }
+    for case in list(&golden["uncertainty"]["lsc_with_expected_change"]) {
+        let sigma = Spread::Cv(number(&case["cv"])).sigma(Scale::Log, 1.0);
+        let (first, second) = ((number(&case["first"]), sigma), (number(&case["second"]), sigma));
+        let response = (number(&case["response"]), number(&case["response_sd"]));
+        let (expected, z) = drift::beyond_expectation(first, second, number(&case["net_kg_ha"]), response).unwrap();
+        close(expected, number(&case["expected"]));
+        close(z, number(&case["z_unexplained"]));
+    }
+    for case in list(&golden["uncertainty"]["detectable_drift"]) {
+        let years: Vec<_> =
+            (0..case["n"].as_u64().unwrap()).map(|i| i as f64 * number(&case["years_between"])).collect();
+        let sigma = Spread::Cv(number(&case["cv"])).sigma(Scale::Log, 1.0);
+        let slope = drift::smallest_visible_slope(&years, sigma).unwrap();
+        close(100.0 * slope, number(&case["slope_needed_for_90pct_CI_to_exclude_0_pct"]));
+    }
+}
+
+/// Rubin's eight schools (1981; Gelman et al., Bayesian Data Analysis, print 7.7 and 4.1),
+/// the BCG trials, and eight plots, through metafor 3.8-1.
+#[test]
+fn golden_shrinkage() {
+    let Some(golden) = golden() else { return };
+    let schools: Vec<(f64, f64)> = [28.0, 8.0, -3.0, 7.0, -1.0, 1.0, 18.0, 12.0]
+        .into_iter()
+        .zip([15.0, 10.0, 16.0, 11.0, 9.0, 11.0, 10.0, 18.0])
+        .collect();
+    let given = |case: &Value| -> Vec<(f64, f64)> {
+        let se = match case.get("sei") {
+            Some(se) => numbers(se),
+            None => numbers(&case["vi"]).into_iter().map(f64::sqrt).collect(),
+        };
+        numbers(&case["yi"]).into_iter().zip(se).collect()
+    };
+    for (key, slopes) in [("eight_schools_DL", Some(schools)), ("bcg_DL", None), ("soil_K_drift_DL", None)] {
+        let case = &golden["shrinkage"][key];
+        let found = drift::shrink(&slopes.unwrap_or_else(|| given(case))).unwrap();
+        close(found.mean, number(&case["mu"]));
+        close(found.se_mean, number(&case["se"]));
+        close(found.q, number(&case["Q"]));
+        close(found.between_plots, number(&case["tau2"]));
+        let printed = case.get("blup").map_or(vec![], numbers);
+        let errors = case.get("blup_se").map_or(vec![], numbers);
+        for ((plot, slope), se) in found.plots.iter().zip(printed).zip(errors) {
+            close(plot.slope, slope);
+            close(plot.se, se);
+        }
+    }
 }

@@ -2,11 +2,11 @@
 //! from one depth band. Tests of one day become one point. Nothing ever joins two
 //! segments; where they part is said in words.
 
-use super::{ErrorSettings, Scale, years_between};
+use super::{ErrorSettings, Found, Scale, Z_90, years_between};
 use crate::agronomy::{
     analyte::Analyte,
     method::Method,
-    reading::{Level, Reading},
+    reading::Reading,
     record::{CellKey, DepthBand, Qualifier},
 };
 use jiff::civil::Date;
@@ -14,9 +14,6 @@ use std::{
     cmp::Reverse,
     collections::{BTreeMap, BTreeSet},
 };
-
-/// Half of a 90 % interval in standard deviations of a normal law.
-const Z_90: f64 = 1.644_853_626_951_472_2;
 
 /// Tests that may be compared with each other, oldest first.
 #[derive(Clone, Debug, PartialEq)]
@@ -87,6 +84,17 @@ pub struct Break {
     pub words: String,
 }
 
+impl Point {
+    /// The finding as a number or a limit.
+    pub fn found(&self) -> Found<f64> {
+        match self.qualifier {
+            Qualifier::Below => Found::Below(self.value),
+            Qualifier::Above => Found::Above(self.value),
+            Qualifier::Exact | Qualifier::NotDetected => Found::Exact(self.value),
+        }
+    }
+}
+
 impl Segment {
     /// Years from its first point to its last; 0 with fewer than two.
     pub fn span_years(&self) -> f64 {
@@ -112,6 +120,14 @@ impl Segment {
             None => label += ", depth not recorded",
         }
         label
+    }
+
+    /// The findings as whole numbers of the last printed digit (one digit more where a day
+    /// is an average), so that float noise makes and breaks no tie.
+    pub fn ranks(&self) -> Vec<Found<i64>> {
+        let averaged = self.points.iter().any(|point| point.replicates > 1);
+        let decimals = self.decimals + u8::from(averaged);
+        self.points.iter().map(|point| point.found().map(|value| last_digits(value, decimals))).collect()
     }
 
     /// Whether any of its points is only a limit.
@@ -256,7 +272,8 @@ fn sift<'a>(tests: &[&'a Reading], scale: Scale) -> (Vec<&'a Reading>, Vec<LeftO
 fn mean_of_day(tests: &[&Reading], scale: Scale) -> Option<Point> {
     let sampled_on = tests.first()?.sampled_on;
     let sum: f64 = tests.iter().map(|test| scale.put(test.level.number())).sum();
-    let distinct: BTreeSet<_> = tests.iter().map(|test| (test.qualifier, rank(test.level, test.decimals))).collect();
+    let distinct: BTreeSet<_> =
+        tests.iter().map(|test| (test.qualifier, last_digits(test.level.number(), test.decimals))).collect();
     let value = match tests {
         [only] => only.level.number(), // not through the logarithm and back
         _ => scale.take(sum / tests.len() as f64),
@@ -276,9 +293,9 @@ fn mean_of_day(tests: &[&Reading], scale: Scale) -> Option<Point> {
     })
 }
 
-/// A value as a whole number of its last printed digit, so that float noise breaks no tie.
-fn rank(level: Level, decimals: u8) -> i64 {
-    (level.number() * 10f64.powi(decimals.into())).round() as i64
+/// A value as a whole number of its last printed digit.
+fn last_digits(value: f64, decimals: u8) -> i64 {
+    (value * 10f64.powi(decimals.into())).round() as i64
 }
 
 fn error_bar(point: &Point, scale: Scale) -> (Option<f64>, Option<f64>) {
