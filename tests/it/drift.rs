@@ -2,7 +2,10 @@
 
 use glebe::agronomy::{
     analyte::Analyte,
-    drift::{self, Coverage, ErrorSettings, Found, Fraction, MannKendall, Scale, Segment, Spread, Weighed},
+    drift::{
+        self, Coverage, Direction, ErrorSettings, Finding, Found, Fraction, MannKendall, Scale, Segment, Spread,
+        Strength, Weighed,
+    },
     element::Element,
     method::Method,
     quantity::{Centimetres, MgPerKg, MgPerL},
@@ -579,4 +582,155 @@ fn golden_shrinkage() {
             close(plot.se, se);
         }
     }
+}
+
+/// Readings of one case: pH where the error is a plain deviation, else Olsen P.
+fn readings(dates: &[Date], values: &[f64], spread: Spread) -> (Vec<Reading>, ErrorSettings) {
+    let analyte = match spread {
+        Spread::Sd(_) => Analyte::Ph,
+        Spread::Cv(_) => Analyte::Element(Element::P),
+    };
+    let tests = dates.iter().zip(values).enumerate().map(|(at, (day, value))| Reading {
+        analyte,
+        level: if analyte == Analyte::Ph { Level::Ph(*value) } else { Level::MgPerKg(MgPerKg(*value)) },
+        decimals: 3,
+        ..olsen(at as i64, *day, *value)
+    });
+    (tests.collect(), ErrorSettings { own: [(analyte, spread)].into() })
+}
+
+fn read(readings: &[Reading], errors: &ErrorSettings) -> drift::Verdict {
+    drift::verdict(&drift::segments(readings, &BTreeSet::new(), errors))
+}
+
+#[test]
+fn golden_verdicts() {
+    let Some(golden) = golden() else { return };
+    for case in list(&golden["series"]) {
+        let (dates, values) = (days(&case["dates"]), numbers(&case["y"]));
+        let (tests, errors) = readings(&dates, &values, error_of(case).1);
+        let found = read(&tests, &errors);
+        let expected = match case["suggested_verdict"]["verdict"].as_str().unwrap() {
+            "rising" => Finding::Moving(Direction::Rising, Strength::Plainly),
+            "falling" => Finding::Moving(Direction::Falling, Strength::Plainly),
+            "possibly falling" => Finding::Moving(Direction::Falling, Strength::Possibly),
+            steady if steady.starts_with("steady") => Finding::Steady,
+            unsure if unsure.starts_with("cannot tell") => Finding::CannotTell,
+            other => panic!("{other}"),
+        };
+        eprintln!("{}: {} {:?}", case["id"], found.words, found.notes);
+        assert_eq!(found.finding, expected, "{}: {}", case["id"], found.words);
+        assert_eq!(found.exact_p, Some(fraction(&case["p_exact_two_sided"])));
+        if let Some(percent) = case["known_error"]["percent_per_year"].as_f64() {
+            close(found.per_year.unwrap().best, percent);
+        }
+    }
+}
+
+#[test]
+fn golden_verdict_over_a_change_of_method() {
+    let Some(golden) = golden() else { return };
+    let case = &golden["stratified_two_methods"];
+    let spread = Spread::Cv(number(&case["cv"]));
+    let mut tests = vec![];
+    let mut settings = ErrorSettings::default();
+    for (segment, method) in list(&case["segments"]).iter().zip([Method::Bray1, Method::Mehlich3Icp]) {
+        let (found, errors) = readings(&days(&segment["dates"]), &numbers(&segment["y"]), spread);
+        let offset = tests.len() as i64;
+        tests.extend(found.into_iter().map(|test| Reading {
+            method: method.clone(),
+            cell: CellKey(test.cell.0 + offset),
+            ..test
+        }));
+        settings = errors;
+    }
+    let found = read(&tests, &settings);
+    eprintln!("{} {:?}", found.words, found.notes);
+    assert_eq!((found.n, found.segments.len()), (9, 2));
+    assert_eq!(found.finding, Finding::Moving(Direction::Rising, Strength::Plainly));
+    close(found.per_year.unwrap().best, number(&case["percent_per_year"]));
+    assert_eq!(found.exact_p, Some(fraction(&case["p_exact_two_sided"])));
+}
+
+#[test]
+fn what_is_said_never_goes_beyond_the_tests() {
+    let spring = |year| date(year, 3, 1);
+    let series = |values: &[f64]| -> Vec<Reading> {
+        values.iter().enumerate().map(|(at, value)| olsen(at as i64, spring(2000 + at as i16), *value)).collect()
+    };
+    let say = |tests: &[Reading]| read(tests, &ErrorSettings::default());
+
+    assert_eq!(say(&[]).finding, Finding::NoTests);
+    assert_eq!(
+        say(&series(&[20.0])).words,
+        "Phosphorus: one test only; a second is needed before any change can be seen."
+    );
+
+    // Least significant change at a coefficient of variation of 15 % and 95 %: +51.2 % and
+    // -33.9 %, the log-normal reference change value of Fokkema et al. 2006.
+    let within = say(&series(&[40.0, 60.0]));
+    assert_eq!(
+        within.words,
+        "Phosphorus: cannot tell yet; from 40.0\u{a0}mg/kg to 60.0\u{a0}mg/kg in a year, and two tests of unchanged \
+         soil can differ by 51 % up or 34 % down."
+    );
+    assert_eq!(within.notes, ["Two tests can never show a trend by ranks alone: the smallest possible p is 1."]);
+    assert_eq!(say(&series(&[40.0, 61.0])).finding, Finding::Moving(Direction::Rising, Strength::Probably));
+
+    let three = say(&series(&[20.0, 30.0, 45.0]));
+    assert_eq!(three.finding, Finding::Moving(Direction::Rising, Strength::Probably));
+    assert_eq!(three.notes[0], "Three tests can never show a trend by ranks alone: the smallest possible p is 1/3.");
+
+    let ties = say(&series(&[20.0; 8]));
+    assert_eq!((ties.finding, ties.p), (Finding::Steady, Some(1.0)));
+
+    let limit = |cell, year, value| Reading { qualifier: Qualifier::Below, ..olsen(cell, spring(year), value) };
+    let below = say(&[limit(1, 2001, 2.0), limit(2, 2003, 3.0), limit(3, 2005, 3.0)]);
+    assert_eq!(below.finding, Finding::OnlyLimits);
+    assert_eq!(
+        below.words,
+        "Phosphorus: every test is below the lab's limit (<3.0\u{a0}mg/kg); no change can be read."
+    );
+    // "<10" then 5 is no fall: the first may have been 5 as well.
+    assert_eq!(say(&[limit(1, 2001, 10.0), olsen(2, spring(2009), 5.0)]).finding, Finding::CannotTell);
+    // "<5" then 20 is a rise from wherever it was.
+    let risen = say(&[limit(1, 2001, 5.0), olsen(2, spring(2009), 20.0)]);
+    assert_eq!(risen.finding, Finding::Moving(Direction::Rising, Strength::Probably));
+    assert_eq!(risen.per_year, None, "how fast cannot be said");
+
+    let apart = say(&[
+        olsen(1, spring(2001), 20.0),
+        Reading { method: Method::Bray1, ..olsen(2, spring(2003), 30.0) },
+        Reading { depth: None, ..olsen(3, spring(2005), 40.0) },
+    ]);
+    assert_eq!(apart.finding, Finding::OneTest);
+    assert_eq!(apart.words, "Phosphorus: no two tests can be compared; they differ in method, unit or depth.");
+}
+
+#[test]
+fn two_extractions_of_one_soil_are_not_two_witnesses() {
+    let mut tests = vec![];
+    for (at, value) in [20.0, 21.0, 23.0, 24.0, 26.0].into_iter().enumerate() {
+        let olsen = olsen(at as i64, date(2001 + at as i16, 3, 1), value);
+        tests.push(Reading { method: Method::Mehlich3Icp, cell: CellKey(100 + at as i64), ..olsen.clone() });
+        tests.push(olsen);
+    }
+    let found = read(&tests, &ErrorSettings::default());
+    assert_eq!((found.n, found.segments.len()), (5, 1));
+    assert_eq!(found.exact_p, Some(Fraction::new(1, 60)));
+    assert!(found.notes.iter().any(|note| note.contains("not counted twice")), "{:?}", found.notes);
+}
+
+#[test]
+fn the_slope_opens_to_its_cells() {
+    let tests = [
+        olsen(1, date(2001, 3, 1), 20.0),
+        olsen(2, date(2001, 3, 1), 24.0),
+        olsen(3, date(2005, 3, 1), 30.0),
+        olsen(4, date(2009, 3, 1), 40.0),
+    ];
+    let segments = split(&tests);
+    let working = drift::verdict(&segments).working(&segments).unwrap();
+    assert!(working.is_grounded());
+    assert_eq!(working.cells(), [1, 2, 3, 4].map(CellKey));
 }

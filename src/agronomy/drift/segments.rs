@@ -2,7 +2,7 @@
 //! from one depth band. Tests of one day become one point. Nothing ever joins two
 //! segments; where they part is said in words.
 
-use super::{ErrorSettings, Found, Scale, Z_90, years_between};
+use super::{ErrorSettings, Found, Scale, TypicalError, Weighed, Z_90, years_between};
 use crate::agronomy::{
     analyte::Analyte,
     method::Method,
@@ -25,6 +25,8 @@ pub struct Segment {
     /// `None`: no depth was recorded, so these compare only with each other.
     pub depth: Option<DepthBand>,
     pub scale: Scale,
+    /// The error of one test that the points carry.
+    pub error: TypicalError,
     /// The most decimals that any of its tests was printed with, at this unit.
     pub decimals: u8,
     /// By date, no two on one day.
@@ -59,6 +61,8 @@ pub struct Point {
     /// Labs that printed them; empty where not recorded.
     pub labs: BTreeSet<String>,
     pub cells: Vec<CellKey>,
+    /// What each of `cells` says, in their order.
+    pub values: Vec<f64>,
 }
 
 /// A test that no trend can use.
@@ -130,6 +134,13 @@ impl Segment {
         self.points.iter().map(|point| point.found().map(|value| last_digits(value, decimals))).collect()
     }
 
+    /// The findings on the segment's scale with their errors, as the known-error line takes them.
+    pub fn weighed(&self) -> Vec<Weighed> {
+        let on_scale = |point: &Point| point.found().map(|value| self.scale.put(value));
+        let weighed = |(point, years): (&Point, f64)| Weighed { years, found: on_scale(point), sigma: point.sigma };
+        self.points.iter().zip(self.years()).map(weighed).collect()
+    }
+
     /// Whether any of its points is only a limit.
     pub fn has_limits(&self) -> bool {
         self.points.iter().any(|point| point.qualifier != Qualifier::Exact)
@@ -177,13 +188,14 @@ fn segment(
         unit: first.level.unit(),
         depth: first.depth,
         scale,
+        error: errors.of(first.analyte),
         decimals: days.values().flatten().map(|reading| reading.decimals).max().unwrap_or(0),
         points: vec![],
         left_out: vec![],
         notes: vec![],
     };
     let home = home_lab(days.values().flatten().copied());
-    let error = errors.of(first.analyte);
+    let error = segment.error;
     let (mut other_lab, mut repeated) = (false, false);
     for (sampled_on, tests) in days {
         let (usable, mut left_out) = sift(&tests, scale);
@@ -290,6 +302,7 @@ fn mean_of_day(tests: &[&Reading], scale: Scale) -> Option<Point> {
         independent: distinct.len(),
         labs: tests.iter().map(|test| test.lab.clone()).collect(),
         cells: tests.iter().map(|test| test.cell).collect(),
+        values: tests.iter().map(|test| test.level.number()).collect(),
     })
 }
 

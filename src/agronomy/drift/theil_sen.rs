@@ -2,7 +2,9 @@
 //! coverage is counted and not assumed. Slopes come only from pairs inside a segment.
 //! Never claims a coverage that so few tests cannot reach.
 
-use super::{Found, Fraction, mann_kendall::UntiedLaw, normal_below};
+use super::{Found, Fraction, mann_kendall::UntiedLaw};
+use statrs::function::erf::erfc_inv;
+use std::f64::consts::SQRT_2;
 
 /// The slope, per year, in the unit of the values.
 #[derive(Clone, Debug, PartialEq)]
@@ -14,8 +16,8 @@ pub struct TheilSen {
     sizes: Vec<usize>,
     /// Variance of S, ties taken into account, for the normal form.
     variance: f64,
-    /// Two findings at one time in a segment: no slope between them, and no exact law.
-    tied_times: bool,
+    /// Every pair gave a slope; where two findings share a time there is no exact law.
+    complete: bool,
 }
 
 /// An interval for the slope.
@@ -43,23 +45,20 @@ pub fn theil_sen(segments: &[Vec<(f64, f64)>]) -> Option<TheilSen> {
     let mut slopes = vec![];
     let mut sizes = vec![];
     let mut variance = 0.0;
-    let mut tied_times = false;
+    let mut pairs = 0;
     for segment in segments.iter().filter(|segment| segment.len() > 1) {
         sizes.push(segment.len());
         variance += variance_of_s(segment.iter().map(|(_, value)| *value).collect());
         for (i, (t1, y1)) in segment.iter().enumerate() {
             for (t2, y2) in &segment[i + 1..] {
-                if t1 == t2 {
-                    tied_times = true;
-                } else {
-                    slopes.push((y2 - y1) / (t2 - t1));
-                }
+                slopes.push((y2 - y1) / (t2 - t1));
+                pairs += 1;
             }
         }
     }
     slopes.retain(|slope| slope.is_finite());
     slopes.sort_by(f64::total_cmp);
-    Some(TheilSen { slope: median(&slopes)?, slopes, sizes, variance, tied_times })
+    Some(TheilSen { slope: median(&slopes)?, complete: slopes.len() == pairs, slopes, sizes, variance })
 }
 
 impl TheilSen {
@@ -69,33 +68,37 @@ impl TheilSen {
     /// 2020, USGS TM 4-A3): `None` where even the widest does not reach it, as for 95 % with
     /// four tests. Beyond twenty, Gilbert's normal form (1987, pp. 217-218).
     pub fn interval(&self, nominal_percent: u8) -> Option<SlopeInterval> {
-        if self.tied_times {
+        if !self.complete {
             return None;
         }
         let Some(law) = UntiedLaw::new(&self.sizes) else { return self.normal_interval(nominal_percent) };
         let count = self.slopes.len();
-        let at = |rank: usize| {
-            let achieved = law.coverage_within((count - 2 * (rank - 1)) as i64);
-            let (low, high) = (self.slopes[rank - 1], self.slopes[count - rank]);
-            SlopeInterval { low, high, coverage: Coverage::Exact { achieved, rank } }
-        };
-        let reaches = |interval: &SlopeInterval| match interval.coverage {
-            Coverage::Exact { achieved, .. } => achieved.at_least_percent(nominal_percent),
-            Coverage::Normal { .. } => false,
-        };
-        (1..=count / 2).map(at).take_while(reaches).last()
+        let achieved = |rank: usize| law.coverage_within((count - 2 * (rank - 1)) as i64);
+        // Coverage falls as the rank rises: halve the ranks until the last good one is found.
+        let (mut good, mut bad) = (0, count / 2 + 1);
+        while bad - good > 1 {
+            let middle = (good + bad) / 2;
+            if achieved(middle).at_least_percent(nominal_percent) { good = middle } else { bad = middle }
+        }
+        (good > 0).then(|| SlopeInterval {
+            low: self.slopes[good - 1],
+            high: self.slopes[count - good],
+            coverage: Coverage::Exact { achieved: achieved(good), rank: good },
+        })
     }
 
     /// The interval between the least and the greatest slope, with what it covers.
     pub fn widest_interval(&self) -> Option<SlopeInterval> {
         let achieved = UntiedLaw::new(&self.sizes)?.coverage_within(self.slopes.len() as i64);
         let (low, high) = (*self.slopes.first()?, *self.slopes.last()?);
-        (!self.tied_times).then_some(SlopeInterval { low, high, coverage: Coverage::Exact { achieved, rank: 1 } })
+        self.complete.then_some(SlopeInterval { low, high, coverage: Coverage::Exact { achieved, rank: 1 } })
     }
 
     fn normal_interval(&self, nominal_percent: u8) -> Option<SlopeInterval> {
         let count = self.slopes.len() as f64;
-        let half = normal_half_width(f64::from(nominal_percent) / 100.0) * self.variance.sqrt();
+        // z with this share of a normal law within ±z: 1.96 for 95 %.
+        let z = SQRT_2 * erfc_inv(1.0 - f64::from(nominal_percent) / 100.0);
+        let half = z * self.variance.sqrt();
         let low = order_statistic(&self.slopes, (count - half) / 2.0)?;
         let high = order_statistic(&self.slopes, (count + half) / 2.0 + 1.0)?;
         Some(SlopeInterval { low, high, coverage: Coverage::Normal { nominal_percent } })
@@ -110,16 +113,6 @@ fn variance_of_s(mut values: Vec<f64>) -> f64 {
     };
     values.sort_by(f64::total_cmp);
     term(values.len()) - values.chunk_by(|a, b| a == b).map(|equals| term(equals.len())).sum::<f64>()
-}
-
-/// z such that a normal law has this share within ±z, by bisection; 0.95 gives 1.96.
-fn normal_half_width(share: f64) -> f64 {
-    let (mut low, mut high) = (0.0, 40.0);
-    for _ in 0..200 {
-        let middle = (low + high) / 2.0;
-        if 1.0 - 2.0 * normal_below(-middle) < share { low = middle } else { high = middle }
-    }
-    low
 }
 
 /// The value at a place among sorted values, from 1, straight between neighbours; `None` outside.

@@ -1,0 +1,478 @@
+//! What may be said of a nutrient's drift, in a grower's words, with the numbers behind.
+//!
+//! The wording rule: one test says nothing; two are held against the least significant
+//! change; three or four can at most say "probably", by the known errors; from five on the
+//! known errors and the ranks must both speak for a plain word, one of them alone makes it
+//! "possibly". Never says more than the tests can carry, never draws across a change of
+//! method, and never counts two extractions of the same soil twice.
+
+use super::{
+    Found, Fraction, KnownErrorLine, MannKendall, Point, Scale, Segment, TwoTests, Z_90, Z_95, known_error,
+    mann_kendall, sign_of_change, smallest_visible_slope, two_tests, years_between,
+};
+use crate::agronomy::{
+    record::Qualifier,
+    working::{Figure, Origin, Working},
+};
+use jiff::civil::Date;
+
+/// Which way.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Direction {
+    Rising,
+    Falling,
+}
+
+impl Direction {
+    /// "rising", "falling".
+    pub const fn word(self) -> &'static str {
+        match self {
+            Direction::Rising => "rising",
+            Direction::Falling => "falling",
+        }
+    }
+
+    fn of(change: f64) -> Option<Direction> {
+        match change {
+            c if c > 0.0 => Some(Direction::Rising),
+            c if c < 0.0 => Some(Direction::Falling),
+            _ => None,
+        }
+    }
+}
+
+/// How surely.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Strength {
+    /// Of known errors and ranks only one says so.
+    Possibly,
+    /// The known errors say so; too few tests for ranks.
+    Probably,
+    /// Both say so.
+    Plainly,
+}
+
+/// The outcome, for sorting and for marks.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Finding {
+    NoTests,
+    /// One test, or none that compares with another.
+    OneTest,
+    /// Every test is only a limit.
+    OnlyLimits,
+    CannotTell,
+    /// Whatever the change was, one test could not show it.
+    Steady,
+    Moving(Direction, Strength),
+}
+
+/// The slope: percent a year for concentrations, units a year for pH.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PerYear {
+    pub best: f64,
+    /// 90 % interval, widened where the tests scatter more than their stated error.
+    pub low: f64,
+    pub high: f64,
+    /// "% a year", or "a year" for pH.
+    pub unit: &'static str,
+}
+
+/// What may be said, and what it rests on.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Verdict {
+    pub finding: Finding,
+    /// One sentence for a grower.
+    pub words: String,
+    /// Tests (days) that it rests on.
+    pub n: usize,
+    /// From the first of them to the last.
+    pub span_years: f64,
+    /// The last of them: day and finding, in the segment's unit.
+    pub last: Option<(Date, Found<f64>)>,
+    /// `None` where no slope can be had.
+    pub per_year: Option<PerYear>,
+    /// Two-sided p of the ranks.
+    pub p: Option<f64>,
+    /// The same as counted, to twenty tests.
+    pub exact_p: Option<Fraction>,
+    /// The least p that this many tests, with these ties, could ever give.
+    pub smallest_possible_p: Option<Fraction>,
+    pub ranks: MannKendall,
+    pub line: Option<KnownErrorLine>,
+    /// For exactly two tests.
+    pub two_tests: Option<TwoTests>,
+    /// Which of the segments given it rests on, oldest first.
+    pub segments: Vec<usize>,
+    pub notes: Vec<String>,
+}
+
+/// Reads the drift of one analyte of one plot from its segments, as [`super::segments`] gives them.
+///
+/// Segments that follow one another are read together: a common slope, signs from pairs
+/// inside each, nothing across. Of segments that run side by side only the longest counts.
+/// What was put on and taken off meanwhile is not accounted for here.
+pub fn verdict(segments: &[Segment]) -> Verdict {
+    let chosen = follow_on(segments);
+    let used: Vec<_> = chosen.iter().map(|&index| &segments[index]).collect();
+    let points: Vec<_> = used.iter().flat_map(|segment| &segment.points).collect();
+    let ranks = mann_kendall(&used.iter().map(|segment| segment.ranks()).collect::<Vec<_>>());
+    let plain = points.iter().any(|point| point.qualifier == Qualifier::Exact);
+    let line = known_error(&used.iter().map(|segment| segment.weighed()).collect::<Vec<_>>());
+    let scale = used.first().map_or(Scale::Log, |segment| segment.scale);
+    let (first, last) = (points.first().copied(), points.last().copied());
+    let span_years = match (first, last) {
+        (Some(first), Some(last)) => years_between(first.sampled_on, last.sampled_on),
+        _ => 0.0,
+    };
+    let two_tests = match points[..] {
+        [a, b] => two_tests(scale, (a.value, a.sigma), (b.value, b.sigma), Z_95),
+        _ => None,
+    };
+    let mut verdict = Verdict {
+        finding: Finding::CannotTell,
+        words: String::new(),
+        n: points.len(),
+        span_years,
+        last: last.map(|point| (point.sampled_on, point.found())),
+        per_year: line.as_ref().filter(|_| plain).map(|line| per_year(line, scale)),
+        p: ranks.p(),
+        exact_p: ranks.exact.map(|exact| exact.two_sided),
+        smallest_possible_p: ranks.exact.map(|exact| exact.smallest_two_sided),
+        ranks,
+        line,
+        two_tests,
+        segments: chosen,
+        notes: vec![],
+    };
+    verdict.finding = match (first, last) {
+        _ if points.is_empty() => Finding::NoTests,
+        _ if points.len() == 1 => Finding::OneTest,
+        _ if !plain => Finding::OnlyLimits,
+        (Some(first), Some(last)) if points.len() == 2 => verdict.by_two_tests(first, last),
+        (Some(first), Some(last)) => verdict.by_line_and_ranks(first, last, used.len()),
+        _ => Finding::NoTests,
+    };
+    verdict.words = words(&verdict, segments, &used, &points);
+    verdict.notes = notes(&verdict, segments, &used, &points);
+    verdict
+}
+
+/// The segments to be read together, oldest first: the longest, and every other of two or
+/// more points that lies wholly before or after those already taken. Where nothing compares,
+/// the one tested last.
+fn follow_on(segments: &[Segment]) -> Vec<usize> {
+    let ends = |index: usize| {
+        let points = &segments[index].points;
+        (points.first().map(|point| point.sampled_on), points.last().map(|point| point.sampled_on))
+    };
+    let mut order: Vec<_> = (0..segments.len()).filter(|&index| !segments[index].points.is_empty()).collect();
+    order.sort_by_key(|&index| (std::cmp::Reverse(segments[index].points.len()), std::cmp::Reverse(ends(index).1)));
+    let mut taken: Vec<usize> = vec![];
+    for index in order {
+        let (from, to) = ends(index);
+        let apart = |other: &usize| ends(*other).1 < from || to < ends(*other).0;
+        let same = |other: &usize| segments[*other].analyte == segments[index].analyte;
+        if taken.is_empty() || (segments[index].points.len() > 1 && taken.iter().all(|o| apart(o) && same(o))) {
+            taken.push(index);
+        }
+    }
+    taken.sort_by_key(|&index| ends(index).0);
+    taken
+}
+
+impl Verdict {
+    /// Two tests: beyond the least significant change at 95 %, and never on a limit's bare word.
+    fn by_two_tests(&self, first: &Point, last: &Point) -> Finding {
+        let sure = sign_of_change(first.found(), last.found());
+        match &self.two_tests {
+            Some(change) if change.significant && sure as f64 * change.change > 0.0 => {
+                Direction::of(change.change).map_or(Finding::CannotTell, |way| Finding::Moving(way, Strength::Probably))
+            }
+            _ => Finding::CannotTell,
+        }
+    }
+
+    /// Three tests and more. Each segment beyond the first costs the level that is fitted for it.
+    fn by_line_and_ranks(&self, first: &Point, last: &Point, segments: usize) -> Finding {
+        let by_line = self.line.as_ref().filter(|line| line.excludes_zero()).and_then(|line| Direction::of(line.slope));
+        if self.n < 5 + segments.saturating_sub(1) {
+            return by_line.map_or(Finding::CannotTell, |way| Finding::Moving(way, Strength::Probably));
+        }
+        let by_ranks = Direction::of(self.ranks.s as f64).filter(|_| self.ranks.p_at_most_percent(10));
+        match (by_line, by_ranks) {
+            (Some(line), Some(ranks)) if line == ranks => Finding::Moving(line, Strength::Plainly),
+            (Some(_), Some(_)) => Finding::CannotTell,
+            (Some(way), None) | (None, Some(way)) => Finding::Moving(way, Strength::Possibly),
+            (None, None) => {
+                let one_test_shows = Z_90 * first.sigma.hypot(last.sigma);
+                let within = |line: &KnownErrorLine| {
+                    let (low, high) = line.interval_90();
+                    low.abs().max(high.abs()) * self.span_years <= one_test_shows
+                };
+                if self.line.as_ref().is_some_and(within) { Finding::Steady } else { Finding::CannotTell }
+            }
+        }
+    }
+
+    /// The derivation of the slope down to the printed cells; `None` where there is no slope.
+    /// `segments` are those the verdict was read from.
+    pub fn working(&self, segments: &[Segment]) -> Option<Working> {
+        let (line, per_year) = (self.line.as_ref()?, self.per_year?);
+        let used: Vec<_> = self.segments.iter().filter_map(|&index| segments.get(index)).collect();
+        let head = used.first()?;
+        let points = used.iter().flat_map(|segment| segment.points.iter().map(|point| point_working(segment, point)));
+        let error = Working::leaf(
+            "Error of one test (standard deviation)",
+            match head.error.spread {
+                super::Spread::Cv(cv) => Figure::new(cv * 100.0, "%", 0),
+                super::Spread::Sd(sd) => Figure::new(sd, "", 2),
+            },
+            Origin::Published,
+        )
+        .cite(head.error.source);
+        let of = match head.scale {
+            Scale::Log => "the logarithm of the value",
+            Scale::Linear => "the value",
+        };
+        let back = match head.scale {
+            Scale::Log => format!("; 100 × (e^{:.5} − 1) = {:.2} % a year", line.slope, per_year.best),
+            Scale::Linear => String::new(),
+        };
+        let formula = format!("Slope of {of} on years, each test weighted by 1/σ²: {:.5}{back}", line.slope);
+        let figure = match head.scale {
+            Scale::Log => Figure::new(per_year.best, per_year.unit, 1),
+            Scale::Linear => Figure::significant(per_year.best, per_year.unit, 2),
+        };
+        let title = format!("{}: change by the tests", head.analyte.name());
+        let mut working = Working::step(title, figure, formula, points.chain([error]));
+        working = working.note(format!(
+            "Standard error {:.5} from the stated errors, widened {:.2} times; 90 % range {:.2} to {:.2} {}.",
+            line.se_slope, line.birge, per_year.low, per_year.high, per_year.unit
+        ));
+        if used.len() > 1 {
+            working = working.note("One slope for all runs of tests, a level of its own for each.");
+        }
+        Some(working)
+    }
+}
+
+fn point_working(segment: &Segment, point: &Point) -> Working {
+    let figure = |value, qualifier: Qualifier| Figure {
+        sign: qualifier.sign().to_owned(),
+        ..Figure::new(value, segment.unit, segment.decimals)
+    };
+    let title = format!("{} on {}", segment.analyte.name(), point.sampled_on);
+    let leaves = point.cells.iter().zip(&point.values).map(|(cell, value)| {
+        Working::leaf(
+            title.clone(),
+            figure(*value, if point.cells.len() == 1 { point.qualifier } else { Qualifier::Exact }),
+            Origin::Cell(*cell),
+        )
+    });
+    let mut leaves: Vec<_> = leaves.collect();
+    if leaves.len() == 1 {
+        return leaves.remove(0);
+    }
+    let mean =
+        if segment.scale == Scale::Log { "Geometric mean of the day's tests" } else { "Mean of the day's tests" };
+    Working::step(title, figure(point.value, point.qualifier), mean, leaves)
+}
+
+fn per_year(line: &KnownErrorLine, scale: Scale) -> PerYear {
+    let (low, high) = line.interval_90();
+    let back = |slope: f64| match scale {
+        Scale::Log => 100.0 * slope.exp_m1(),
+        Scale::Linear => slope,
+    };
+    let unit = match scale {
+        Scale::Log => "% a year",
+        Scale::Linear => "a year",
+    };
+    PerYear { best: back(line.slope), low: back(low), high: back(high), unit }
+}
+
+/// A size without its sign, no finer than it deserves: "2.9 % a year", "12 % a year", "0.038 a year".
+fn size(value: f64, unit: &str) -> String {
+    let value = value.abs();
+    match unit {
+        "a year" => format!("{value:.3} a year"),
+        _ if value < 9.95 => format!("{value:.1} {unit}"),
+        _ => format!("{value:.0} {unit}"),
+    }
+}
+
+fn number_word(n: usize) -> String {
+    const WORDS: [&str; 11] = ["No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten"];
+    WORDS.get(n).map_or_else(|| n.to_string(), |word| (*word).to_owned())
+}
+
+fn span(years: f64) -> String {
+    match years {
+        y if y < 0.95 => format!("{:.0} months", (y * 12.0).max(1.0)),
+        y if y < 1.5 => "a year".into(),
+        y => format!("{y:.0} years"),
+    }
+}
+
+/// "Phosphorus is falling: 2.9 % a year (likely between 1.1 and 4.7), by 12 tests over 14 years."
+fn words(verdict: &Verdict, all: &[Segment], used: &[&Segment], points: &[&Point]) -> String {
+    let Some(segment) = used.first() else { return "No tests.".into() };
+    let name = segment.analyte.name();
+    let basis = format!("{} tests over {}", verdict.n, span(verdict.span_years));
+    match verdict.finding {
+        Finding::NoTests => "No tests.".into(),
+        Finding::OneTest if all.iter().filter(|other| !other.points.is_empty()).count() > 1 => {
+            format!("{name}: no two tests can be compared; they differ in method, unit or depth.")
+        }
+        Finding::OneTest => format!("{name}: one test only; a second is needed before any change can be seen."),
+        Finding::OnlyLimits => {
+            let limits = points.iter().map(|point| point.value);
+            let (least, most) =
+                (limits.clone().fold(f64::INFINITY, f64::min), limits.fold(f64::NEG_INFINITY, f64::max));
+            let unit = Figure::new(most, segment.unit, segment.decimals);
+            match points.iter().all(|point| point.qualifier == Qualifier::Below) {
+                true => format!("{name}: every test is below the lab's limit (<{unit}); no change can be read."),
+                false if points.iter().all(|point| point.qualifier == Qualifier::Above) => {
+                    let unit = Figure::new(least, segment.unit, segment.decimals);
+                    format!("{name}: every test is above the lab's range (>{unit}); no change can be read.")
+                }
+                false => format!("{name}: every test is only a limit; no change can be read."),
+            }
+        }
+        _ if verdict.n == 2 => two_tests_in_words(verdict, &name, segment, points),
+        Finding::Moving(way, strength) => {
+            let surely = match strength {
+                Strength::Possibly => "possibly ",
+                Strength::Probably => "probably ",
+                Strength::Plainly => "",
+            };
+            match verdict.per_year {
+                Some(per_year) => {
+                    format!("{name} is {surely}{}: {}, by {basis}.", way.word(), slope_in_words(per_year, way))
+                }
+                None => format!("{name} is {surely}{} by the order of {basis}; how fast cannot be said.", way.word()),
+            }
+        }
+        Finding::Steady => format!(
+            "{name} is steady: any change over these {} is smaller than one test can show ({} tests).",
+            span(verdict.span_years),
+            verdict.n
+        ),
+        Finding::CannotTell => {
+            let yet = if verdict.n < 5 { " yet" } else { "" };
+            match verdict.per_year {
+                Some(per_year) => {
+                    let side = |value: f64| {
+                        let way = if value < 0.0 { "a fall" } else { "a rise" };
+                        format!("{way} of {}", size(value, per_year.unit))
+                    };
+                    let (low, high) = (side(per_year.low), side(per_year.high));
+                    format!("{name}: cannot tell{yet}; {basis} allow anything from {low} to {high}.")
+                }
+                None => format!("{name}: cannot tell{yet}; of {basis} too many are only limits."),
+            }
+        }
+    }
+}
+
+/// "2.9 % a year (likely between 1.1 and 4.7 % a year)"; an interval on both sides of 0 names them.
+fn slope_in_words(per_year: PerYear, way: Direction) -> String {
+    let best = size(per_year.best, per_year.unit);
+    let (near, far) = match way {
+        Direction::Rising => (per_year.low, per_year.high),
+        Direction::Falling => (per_year.high, per_year.low),
+    };
+    if near * far > 0.0 {
+        let near = size(near, per_year.unit).replace(&format!(" {}", per_year.unit), "");
+        format!("{best} (likely between {near} and {})", size(far, per_year.unit))
+    } else {
+        let other = if way == Direction::Rising { "falling" } else { "rising" };
+        format!("{best} (at most {}, perhaps {other} by {})", size(far, per_year.unit), size(near, per_year.unit))
+    }
+}
+
+fn two_tests_in_words(verdict: &Verdict, name: &str, segment: &Segment, points: &[&Point]) -> String {
+    let shown = |point: &Point| Figure {
+        sign: point.qualifier.sign().to_owned(),
+        ..Figure::new(point.value, segment.unit, segment.decimals)
+    };
+    let ([first, last], Some(change)) = (points, &verdict.two_tests) else {
+        return format!("{name}: two tests that cannot be compared.");
+    };
+    let moved = format!("from {} to {} in {}", shown(first), shown(last), span(verdict.span_years));
+    let limits = match segment.scale {
+        Scale::Log => format!("{:.0} % up or {:.0} % down", change.least_rise, -change.least_fall),
+        Scale::Linear => format!("{:.2} either way", change.least_rise),
+    };
+    match verdict.finding {
+        Finding::Moving(way, _) => {
+            format!("{name} is probably {}: {moved}, more than the error of two tests explains ({limits}).", way.word())
+        }
+        _ => format!("{name}: cannot tell yet; {moved}, and two tests of unchanged soil can differ by {limits}."),
+    }
+}
+
+fn notes(verdict: &Verdict, all: &[Segment], used: &[&Segment], points: &[&Point]) -> Vec<String> {
+    let mut notes = vec![];
+    if verdict.n >= 2
+        && let Some(smallest) = verdict.smallest_possible_p.filter(|p| !p.at_most_percent(10))
+    {
+        let ties = if verdict.n > 3 { " with such ties" } else { "" };
+        notes.push(format!(
+            "{} tests{ties} can never show a trend by ranks alone: the smallest possible p is {smallest}.",
+            number_word(verdict.n)
+        ));
+    }
+    if verdict.n >= 3
+        && let Some(line) = &verdict.line
+    {
+        if line.scatters_too_much() {
+            notes.push(format!(
+                "The tests scatter more than their stated error of {} explains; the range is widened {:.1} times.",
+                used[0].error.spread.words(),
+                line.birge
+            ));
+        }
+        if verdict.finding == Finding::CannotTell {
+            let sigma = (points.iter().map(|point| point.sigma.powi(2)).sum::<f64>() / verdict.n as f64).sqrt();
+            if let ([segment], Some(slope)) = (used, smallest_visible_slope(&used[0].years(), sigma)) {
+                let per_year = per_year(line, segment.scale);
+                let least = if segment.scale == Scale::Log { 100.0 * slope.exp_m1() } else { slope };
+                notes.push(format!(
+                    "Tests at these dates, each with its error, could only show a change above about {}.",
+                    size(least, per_year.unit)
+                ));
+            }
+        }
+    }
+    let limits = points.iter().filter(|point| point.qualifier != Qualifier::Exact).count();
+    if limits > 0 && verdict.finding != Finding::OnlyLimits {
+        notes.push(format!("{limits} of {} tests are only limits and enter as limits, never as numbers.", verdict.n));
+    }
+    if verdict.n >= 2 && verdict.p.is_none() {
+        notes.push("With limits both below and above there is no test by ranks.".into());
+    }
+    if verdict.n > 20 {
+        notes.push("More than 20 tests: p by the normal form.".into());
+    }
+    if used.len() > 1 {
+        let labels: Vec<_> = used.iter().map(|segment| segment.label()).collect();
+        notes.push(format!(
+            "Read together with one slope, each at its own level and nothing compared across: {}.",
+            labels.join("; then ")
+        ));
+    }
+    for (index, other) in all.iter().enumerate() {
+        if !verdict.segments.contains(&index) && !other.points.is_empty() {
+            let why =
+                if other.points.len() > 1 { "runs beside these and is not counted twice" } else { "one test only" };
+            notes.push(format!("Not used: {} ({why}).", other.label()));
+        }
+    }
+    if matches!(verdict.finding, Finding::Moving(..)) {
+        notes.push("What was put on and taken off meanwhile is not taken out of this figure.".into());
+    }
+    notes.extend(used.iter().flat_map(|segment| segment.notes.iter().cloned()));
+    notes.dedup();
+    notes
+}
