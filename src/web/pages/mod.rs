@@ -1,0 +1,6 @@
+//! The pages, one module to a family; each mirrors a folder or file of `templates/pages`.
+
+pub mod home;
+pub mod people;
+pub mod setup;
+pub mod sign_in;

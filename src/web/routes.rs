@@ -1,0 +1,89 @@
+//! Every route, with who may use it. The router is built from this table and from
+//! nothing else, so a page that is not in it does not exist.
+
+use super::{
+    Server, assets,
+    guard::{Gate, pass},
+    pages::{home, people, setup, sign_in},
+    probes,
+};
+use crate::app::{Actor, Role};
+use axum::{
+    Router,
+    handler::Handler,
+    http::Method,
+    middleware::from_fn_with_state,
+    routing::{MethodFilter, MethodRouter, on},
+};
+
+/// Who may use a route.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Access {
+    /// Anybody.
+    Public,
+    /// Anybody signed in.
+    Reader,
+    /// Those who keep the record.
+    Recorder,
+    /// Those who look after ground, products and people.
+    Steward,
+}
+
+impl Access {
+    /// Whether it lets this person through.
+    pub fn admits(self, actor: Option<&Actor>) -> bool {
+        match (self, actor.map(|actor| actor.role)) {
+            (Access::Public, _) | (Access::Reader, Some(_)) => true,
+            (Access::Recorder, Some(role)) => role >= Role::Recorder,
+            (Access::Steward, Some(role)) => role == Role::Steward,
+            (_, None) => false,
+        }
+    }
+}
+
+/// One row of the table.
+pub struct Route {
+    pub method: Method,
+    /// In axum's form: `/plots/{plot}`.
+    pub path: &'static str,
+    pub access: Access,
+    handler: MethodRouter<Server>,
+}
+
+fn get<T: 'static>(path: &'static str, access: Access, handler: impl Handler<T, Server>) -> Route {
+    Route { method: Method::GET, path, access, handler: on(MethodFilter::GET, handler) }
+}
+
+fn post<T: 'static>(path: &'static str, access: Access, handler: impl Handler<T, Server>) -> Route {
+    Route { method: Method::POST, path, access, handler: on(MethodFilter::POST, handler) }
+}
+
+/// The table.
+#[rustfmt::skip]
+pub fn routes() -> Vec<Route> {
+    use Access::*;
+    vec![
+        get("/healthz", Public, probes::health),
+        get("/static/{name}", Public, assets::serve),
+        get("/setup", Public, setup::show),
+        post("/setup", Public, setup::start),
+        get("/sign-in", Public, sign_in::show),
+        post("/sign-in", Public, sign_in::enter),
+        post("/sign-out", Public, sign_in::leave),
+        get("/", Reader, home::show),
+        get("/people", Steward, people::list),
+        post("/people", Steward, people::add),
+        post("/people/{person}", Steward, people::change),
+    ]
+}
+
+/// The router, each route behind its gate.
+pub(super) fn router(server: Server) -> Router {
+    routes()
+        .into_iter()
+        .fold(Router::new(), |router, route| {
+            let gate = Gate { server: server.clone(), access: route.access };
+            router.route(route.path, route.handler.layer(from_fn_with_state(gate, pass)))
+        })
+        .with_state(server)
+}

@@ -1,0 +1,200 @@
+//! How figures, dates, masses and money are written on a page: words and digits only.
+//! Nothing here computes a measurement; it must never show a number finer than it was given.
+
+use crate::agronomy::source::{Citation, Evidence};
+use jiff::{Timestamp, civil::Date};
+
+/// Digits grouped by commas from four figures left of the point: "12,500", "1,250.5".
+pub fn number(value: f64, decimals: usize) -> String {
+    if !value.is_finite() {
+        return "–".into();
+    }
+    let plain = format!("{:.decimals$}", value.abs());
+    let (whole, fraction) = plain.split_once('.').unwrap_or((&plain, ""));
+    let mut grouped = String::new();
+    for (place, digit) in whole.chars().enumerate() {
+        if place > 0 && (whole.len() - place).is_multiple_of(3) {
+            grouped.push(',');
+        }
+        grouped.push(digit);
+    }
+    let nothing = plain.chars().all(|c| matches!(c, '0' | '.'));
+    let minus = if value < 0.0 && !nothing { "−" } else { "" };
+    let point = if fraction.is_empty() { "" } else { "." };
+    format!("{minus}{grouped}{point}{fraction}")
+}
+
+/// About `digits` significant digits, trailing noughts after the point dropped, never powers of ten.
+pub fn significant(value: f64, digits: u8) -> String {
+    let whole = if value == 0.0 || !value.is_finite() { 0 } else { value.abs().log10().floor() as i32 };
+    let decimals = (i32::from(digits) - 1 - whole).clamp(0, 6) as usize;
+    trimmed(number(value, decimals))
+}
+
+fn trimmed(text: String) -> String {
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}
+
+/// A mass to be weighed, from grams: "12.5 kg", "1.25 kg", "340 g", "3.4 g", "<1 g".
+pub fn mass(grams: f64) -> String {
+    let size = grams.abs();
+    match size {
+        _ if !size.is_finite() => "–".into(),
+        0.0 => "0\u{a0}g".into(),
+        _ if size < 1.0 => "<1\u{a0}g".into(),
+        _ if size < 9.95 => format!("{}\u{a0}g", trimmed(number(grams, 1))),
+        _ if size < 999.5 => format!("{}\u{a0}g", number(grams, 0)),
+        _ if size < 99_950.0 => {
+            format!("{}\u{a0}kg", trimmed(number(grams / 1000.0, if size < 9_995.0 { 2 } else { 1 })))
+        }
+        _ if size < 9_999_500.0 => format!("{}\u{a0}kg", number(grams / 1000.0, 0)),
+        _ => format!("{}\u{a0}t", trimmed(number(grams / 1e6, 1))),
+    }
+}
+
+/// An area, from square metres: "30 m²", "7.5 m²", "1.25 ha".
+pub fn area(m2: f64) -> String {
+    if m2 < 9_999.5 {
+        format!("{}\u{a0}m²", trimmed(number(m2, if m2 < 100.0 { 1 } else { 0 })))
+    } else {
+        format!("{}\u{a0}ha", trimmed(number(m2 / 10_000.0, 2)))
+    }
+}
+
+/// A rate on a field's scale: "45 kg/ha", "1.2 kg/ha".
+pub fn rate(kg_per_ha: f64) -> String {
+    format!("{}\u{a0}kg/ha", trimmed(number(kg_per_ha, if kg_per_ha.abs() < 10.0 { 1 } else { 0 })))
+}
+
+/// A day: "5 Mar 2026".
+pub fn date(day: Date) -> String {
+    day.strftime("%-d\u{a0}%b\u{a0}%Y").to_string()
+}
+
+/// A moment, in universal time: "5 Mar 2026, 14:05 UTC".
+pub fn moment(at: Timestamp) -> String {
+    at.strftime("%-d\u{a0}%b\u{a0}%Y, %H:%M\u{a0}UTC").to_string()
+}
+
+/// Money, from minor units and an ISO 4217 code: "£12.50", "1,200 JPY".
+pub fn money(minor: i64, currency: &str) -> String {
+    let decimals = match currency {
+        "JPY" | "KRW" | "CLP" | "ISK" | "VND" => 0,
+        _ => 2,
+    };
+    let amount = number(minor as f64 / 10f64.powi(decimals), decimals as usize);
+    let (minus, amount) = amount.strip_prefix('−').map_or(("", amount.as_str()), |rest| ("−", rest));
+    match currency {
+        "GBP" => format!("{minus}£{amount}"),
+        "EUR" => format!("{minus}€{amount}"),
+        "USD" | "AUD" | "CAD" | "NZD" => format!("{minus}${amount}"),
+        code => format!("{minus}{amount}\u{a0}{code}"),
+    }
+}
+
+/// "1 plot", "2 plots": a count with its noun, which takes an s.
+pub fn count(n: usize, noun: &str) -> String {
+    format!("{}\u{a0}{noun}{}", number(n as f64, 0), if n == 1 { "" } else { "s" })
+}
+
+/// The mark that a figure carries when we did not read its source ourselves.
+pub fn evidence_mark(evidence: Evidence) -> Option<&'static str> {
+    (evidence != Evidence::Read).then(|| evidence.words())
+}
+
+/// The place to read a citation, when its address is one that a browser may open.
+pub fn address(citation: &Citation) -> Option<&str> {
+    Some(citation.address.as_str()).filter(|a| a.starts_with("https://") || a.starts_with("http://"))
+}
+
+/// The same words as filters: `{{ grams|mass }}`, `{{ day|date }}`. A page's module says
+/// `use crate::web::show::filters;` when its template uses one.
+pub mod filters {
+    use askama::{Result, Values};
+    use jiff::{Timestamp, civil::Date};
+
+    /// See [`super::mass`].
+    #[askama::filter_fn]
+    pub fn mass(grams: &f64, _: &dyn Values) -> Result<String> {
+        Ok(super::mass(*grams))
+    }
+
+    /// See [`super::area`].
+    #[askama::filter_fn]
+    pub fn area(m2: &f64, _: &dyn Values) -> Result<String> {
+        Ok(super::area(*m2))
+    }
+
+    /// See [`super::rate`].
+    #[askama::filter_fn]
+    pub fn rate(kg_per_ha: &f64, _: &dyn Values) -> Result<String> {
+        Ok(super::rate(*kg_per_ha))
+    }
+
+    /// See [`super::date`].
+    #[askama::filter_fn]
+    pub fn date(day: &Date, _: &dyn Values) -> Result<String> {
+        Ok(super::date(*day))
+    }
+
+    /// See [`super::moment`].
+    #[askama::filter_fn]
+    pub fn moment(at: &Timestamp, _: &dyn Values) -> Result<String> {
+        Ok(super::moment(*at))
+    }
+
+    /// See [`super::significant`].
+    #[askama::filter_fn]
+    pub fn sig(value: &f64, _: &dyn Values, digits: u8) -> Result<String> {
+        Ok(super::significant(*value, digits))
+    }
+
+    /// See [`super::count`].
+    #[askama::filter_fn]
+    pub fn counted(n: &usize, _: &dyn Values, noun: &str) -> Result<String> {
+        Ok(super::count(*n, noun))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn masses_read_as_a_scale_shows_them() {
+        for (grams, text) in [
+            (0.0, "0 g"),
+            (0.4, "<1 g"),
+            (3.44, "3.4 g"),
+            (9.96, "10 g"),
+            (340.2, "340 g"),
+            (999.6, "1 kg"),
+            (1250.0, "1.25 kg"),
+            (12_540.0, "12.5 kg"),
+            (125_400.0, "125 kg"),
+            (25_000_000.0, "25 t"),
+            (f64::NAN, "–"),
+        ] {
+            assert_eq!(mass(grams).replace('\u{a0}', " "), text);
+        }
+    }
+
+    #[test]
+    fn numbers_are_grouped_and_never_minus_nothing() {
+        assert_eq!(number(1234567.891, 1), "1,234,567.9");
+        assert_eq!(number(999.0, 0), "999");
+        assert_eq!(number(-0.004, 2), "0.00");
+        assert_eq!(number(-1200.0, 0), "−1,200");
+        assert_eq!(significant(0.01234, 2), "0.012");
+        assert_eq!(significant(2500.0, 2), "2,500");
+    }
+
+    #[test]
+    fn money_and_days() {
+        assert_eq!(money(1250, "GBP"), "£12.50");
+        assert_eq!(money(-5, "EUR"), "−€0.05");
+        assert_eq!(money(1200, "JPY"), "1,200\u{a0}JPY");
+        assert_eq!(date(jiff::civil::date(2026, 3, 5)).replace('\u{a0}', " "), "5 Mar 2026");
+        assert_eq!(count(1, "plot").replace('\u{a0}', " "), "1 plot");
+    }
+}

@@ -1,0 +1,41 @@
+// Improves pages that work without it: values under the pointer, sorting, printing.
+"use strict";
+
+// Charts: the words of the point in hand stand below the picture.
+for (const figure of document.querySelectorAll("figure.trend")) {
+  const readout = figure.querySelector(".readout");
+  const show = (event) => {
+    const mark = event.target.closest(".mark");
+    readout.textContent = mark ? mark.getAttribute("aria-label") : "";
+  };
+  for (const kind of ["pointerover", "focusin", "click"]) figure.addEventListener(kind, show);
+}
+
+// Tables: a heading with data-sort orders the rows by the cells' data-key, or by their words.
+for (const heading of document.querySelectorAll("th[data-sort]")) {
+  heading.tabIndex = 0;
+  const sort = () => {
+    const table = heading.closest("table");
+    const column = heading.cellIndex;
+    const up = heading.getAttribute("aria-sort") !== "ascending";
+    const key = (row) => row.cells[column].dataset.key ?? row.cells[column].textContent.trim();
+    const compare = new Intl.Collator(undefined, { numeric: true }).compare;
+    const numbers = (a, b) => (a === "" || b === "" || isNaN(a) || isNaN(b) ? compare(a, b) : a - b);
+    for (const other of table.querySelectorAll("th[aria-sort]")) other.removeAttribute("aria-sort");
+    heading.setAttribute("aria-sort", up ? "ascending" : "descending");
+    const body = table.tBodies[0];
+    body.append(...[...body.rows].sort((a, b) => (up ? 1 : -1) * numbers(key(a), key(b))));
+  };
+  heading.addEventListener("click", sort);
+  heading.addEventListener("keydown", (event) => {
+    if (event.key === "Enter" || event.key === " ") {
+      event.preventDefault();
+      sort();
+    }
+  });
+}
+
+for (const button of document.querySelectorAll("button[data-print]")) {
+  button.hidden = false;
+  button.addEventListener("click", () => window.print());
+}
