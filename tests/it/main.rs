@@ -1,9 +1,11 @@
 //! The one integration binary.
 
+mod chemistry;
 mod drift;
 mod guidelines;
 mod import;
 mod plans;
+mod questions;
 mod readings;
 mod store;
 mod tidy;

@@ -1,0 +1,201 @@
+//! Questions on entry: each slip raises its own, and ordinary change raises none.
+
+use super::readings::{AL, CA, K, MG, NA, P, cell, sheet};
+use glebe::agronomy::{
+    analyte::Analyte,
+    carbonate,
+    element::Element,
+    method::Method,
+    plausibility::{Entry, Question, QuestionKind, questions},
+    reading::{Reading, read_all},
+    record::{CellKey, Determination, Sampling, Unit},
+};
+use jiff::civil::{Date, date};
+
+/// Questions of a sheet with a past and neighbours.
+fn ask(sampling: &Sampling, history: &[Reading], beside: &[Reading], last_applied: Option<Date>) -> Vec<Question> {
+    let (readings, _) = read_all(sampling);
+    let signs = carbonate::signs(sampling, &readings, None);
+    questions(&Entry { sampling, readings: &readings, signs: &signs, history, beside, last_applied })
+}
+
+fn kinds(cells: Vec<Determination>) -> Vec<QuestionKind> {
+    ask(&sheet(cells), &[], &[], None).into_iter().map(|question| question.kind).collect()
+}
+
+fn acetate(key: i64, analyte: Analyte, text: &str, unit: Unit) -> Determination {
+    cell(key, analyte, Method::AmmoniumAcetate7, text, unit)
+}
+
+/// Results of one analyte by ammonium acetate, one sampling a year.
+fn past(analyte: Analyte, series: &[(i16, &str)]) -> Vec<Reading> {
+    series
+        .iter()
+        .flat_map(|(year, text)| {
+            let mut sampling = sheet(vec![acetate(i64::from(*year), analyte, text, Unit::MgPerKg)]);
+            sampling.sampled_on = date(*year, 10, 30);
+            read_all(&sampling).0
+        })
+        .collect()
+}
+
+/// Rothamsted long-term liming experiment, plot 28, potassium by ammonium acetate, mg/kg
+/// (Glendining et al. 2023, <https://doi.org/10.23637/rcs10-soil-01>, CC BY 4.0).
+const PLOT_28_K: &[(i16, &str)] =
+    &[(1964, "104.0"), (1967, "164.4"), (1971, "184.6"), (1972, "185.6"), (1973, "192.0")];
+
+#[test]
+fn the_potassium_that_rothamsted_queries_is_questioned_and_its_past_is_not() {
+    // Source note 8: potassium of plot 28, sub-plot 1, in 1974 (236) is queried as too high; 149 beside it.
+    let mut sampling = sheet(vec![
+        acetate(281, K, "236.0", Unit::MgPerKg),
+        acetate(282, K, "149.0", Unit::MgPerKg),
+        acetate(283, Analyte::Element(Element::Mn), "7", Unit::MgPerKg),
+        acetate(284, Analyte::Element(Element::Mn), "8", Unit::MgPerKg),
+    ]);
+    sampling.sampled_on = date(1974, 10, 30);
+    let asked = ask(&sampling, &past(K, PLOT_28_K), &[], None);
+    assert_eq!(asked.len(), 1, "{asked:?}");
+    assert_eq!((asked[0].kind, &asked[0].cells[..]), (QuestionKind::FarFromBeside, &[CellKey(281), CellKey(282)][..]));
+    // The same when the sub-plots are samplings of their own.
+    let (both, _) = read_all(&sampling);
+    sampling.reports[0].determinations.truncate(1);
+    assert_eq!(ask(&sampling, &past(K, PLOT_28_K), &both[1..2], None)[0].kind, QuestionKind::FarFromBeside);
+    // No earlier year of the plot is questioned on the years before it.
+    for at in 1..PLOT_28_K.len() {
+        let (year, text) = PLOT_28_K[at];
+        let mut sampling = sheet(vec![acetate(1, K, text, Unit::MgPerKg)]);
+        sampling.sampled_on = date(year, 10, 30);
+        assert_eq!(ask(&sampling, &past(K, &PLOT_28_K[..at]), &[], None), [], "{year}");
+    }
+}
+
+#[test]
+fn a_value_far_outside_the_past_is_questioned_by_its_likely_slip() {
+    let history = past(P, &[(2018, "20"), (2020, "22"), (2022, "24")]);
+    let kind =
+        |text: &str| ask(&sheet(vec![acetate(1, P, text, Unit::MgPerKg)]), &history, &[], None).first().map(|q| q.kind);
+    assert_eq!(kind("30"), None);
+    assert_eq!(kind("40"), None, "less than twice the highest is ordinary change");
+    assert_eq!(kind("220"), Some(QuestionKind::UnitSlip));
+    assert_eq!(kind("2.2"), Some(QuestionKind::UnitSlip));
+    assert_eq!(kind("50.4"), Some(QuestionKind::OxideForElement));
+    assert_eq!(kind("80"), Some(QuestionKind::FarFromHistory));
+    // Another method has another past.
+    let other = sheet(vec![cell(1, P, Method::Olsen, "220", Unit::MgPerKg)]);
+    assert_eq!(ask(&other, &history, &[], None), []);
+}
+
+#[test]
+fn a_whole_sheet_doubled_is_a_unit_and_one_nutrient_doubled_is_not() {
+    let history: Vec<Reading> = [(P, "30"), (K, "120"), (MG, "90"), (CA, "1500")]
+        .into_iter()
+        .flat_map(|(analyte, text)| past(analyte, &[(2022, text)]))
+        .collect();
+    let entry = |p: &str, k: &str, mg: &str, ca: &str| {
+        let cells = vec![
+            acetate(1, P, p, Unit::MgPerKg),
+            acetate(2, K, k, Unit::MgPerKg),
+            acetate(3, MG, mg, Unit::MgPerKg),
+            acetate(4, CA, ca, Unit::MgPerKg),
+        ];
+        ask(&sheet(cells), &history, &[], None)
+    };
+    let doubled = entry("61", "238", "184", "3050");
+    assert_eq!(doubled.len(), 1);
+    assert_eq!((doubled[0].kind, doubled[0].cells.len()), (QuestionKind::UnitSlip, 4));
+    assert!(doubled[0].text.contains("lb/acre"));
+    assert_eq!(entry("31", "240", "85", "1450"), []);
+    assert_eq!(entry("3.1", "11.8", "9.2", "149")[0].kind, QuestionKind::UnitSlip);
+}
+
+#[test]
+fn cations_are_held_against_the_stated_capacity() {
+    let cec = |text: &str| cell(9, Analyte::ExchangeCapacity, Method::CapacitySummation, text, Unit::CmolPerKg);
+    let with = |ca: &str, mg: &str, k: &str, stated: &str| {
+        kinds(vec![
+            acetate(1, CA, ca, Unit::MgPerKg),
+            acetate(2, MG, mg, Unit::MgPerKg),
+            acetate(3, K, k, Unit::MgPerKg),
+            cec(stated),
+        ])
+    };
+    // 8.0 + 2.0 + 0.5 of 10.5.
+    assert_eq!(with("1603", "243", "195", "10.5"), []);
+    assert_eq!(with("243", "1603", "195", "10.5"), [QuestionKind::ColumnsSwapped]);
+    assert_eq!(with("195", "243", "1603", "10.5"), [QuestionKind::ColumnsSwapped]);
+    assert_eq!(with("3206", "486", "390", "10.5"), [QuestionKind::DoesNotAddUp]);
+    // An answer page (assignmentexpert.com q. 209660) prints 8.5879 for parts that make 5.968.
+    let asked = kinds(vec![
+        acetate(1, K, "157.72", Unit::MgPerKg),
+        acetate(2, CA, "756.56", Unit::MgPerKg),
+        acetate(3, MG, "198.78", Unit::MgPerKg),
+        acetate(4, NA, "21.36", Unit::MgPerKg),
+        cell(5, Analyte::Acidity, Method::PotassiumChloride, "0.06", Unit::CmolPerKg),
+        cec("8.5879"),
+    ]);
+    assert_eq!(asked, [QuestionKind::DoesNotAddUp]);
+}
+
+#[test]
+fn a_base_saturation_with_aluminium_in_it_is_noticed() {
+    // justaaa.com: 91.42 % with Al counted, 74.3 % without.
+    let charge = |key, analyte, text| acetate(key, analyte, text, Unit::CmolPerKg);
+    let sheet_of = |printed| {
+        kinds(vec![
+            charge(1, CA, "13"),
+            charge(2, MG, "6"),
+            charge(3, K, "4"),
+            charge(4, NA, "3"),
+            charge(5, Analyte::Element(Element::H), "3"),
+            charge(6, AL, "6"),
+            cell(7, Analyte::ExchangeCapacity, Method::CapacitySummation, "35", Unit::CmolPerKg),
+            cell(8, Analyte::BaseSaturation, Method::Unstated, printed, Unit::Percent),
+        ])
+    };
+    assert_eq!(sheet_of("91.42"), [QuestionKind::AluminiumCounted]);
+    assert_eq!(sheet_of("74.3"), []);
+    assert_eq!(sheet_of("60"), [QuestionKind::DoesNotAddUp]);
+}
+
+#[test]
+fn shares_that_exceed_the_whole_are_noticed() {
+    let share = |key, element, text| cell(key, Analyte::Saturation(element), Method::Unstated, text, Unit::Percent);
+    assert_eq!(
+        kinds(vec![share(1, Element::Ca, "85"), share(2, Element::Mg, "16"), share(3, Element::K, "4")]),
+        [QuestionKind::DoesNotAddUp]
+    );
+    assert_eq!(kinds(vec![share(1, Element::Ca, "75"), share(2, Element::Mg, "16"), share(3, Element::K, "4")]), []);
+    assert_eq!(
+        kinds(vec![cell(1, Analyte::BaseSaturation, Method::Unstated, "118", Unit::Percent)]),
+        [QuestionKind::OutOfRange]
+    );
+}
+
+#[test]
+fn what_the_sheet_leaves_out_or_cannot_mean_is_asked_for() {
+    let ec = |method, text, unit| kinds(vec![cell(1, Analyte::Conductivity, method, text, unit)]);
+    assert_eq!(ec(Method::Unstated, "1.2", Unit::DsPerM), [QuestionKind::MethodMissing]);
+    assert_eq!(ec(Method::Ec1to5, "450", Unit::DsPerM), [QuestionKind::UnitSlip]);
+    assert_eq!(ec(Method::Ec1to5, "0.45", Unit::UsPerCm), [QuestionKind::UnitSlip]);
+    assert_eq!(ec(Method::Ec1to5, "0.30", Unit::DsPerM), []);
+    let ph = |analyte, method, text| kinds(vec![cell(1, analyte, method, text, Unit::Ph)]);
+    assert_eq!(ph(Analyte::Ph, Method::PhWater, "65"), [QuestionKind::OutOfRange]);
+    assert_eq!(ph(Analyte::BufferPh, Method::Unstated, "6.4"), [QuestionKind::MethodMissing]);
+    assert_eq!(ph(Analyte::BufferPh, Method::BufferSmp, "6.4"), []);
+    let nameless = ask(
+        &sheet(vec![cell(1, P, Method::Unstated, "9", Unit::Ppm), cell(2, K, Method::Unstated, "90", Unit::Ppm)]),
+        &[],
+        &[],
+        None,
+    );
+    assert_eq!((nameless.len(), nameless[0].cells.len()), (1, 2), "one question for the sheet");
+    let lime = vec![
+        cell(1, CA, Method::Mehlich3Icp, "9000", Unit::MgPerKg),
+        cell(2, Analyte::Ph, Method::PhWater, "7.9", Unit::Ph),
+    ];
+    assert_eq!(kinds(lime), [QuestionKind::Inflated]);
+    let fresh = sheet(vec![acetate(1, K, "100", Unit::MgPerKg)]);
+    assert_eq!(ask(&fresh, &[], &[], Some(date(2025, 9, 10)))[0].kind, QuestionKind::Timing);
+    assert_eq!(ask(&fresh, &[], &[], Some(date(2025, 3, 10))), []);
+}
