@@ -9,6 +9,7 @@ use super::{
     caution::Caution,
     element::{Element, Form, Formula},
     quantity::{Grams, KgPerHa},
+    rate::{MassUnit, RateUnit},
     record::keyed,
     source::{Citation, Evidence},
     working::{Figure, Origin, Working},
@@ -169,10 +170,10 @@ impl Part {
         (usable > 0.0).then(|| Grams(need.0 / usable))
     }
 
-    /// What a kilogram of the element costs in this product, in the currency of `price`.
-    pub fn price_per_kg(&self, price: f64, pack: Grams) -> Option<f64> {
-        let element_kg = pack.0 / 1e3 * self.mass_fraction;
-        (element_kg > 0.0).then(|| price / element_kg)
+    /// What one `unit` of the element costs in this product, in the currency of `price`.
+    pub fn price_per(&self, unit: MassUnit, price: f64, pack: Grams) -> Option<f64> {
+        let bought = unit.show(Grams(pack.0 * self.mass_fraction));
+        (bought > 0.0).then(|| price / bought)
     }
 }
 
@@ -422,7 +423,7 @@ struct Range {
 #[serde(deny_unknown_fields)]
 struct Limit {
     rate: f64,
-    unit: super::rate::RateUnit,
+    unit: RateUnit,
     per: String,
     source: String,
 }
@@ -633,6 +634,17 @@ mod tests {
         let k = &find("sulfate_of_potash").unwrap().analysis.parts[&Element::K];
         assert!((k.mass_fraction - 0.4151).abs() < 5e-5);
         assert!((k.pure.unwrap() - 0.4488).abs() < 5e-5);
+    }
+
+    #[test]
+    fn typed_neutralising_values_agree_with_the_atoms() {
+        // One CaCO₃ for each calcium: SCMA and the molar masses give 135.1 and 178.5 % of pure carbonate.
+        let molar = |text: &str| text.parse::<Formula>().unwrap().molar_mass();
+        for slug in ["ground_limestone", "hydrated_lime", "burnt_lime"] {
+            let lime = find(slug).unwrap();
+            let exact = molar("CaCO3") / molar(lime.formula.as_deref().unwrap()) * 100.0;
+            assert!((lime.analysis.neutralising_value.unwrap() - exact).abs() < 0.06, "{slug}: {exact}");
+        }
     }
 
     #[test]

@@ -174,6 +174,11 @@ macro_rules! written_by_key {
 
 written_by_key!(RateUnit MassUnit AreaUnit);
 
+/// A depth as a ruler in inches reads it.
+pub fn inches(depth: Centimetres) -> f64 {
+    depth.0 / (M_PER_FT / 12.0 * 100.0)
+}
+
 /// The depth that cubic yards per 1,000 ft² make when spread evenly.
 pub fn depth_of_yd3_per_1000_ft2(volume: f64) -> Centimetres {
     Centimetres(volume * 27.0 / 1_000.0 * M_PER_FT * 100.0)

@@ -2,6 +2,7 @@
 
 mod chemistry;
 mod drift;
+mod examples;
 mod guidelines;
 mod import;
 mod plans;
