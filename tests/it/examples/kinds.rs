@@ -8,6 +8,8 @@ use glebe::{
         caution::{Split, sulfur_to_spend_carbonate},
         crop::{Crop, boron_ceiling},
         element::{Element, Form, Formula},
+        ground::Texture,
+        guideline::{self, LandUse},
         method::Method,
         quantity::{
             Centimetres, Grams, GramsPerCm3, KgPerHa, LayerConvention, MgPerKg, MgPerL, SoilLayer, SquareMetres,
@@ -17,6 +19,7 @@ use glebe::{
         reading::{Divisors, Level, Reading, cmol, read},
         record::{Basis, CellKey, Determination, Report, Sampling, Unit},
         source::{Citation, Evidence},
+        standing::{Chosen, Setting, stand},
     },
     exchange::number::parse_printed,
 };
@@ -82,6 +85,7 @@ pub const KINDS: &[(&str, fn(&toml::Table) -> Outcome)] = &[
     ("layer_mass", layer_mass),
     ("layer_weight", layer_weight),
     ("by_volume", by_volume),
+    ("class", class),
 ];
 
 /// Runs a kind on its inputs.
@@ -486,4 +490,59 @@ fn by_volume(table: &toml::Table) -> Outcome {
     }
     let i: In = inputs(table)?;
     one(Answer::Rate(by_volume_kg_per_ha(MgPerL(i.mg_per_l), Centimetres(i.depth_cm))))
+}
+
+/// The class of printed cells under a guideline, one at a time, as a plot's page shows it: by
+/// the printed text the publisher's word, and by "… position" where it lies against the aim.
+fn class(table: &toml::Table) -> Outcome {
+    #[derive(Deserialize)]
+    #[serde(deny_unknown_fields)]
+    struct In {
+        guideline: String,
+        analyte: Analyte,
+        method: Method,
+        unit: Unit,
+        #[serde(default)]
+        basis: Basis,
+        layer: Option<String>,
+        printed: Vec<String>,
+        #[serde(default)]
+        land_use: LandUse,
+        /// pH in water as printed, for rules that ask for it.
+        ph: Option<String>,
+    }
+    let i: In = inputs(table)?;
+    let guideline = guideline::find(&i.guideline).ok_or_else(|| format!("no guideline “{}”", i.guideline))?;
+    let setting = Setting {
+        land_use: i.land_use,
+        texture: Texture::Loam,
+        carbonate: false,
+        capacity: Err("the example gives no capacity".into()),
+    };
+    let cell = |analyte, printed: &str, method: &str, unit| Cell {
+        analyte,
+        printed: printed.to_owned(),
+        unit,
+        method: method.to_owned(),
+        form: None,
+        basis: if unit == i.unit { i.basis } else { Basis::Mass },
+        layer: i.layer.clone().filter(|_| unit.is_per_area()),
+        divisor: None,
+    };
+    let ph = i.ph.map(|ph| read_cell(&cell(Analyte::Ph, &ph, &Method::PhWater.slug(), Unit::Ph))).transpose()?;
+    let mut answers = Answers::new();
+    for printed in &i.printed {
+        let (reading, _) = read_cell(&cell(i.analyte, printed, &i.method.slug(), i.unit))?;
+        let readings = [Some(&reading), ph.as_ref().map(|(reading, _)| reading)];
+        let chosen: Vec<_> = readings.into_iter().flatten().map(|reading| Chosen { reading, reasons: &[] }).collect();
+        let standing = stand(&chosen, guideline, &setting);
+        let nutrient = some(standing.get(i.analyte))?;
+        if nutrient.class_working.as_ref().is_some_and(|working| !working.is_grounded()) {
+            return Err("the working of the class does not reach its cells".into());
+        }
+        let class = nutrient.class.clone().unwrap_or_else(|| "none".into());
+        answers.insert(printed.clone(), Answer::Text(class));
+        answers.insert(format!("{printed} position"), Answer::Text(nutrient.position.words().into()));
+    }
+    Ok(answers)
 }
