@@ -18,9 +18,8 @@ pub async fn run(app: App, settings: &Settings, remark: Option<&'static str>) ->
     if let Some(token) = app.setup_link().await? {
         println!("This record is new. Make its first steward here, within {SETUP_LINK_MINUTES} minutes:");
         println!("{here}{}", setup::link(token.secret()));
-    } else {
-        println!("Serving on {here}");
     }
+    println!("Serving on {here}");
     let mut terminate = signal(SignalKind::terminate())?;
     let stop = async move {
         tokio::select! {

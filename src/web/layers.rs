@@ -142,13 +142,37 @@ fn panicked(panic: Box<dyn Any + Send>) -> Response {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::{app::App, clock::Clock, settings::Settings};
+    use axum::{body::Body, routing::get};
+    use tower::ServiceExt;
 
-    #[test]
-    fn a_panic_becomes_a_failure_that_keeps_its_words_for_the_log() {
-        let response = panicked(Box::new(String::from("index out of bounds")));
-        assert_eq!(response.status(), StatusCode::INTERNAL_SERVER_ERROR);
-        let error = response.extensions().get::<Error>().unwrap();
-        assert_eq!(error.cause.as_deref(), Some("index out of bounds"));
-        assert!(!error.message.contains("index"));
+    async fn broken() -> Result<&'static str, Error> {
+        let mut error = Error::from_status(StatusCode::INTERNAL_SERVER_ERROR);
+        error.cause = Some("no such table: plots".into());
+        Err(error)
+    }
+
+    #[tokio::test]
+    async fn a_fault_gets_a_page_with_an_id_and_nothing_of_the_inside() {
+        let folder = tempfile::tempdir().unwrap();
+        let settings = Settings { data: folder.path().into(), listen: "127.0.0.1:0".parse().unwrap(), https: true };
+        let app = App::open(&settings, Clock::System).await.unwrap();
+        let burst = async || -> &'static str { panic!("index 7 out of bounds") };
+        let routes = Router::new().route("/panic", get(burst)).route("/broken", get(broken));
+        let router = around(routes, Server::new(app, &settings));
+        for path in ["/panic", "/broken"] {
+            let request = Request::get(path).body(Body::empty()).unwrap();
+            let response = router.clone().oneshot(request).await.unwrap();
+            assert_eq!(response.status(), StatusCode::INTERNAL_SERVER_ERROR);
+            for (name, value) in HEADERS {
+                assert_eq!(response.headers()[&name], value, "{path}");
+            }
+            assert!(response.headers().contains_key(header::STRICT_TRANSPORT_SECURITY));
+            let body = axum::body::to_bytes(response.into_body(), 1 << 20).await.unwrap();
+            let page = String::from_utf8(body.to_vec()).unwrap();
+            let id = page.split_once("<code>").unwrap().1.split_once("</code>").unwrap().0;
+            assert_eq!(id.len(), 12, "{page}");
+            assert!(!page.contains("index 7") && !page.contains("no such table"), "{page}");
+        }
     }
 }

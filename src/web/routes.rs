@@ -7,9 +7,13 @@ use super::{
     pages::{home, people, setup, sign_in},
     probes,
 };
-use crate::app::{Actor, Role};
+use crate::{
+    app::{Actor, Role},
+    settings::UPLOAD_BYTES_MAX,
+};
 use axum::{
     Router,
+    extract::DefaultBodyLimit,
     handler::Handler,
     http::Method,
     middleware::from_fn_with_state,
@@ -48,6 +52,14 @@ pub struct Route {
     pub path: &'static str,
     pub access: Access,
     handler: MethodRouter<Server>,
+}
+
+impl Route {
+    /// The same route, taking files up to the limit for uploads.
+    pub fn taking_files(mut self) -> Route {
+        self.handler = self.handler.layer(DefaultBodyLimit::max(UPLOAD_BYTES_MAX));
+        self
+    }
 }
 
 fn get<T: 'static>(path: &'static str, access: Access, handler: impl Handler<T, Server>) -> Route {

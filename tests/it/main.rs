@@ -1,5 +1,6 @@
 //! The one integration binary.
 
+mod access;
 mod chemistry;
 mod drift;
 mod examples;
