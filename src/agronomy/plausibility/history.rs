@@ -114,10 +114,11 @@ fn one(reading: &Reading, earlier: &[&Reading], asked: &mut Vec<Question>) {
     let highest = earlier.iter().map(|r| r.level.number()).fold(0.0, f64::max);
     let name = reading.analyte.name();
     let method = reading.method.label();
+    let decimals = usize::from(earlier.iter().map(|r| r.decimals).max().unwrap_or(0));
     let past = if earlier.len() == 1 {
-        format!("{} before", number(lowest))
+        format!("{lowest:.decimals$} before")
     } else {
-        format!("{} to {} in {} earlier results", number(lowest), number(highest), earlier.len())
+        format!("{lowest:.decimals$} to {highest:.decimals$} in {} earlier results", earlier.len())
     };
     if let Level::Ph(_) = reading.level {
         if value > highest + PH_FAR || value < lowest - PH_FAR {
@@ -141,13 +142,13 @@ fn one(reading: &Reading, earlier: &[&Reading], asked: &mut Vec<Question>) {
     let ratio = value / middle(earlier);
     if is_factor(ratio, 10.0).is_some() || is_factor(ratio, 100.0).is_some() {
         let text = format!(
-            "{name} {} by {method} is far from this plot's own past ({past}) by about ten or a hundred. Is the decimal point, or the unit, right?",
+            "{name} {} ({method}) is far from this plot's own past ({past}) by about ten or a hundred. Is the decimal point, or the unit, right?",
             reading.figure()
         );
         ask(asked, QuestionKind::UnitSlip, [reading.cell], text);
     } else if !oxide(reading, earlier, highest, asked) {
         let text = format!(
-            "{name} {} by {method} is far from this plot's own past: {past}. Is it typed rightly, or was much put on?",
+            "{name} {} ({method}) is far from this plot's own past: {past}. Is it typed rightly, or was much put on?",
             reading.figure()
         );
         ask(asked, QuestionKind::FarFromHistory, [reading.cell], text);
@@ -187,7 +188,7 @@ fn beside(entry: &Entry, asked: &mut Vec<Question>) {
             if apart {
                 let place = if same_sampling { "the repeat" } else { "the soil beside it" };
                 let text = format!(
-                    "{} by {} is {} here and {} in {place}: further apart than such results are. Is one of them wrong, or is the ground uneven?",
+                    "{} ({}) is {} here and {} in {place}: further apart than such results are. Is one of them wrong, or is the ground uneven?",
                     reading.analyte.name(),
                     reading.method.label(),
                     reading.figure(),
