@@ -5,6 +5,7 @@
 pub mod access;
 pub mod error;
 pub mod history;
+pub mod import;
 pub mod people;
 pub mod plots;
 pub mod setup;

@@ -6,6 +6,7 @@
 //! change the record take a [`Write`]. This layer never decides who may do what, and
 //! never computes.
 
+pub mod bulk;
 pub mod error;
 pub mod history;
 mod open;
@@ -26,6 +27,9 @@ use std::{
     path::{Path, PathBuf},
     sync::Arc,
 };
+
+/// The connection that functions which read take; a [`Read`] and a [`Write`] both give one.
+pub type Db = SqliteConnection;
 
 /// The open record. Cheap to clone.
 #[derive(Clone, Debug)]
