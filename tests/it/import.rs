@@ -1,15 +1,18 @@
 //! A set of CSV files, from bytes to the record: what is understood, what is refused, by
 //! line and column, and that a set read twice changes nothing.
 
+use super::store::fresh;
 use glebe::{
     agronomy::{
         element::{Element, Form},
         record::Qualifier,
     },
+    app::{self, Actor, Error, Role, import::ImportInto},
     exchange::record_set::{self, FILES, ImportProblem, RecordSet},
 };
 use jiff::civil::{Date, date};
-use std::collections::BTreeMap;
+use sqlx::{Connection, SqliteConnection};
+use std::{collections::BTreeMap, path::Path};
 
 const TODAY: Date = date(2026, 11, 25);
 
@@ -261,4 +264,174 @@ fn every_column_is_explained_once() {
         assert_eq!(names.len(), file.columns.len(), "{}", file.name);
         assert!(!file.about.is_empty());
     }
+}
+
+/// Everything the record holds but times and secrets, one line per row.
+pub async fn everything(folder: &Path) -> Vec<String> {
+    let mut db =
+        SqliteConnection::connect(&format!("sqlite://{}", folder.join("glebe.sqlite").display())).await.unwrap();
+    let tables: Vec<String> = sqlx::query_scalar(
+        "select name from sqlite_schema where type = 'table' and name not like '\\_sqlx%' escape '\\'
+         and name not in ('sessions', 'setup_links', 'tokens') order by name",
+    )
+    .fetch_all(&mut db)
+    .await
+    .unwrap();
+    let mut lines = Vec::new();
+    for table in tables {
+        let columns: Vec<String> = sqlx::query_scalar(
+            "select name from pragma_table_info(?) where name not like '%\\_at' escape '\\' and name not in ('at', 'password_hash')",
+        )
+        .bind(&table)
+        .fetch_all(&mut db)
+        .await
+        .unwrap();
+        let row = columns.iter().map(|c| format!("quote({c})")).collect::<Vec<_>>().join(" || ',' || ");
+        let rows: Vec<String> =
+            sqlx::query_scalar(sqlx::AssertSqlSafe(format!("select '{table}: ' || {row} from {table}")))
+                .fetch_all(&mut db)
+                .await
+                .unwrap();
+        let mut rows = rows;
+        rows.sort();
+        lines.extend(rows);
+    }
+    lines
+}
+
+pub fn into(site: &str) -> ImportInto {
+    ImportInto { site: site.into(), currency: "eur".into() }
+}
+
+#[tokio::test]
+async fn a_dry_run_tells_what_the_real_thing_does_and_changes_nothing() {
+    let (folder, app, actor) = fresh().await;
+    let before = everything(folder.path()).await;
+    let dry = app.preview_import(Some(&actor), &into("Home"), whole()).await.unwrap();
+    assert_eq!(everything(folder.path()).await, before);
+    assert!(dry.new_site && !dry.saved);
+    let done = app.accept_import(Some(&actor), &into("Home"), whole()).await.unwrap();
+    assert!(done.saved);
+    assert_eq!(app::import::Preview { saved: false, ..done }, dry);
+    let counts: BTreeMap<_, _> = dry.counts.iter().map(|(what, count)| (*what, (count.in_files, count.new))).collect();
+    for (what, n) in [
+        ("plots", 2),
+        ("seasons", 1),
+        ("analyses of amendments", 1),
+        ("samplings", 2),
+        ("reports", 3),
+        ("determinations", 5),
+        ("applications", 2),
+        ("croppings", 1),
+    ] {
+        assert_eq!(counts[what], (n, n), "{what}");
+    }
+    let record = everything(folder.path()).await;
+    let has = |text: &str| record.iter().any(|line| line.contains(text));
+    assert!(has("determinations: 3,1,2,'B','hot_water','<0.2','below',0.2,1,'ppm'"), "{record:#?}");
+    assert!(has("'ND','not_detected',NULL,0,'mg/L',NULL,'volume'"));
+    assert!(has("'44','exact',44.0,0,'lb/acre','P2O5','mass','two_million_lb_per_acre'"));
+    assert!(has("Taken in from CSV files: 2 plots, 1 season, 1 analysis of an amendment, "));
+    // The composite counts for both plots.
+    assert_eq!(record.iter().filter(|line| line.starts_with("sampling_plots: 2,")).count(), 2);
+}
+
+#[tokio::test]
+async fn taking_a_set_in_again_adds_nothing_and_says_so() {
+    let (folder, app, actor) = fresh().await;
+    app.accept_import(None, &into("Home"), whole()).await.unwrap();
+    let before = everything(folder.path()).await;
+    let again = app.accept_import(Some(&actor), &into(" Home "), whole()).await.unwrap();
+    assert_eq!((again.new_lines(), again.saved, again.new_site), (0, false, false));
+    assert_eq!((&again.problems[..], &again.notices[..]), (&[][..], &[][..]));
+    assert_eq!(everything(folder.path()).await, before);
+
+    // One line more is one line new; everything else is recognised.
+    let mut files = whole();
+    files.insert(
+        "determinations.csv".into(),
+        format!("{DETERMINATIONS}s1,Sarn Water,SW-1,2024-11-02,Zn,mehlich3_icp,4.1,ppm,,,\n").into_bytes(),
+    );
+    let more = app.accept_import(None, &into("Home"), files).await.unwrap();
+    assert_eq!((more.new_lines(), more.saved), (1, true));
+    let record = everything(folder.path()).await;
+    assert!(
+        record.iter().any(|line| line.contains("determinations: 6,1,3,'Zn'")),
+        "the fourth line of its sheet: {record:#?}"
+    );
+}
+
+#[tokio::test]
+async fn nothing_is_half_taken_in() {
+    let (folder, app, actor) = fresh().await;
+    let before = everything(folder.path()).await;
+    let cases = [
+        ("samplings.csv", "s2,A2|A1", "s2,A2|C7", "samplings.csv, line 3, plots: “C7” is neither"),
+        ("applications.csv", "A1,2025", "C7,2025", "applications.csv, line 2, plot: “C7” is neither"),
+        ("applications.csv", "Shed mix 4-3", "Shed mix", "applications.csv, line 2, amendment: “Shed mix” is neither"),
+        ("croppings.csv", "A1,2025", "A1,2019", "croppings.csv, line 2, season: “2019” is neither"),
+        ("plots.csv", "24,open", "0,open", "plots.csv, line 2, area_m2"),
+    ];
+    for (file, from, to, says) in cases {
+        let mut files = whole();
+        let text = String::from_utf8(files[file].clone()).unwrap().replacen(from, to, 1);
+        files.insert(file.to_owned(), text.into_bytes());
+        let dry = app.preview_import(Some(&actor), &into("Home"), files.clone()).await.unwrap();
+        let refused = app.accept_import(Some(&actor), &into("Home"), files).await.unwrap();
+        assert_eq!(dry, refused);
+        assert!(!refused.saved);
+        let told: Vec<_> = refused.problems.iter().map(ToString::to_string).collect();
+        assert!(told.iter().any(|t| t.starts_with(says)), "{told:?}");
+        assert_eq!(everything(folder.path()).await, before, "{file}");
+    }
+}
+
+#[tokio::test]
+async fn what_the_record_says_otherwise_is_told() {
+    let (folder, app, actor) = fresh().await;
+    app.accept_import(None, &into("Home"), whole()).await.unwrap();
+    let before = everything(folder.path()).await;
+    let mut files = whole();
+    files.insert("determinations.csv".into(), DETERMINATIONS.replace("112", "121").into_bytes());
+    files.insert("plots.csv".into(), PLOTS.replace("18.5", "19").into_bytes());
+    files.insert("seasons.csv".into(), SEASONS.replace("2025-10-31", "2025-09-30").into_bytes());
+    files.insert("croppings.csv".into(), CROPPINGS.replace("carrot", "moon carrot").into_bytes());
+    let told = app.accept_import(Some(&actor), &into("Home"), files).await.unwrap();
+    let lines: Vec<_> = told.problems.iter().map(ToString::to_string).collect();
+    assert_eq!(
+        lines,
+        ["determinations.csv, line 3, printed: the record has “112” here, not “121”: correct it there, with a reason"]
+    );
+    let lines: Vec<_> = told.notices.iter().map(ToString::to_string).collect();
+    assert_eq!(lines.len(), 3, "{lines:?}");
+    assert_eq!(lines[0], "plots.csv, line 3, plot: in the record already with another area_m2; the record stays");
+    assert_eq!(everything(folder.path()).await, before);
+}
+
+#[tokio::test]
+async fn only_stewards_take_in_files() {
+    let (_folder, app, steward) = fresh().await;
+    let recorder = Actor { role: Role::Recorder, ..steward };
+    assert!(matches!(app.preview_import(Some(&recorder), &into("Home"), whole()).await, Err(Error::Denied)));
+    assert!(matches!(app.accept_import(Some(&recorder), &into("Home"), whole()).await, Err(Error::Denied)));
+    assert!(matches!(
+        app.accept_import(None, &ImportInto { site: "Home".into(), currency: "shells".into() }, whole()).await,
+        Err(Error::Invalid(_))
+    ));
+}
+
+#[tokio::test]
+async fn what_was_voided_is_not_let_in_again() {
+    let (folder, app, _) = fresh().await;
+    app.accept_import(None, &into("Home"), whole()).await.unwrap();
+    let mut db =
+        SqliteConnection::connect(&format!("sqlite://{}", folder.path().join("glebe.sqlite").display())).await.unwrap();
+    for table in ["samplings", "applications"] {
+        let sql =
+            format!("update {table} set voided_at = '2026-01-01T00:00:00.000Z', void_reason = 'another garden''s'");
+        sqlx::query(sqlx::AssertSqlSafe(sql)).execute(&mut db).await.unwrap();
+    }
+    let again = app.accept_import(None, &into("Home"), whole()).await.unwrap();
+    assert_eq!((again.new_lines(), again.saved), (0, false));
+    assert_eq!(again.notices.len(), 2);
 }

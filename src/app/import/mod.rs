@@ -66,13 +66,22 @@ impl Preview {
 
     /// What is new, as a sentence continues: "40 plots and 320 samplings".
     fn words(&self) -> String {
-        let some: Vec<_> =
-            self.counts.iter().filter(|(_, c)| c.new > 0).map(|(what, c)| format!("{} {what}", c.new)).collect();
+        let new = self.counts.iter().filter(|(_, count)| count.new > 0);
+        let some: Vec<_> = new.map(|(what, count)| format!("{} {}", count.new, numbered(what, count.new))).collect();
         match some.as_slice() {
             [] => "nothing new".into(),
             [one] => one.clone(),
             [all @ .., last] => format!("{} and {last}", all.join(", ")),
         }
+    }
+}
+
+/// The word for this many of a kind.
+fn numbered(what: &'static str, n: usize) -> &'static str {
+    match what {
+        "analyses of amendments" if n == 1 => "analysis of an amendment",
+        _ if n == 1 => what.strip_suffix('s').unwrap_or(what),
+        _ => what,
     }
 }
 
