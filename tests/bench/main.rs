@@ -1,1 +1,7 @@
-fn main() {}
+//! What is measured, and printed: `cargo bench --bench bench`.
+
+mod planner;
+
+fn main() {
+    planner::run();
+}

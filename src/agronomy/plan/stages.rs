@@ -8,16 +8,19 @@
 //! Plots with the same needs, caps and choice of products are one *class*: the goals are
 //! convex, so giving them all the same rate loses nothing.
 
-use super::clean::{Plot, Problem};
+mod model;
+
+use super::clean::{Plot, Problem, Target};
 use super::notes::Note;
-use super::optimise::{Answer, Effort, Failure, Model, Sense, Solver};
+use super::optimise::{Effort, Failure, Solver};
 use super::{Goal, Options, Stage, packs};
+use model::{Bound, Kept, Places, Scope};
 use std::time::Duration;
 
 /// Above this many rates the last goals keep the packs and products that the cost goal chose.
 const SMALL: usize = 150;
-/// Room left on a goal that must be kept, relative to 1 + its value.
-const KEEP: f64 = 1e-9;
+/// Times that packs are cut open for a good start.
+const ROUNDS: usize = 8;
 
 /// Plots that are alike in all but name and size.
 struct Class {
@@ -72,49 +75,6 @@ pub(super) fn run(problem: &Problem, options: &Options, solver: &dyn Solver) -> 
         class.plots.iter().for_each(|&b| class_of[b] = c);
     }
     Found { class_of, rates: search.rates, stages: search.stages, notes }
-}
-
-/// A goal already settled, as a condition on the next.
-#[derive(Clone, Default)]
-struct Kept {
-    /// By class where classes do not share anything, so that each keeps its own.
-    short: Option<Bound>,
-    over: Option<Bound>,
-    cost: Option<f64>,
-    products: Option<f64>,
-    mass_g: Option<f64>,
-}
-
-#[derive(Clone)]
-enum Bound {
-    Each(Vec<f64>),
-    Total(f64),
-}
-
-/// Which parts of the whole model a goal needs.
-#[derive(Clone, Default)]
-struct Scope {
-    classes: Vec<usize>,
-    /// Products left in; `None` is all.
-    only: Option<Vec<bool>>,
-    supply: bool,
-    count: bool,
-    /// Packs fixed at these numbers.
-    packs: Option<Vec<Vec<f64>>>,
-}
-
-/// Where each unknown sits in the model.
-#[derive(Default)]
-struct Places {
-    /// (class, product, column).
-    rate: Vec<(usize, usize, usize)>,
-    /// (class, target, column).
-    short: Vec<(usize, usize, usize)>,
-    over: Vec<(usize, usize, usize)>,
-    /// (product, pack size, column).
-    packs: Vec<(usize, usize, usize)>,
-    /// (product, column).
-    used: Vec<(usize, usize)>,
 }
 
 struct Search<'a> {
@@ -236,16 +196,45 @@ impl<'a> Search<'a> {
     fn cost(&mut self) {
         let all = self.everything();
         if self.problem.products.iter().any(|p| p.whole_packs && !p.packs.is_empty()) {
-            // Packs cut open first: a quick answer that, rounded up, is a good one to start from.
-            let before = (self.rates.clone(), self.cost_of(&self.rates));
-            let loose = self.solve(Goal::Cost, &all, true, 0.0);
-            if loose.is_none() || self.cost_of(&self.rates) > before.1 {
-                self.rates = before.0;
-            }
+            self.cut_open(&all);
         }
         let done = self.settle(Goal::Cost, &all);
         self.record(Goal::Cost, done);
         self.kept.cost = Some(self.cost_of(&self.rates) + self.slack(Goal::Cost));
+        self.refresh();
+    }
+
+    /// A cheap plan to start the search for whole packs from: packs are cut open, which is
+    /// quickly solved, and each gram is charged what its share of the packs really cost last
+    /// time, so that little-used packs fall out. After Kim and Pardalos, "A solution approach
+    /// to the fixed charge network flow problem using a dynamic slope scaling procedure",
+    /// Operations Research Letters 24 (1999) 195-203 (from memory).
+    fn cut_open(&mut self, scope: &Scope) {
+        let real = self.prices.clone();
+        let mut best = (self.cost_of(&self.rates), self.rates.clone());
+        for _ in 0..ROUNDS {
+            let was = self.rates.clone();
+            if self.solve(Goal::Cost, scope, true, 0.0).is_none() || !self.keeps(&self.rates) || self.rates == was {
+                break;
+            }
+            let slopes = self.prices.clone();
+            self.prices = real.clone();
+            let cost = self.cost_of(&self.rates);
+            if cost < best.0 {
+                best = (cost, self.rates.clone());
+            }
+            let bought = self.buy(&self.rates);
+            self.prices = slopes;
+            for (p, product) in self.problem.products.iter().enumerate() {
+                let lack = self.grams_of(p, &self.rates) - product.stock_g;
+                if lack > 0.0 && product.whole_packs {
+                    let paid: f64 = bought[p].iter().zip(&real[p]).map(|(n, q)| n * q).sum();
+                    self.prices[p] = product.packs.iter().map(|k| paid * k.mass_g / lack).collect();
+                }
+            }
+        }
+        self.prices = real;
+        self.rates = best.1;
         self.refresh();
     }
 
@@ -403,253 +392,7 @@ impl<'a> Search<'a> {
         }
     }
 
-    // ---- the model ----------------------------------------------------------------
-
-    fn build(&self, scope: &Scope, loose: bool) -> (Model, Places) {
-        let mut model = Model::default();
-        let mut places = Places::default();
-        for &c in &scope.classes {
-            self.class_rows(c, scope, &mut model, &mut places);
-        }
-        if scope.supply {
-            self.supply_rows(scope, loose, &mut model, &mut places);
-        }
-        if scope.count {
-            self.count_rows(loose, &mut model, &mut places);
-        }
-        self.kept_rows(scope, &mut model, &places);
-        (model, places)
-    }
-
-    /// Rates, goals and caps of one class.
-    fn class_rows(&self, c: usize, scope: &Scope, model: &mut Model, places: &mut Places) {
-        let plot = self.plot(c);
-        let mut rate = vec![None; plot.most.len()];
-        for (p, &most) in plot.most.iter().enumerate() {
-            if most > 0.0 && scope.only.as_ref().is_none_or(|only| only[p]) {
-                let column = model.column(0.0, most, false);
-                rate[p] = Some(column);
-                places.rate.push((c, p, column));
-            }
-        }
-        let terms = |per_gram: &[f64], divisor: f64| -> Vec<(usize, f64)> {
-            let column = |(&column, &g): (&Option<usize>, &f64)| Some((column?, g / divisor));
-            rate.iter().zip(per_gram).filter_map(column).filter(|(_, a)| *a > 0.0).collect()
-        };
-        for (t, target) in plot.targets.iter().enumerate() {
-            let unit = if target.need > 0.0 { target.need.max(target.scale * 1e-3) } else { target.scale };
-            let mut row = terms(&target.supply, unit);
-            if row.is_empty() {
-                continue; // the same whatever is done
-            }
-            let reach: f64 = row.iter().map(|&(column, a)| a * model.columns[column].upper).sum::<f64>() * unit;
-            if target.need > 0.0 {
-                let short = model.column(0.0, 1.0, false);
-                places.short.push((c, t, short));
-                row.push((short, target.need / unit));
-            }
-            let over = model.column(0.0, (reach + target.locked) / target.scale, false);
-            places.over.push((c, t, over));
-            row.push((over, -target.scale / unit));
-            model.row(row, Sense::Equal, (target.need - target.locked) / unit);
-        }
-        for limit in plot.limits.iter().filter(|l| l.free > 0.0) {
-            let row = terms(&limit.per_gram, limit.free);
-            let reach: f64 = row.iter().map(|&(column, a)| a * model.columns[column].upper).sum();
-            if reach > 1.0 {
-                model.row(row, Sense::AtMost, 1.0);
-            }
-        }
-    }
-
-    /// What is spread comes from the stock and from packs.
-    fn supply_rows(&self, scope: &Scope, loose: bool, model: &mut Model, places: &mut Places) {
-        for (p, product) in self.problem.products.iter().enumerate() {
-            let stock = self.stock_g(p) - self.locked_g[p];
-            if self.most_g[p] + self.locked_g[p] == 0.0 || (self.most_g[p] <= stock) {
-                continue;
-            }
-            let unit = product.packs.first().map_or(stock.max(1e-3), |pack| pack.mass_g);
-            let mut row: Vec<_> = places
-                .rate
-                .iter()
-                .filter(|r| r.1 == p)
-                .map(|&(c, _, column)| (column, self.classes[c].area_m2 / unit))
-                .collect();
-            for (k, pack) in product.packs.iter().enumerate() {
-                let most = (self.most_g[p] - stock) / pack.mass_g;
-                let whole = product.whole_packs && most < 1e8;
-                let column = match &scope.packs {
-                    Some(fixed) => model.column(fixed[p][k], fixed[p][k], false),
-                    None => model.column(0.0, if whole { most.ceil() } else { most }, whole && !loose),
-                };
-                places.packs.push((p, k, column));
-                row.push((column, -pack.mass_g / unit));
-            }
-            model.row(row, Sense::AtMost, stock / unit);
-        }
-        if let Some(budget) = self.budget.filter(|_| scope.packs.is_none()) {
-            let unit = budget.max(1.0);
-            let price = |p: usize, k: usize| self.problem.products[p].packs[k].price_minor.map(|m| m as f64);
-            let row = places.packs.iter().filter_map(|&(p, k, column)| Some((column, price(p, k)? / unit)));
-            model.row(row.filter(|(_, a)| *a > 0.0).collect(), Sense::AtMost, budget / unit);
-        }
-    }
-
-    /// A product is used or it is not; locked ones are used already and count for nothing more.
-    fn count_rows(&self, loose: bool, model: &mut Model, places: &mut Places) {
-        for p in 0..self.problem.products.len() {
-            if self.locked_g[p] > 0.0 {
-                continue;
-            }
-            let mut row: Vec<_> = places
-                .rate
-                .iter()
-                .filter(|r| r.1 == p)
-                .map(|&(c, _, column)| (column, self.classes[c].area_m2))
-                .collect();
-            if row.is_empty() {
-                continue;
-            }
-            let stock = if self.problem.products[p].packs.is_empty() { self.stock_g(p) } else { f64::INFINITY };
-            let most = self.most_g[p].min(stock).max(1e-9);
-            row.iter_mut().for_each(|(_, a)| *a /= most);
-            let used = model.column(0.0, 1.0, !loose);
-            places.used.push((p, used));
-            row.push((used, -1.0));
-            model.row(row, Sense::AtMost, 0.0);
-        }
-        if let Some(most) = self.problem.max_products {
-            let row = places.used.iter().map(|&(_, column)| (column, 1.0)).collect();
-            model.row(row, Sense::AtMost, most.saturating_sub(self.locked_products()) as f64);
-        }
-    }
-
-    fn locked_products(&self) -> usize {
-        self.locked_g.iter().filter(|g| **g > 0.0).count()
-    }
-
-    /// The goals already settled stay as good as they are.
-    fn kept_rows(&self, scope: &Scope, model: &mut Model, places: &Places) {
-        let room = |value: f64| value + KEEP * (1.0 + value.abs());
-        let weights = |which: &[(usize, usize, usize)], short: bool, only: Option<usize>| -> Vec<(usize, f64)> {
-            which
-                .iter()
-                .filter(|x| only.is_none_or(|c| c == x.0))
-                .map(|&(c, t, column)| {
-                    let target = &self.plot(c).targets[t];
-                    let weight = if short { target.short_weight } else { target.over_weight };
-                    (column, if only.is_some() { weight } else { weight * self.share(c) })
-                })
-                .filter(|(_, a)| *a > 0.0)
-                .collect()
-        };
-        for (bound, which, short) in [(&self.kept.short, &places.short, true), (&self.kept.over, &places.over, false)] {
-            match bound {
-                Some(Bound::Each(each)) => {
-                    for &c in &scope.classes {
-                        for (column, a) in weights(which, short, Some(c)) {
-                            let column = &mut model.columns[column];
-                            column.upper = column.upper.min(room(each[c]) / a);
-                        }
-                        if each[c] > KEEP {
-                            model.row(weights(which, short, Some(c)), Sense::AtMost, room(each[c]));
-                        }
-                    }
-                }
-                Some(Bound::Total(total)) => {
-                    let constant = self.constant(short, places);
-                    model.row(weights(which, short, None), Sense::AtMost, room((total - constant).max(0.0)));
-                }
-                None => {}
-            }
-        }
-        if let Some(cost) = self.kept.cost.filter(|_| scope.packs.is_none()) {
-            let unit = cost.max(1.0);
-            let row = places.packs.iter().map(|&(p, k, column)| (column, self.prices[p][k] / unit));
-            model.row(row.filter(|(_, a)| *a > 0.0).collect(), Sense::AtMost, room(cost / unit));
-        }
-        if let Some(products) = self.kept.products {
-            let row = places.used.iter().map(|&(_, column)| (column, 1.0)).collect();
-            model.row(row, Sense::AtMost, products - self.locked_products() as f64);
-        }
-        if let Some(mass) = self.kept.mass_g {
-            let free = (mass - self.locked_g.iter().sum::<f64>()).max(1e-9);
-            let row = places.rate.iter().map(|&(c, _, column)| (column, self.classes[c].area_m2 / free));
-            model.row(row.collect(), Sense::AtMost, room(1.0));
-        }
-    }
-
-    /// The part of a summed goal that no column of the model can change.
-    fn constant(&self, short: bool, places: &Places) -> f64 {
-        let modelled = |c: usize, t: usize| {
-            let which = if short { &places.short } else { &places.over };
-            which.iter().any(|x| (x.0, x.1) == (c, t))
-        };
-        let mut sum = 0.0;
-        for c in 0..self.classes.len() {
-            for (t, target) in self.plot(c).targets.iter().enumerate().filter(|(t, _)| !modelled(c, *t)) {
-                let _ = t;
-                let (s, o) = short_and_over(target, &self.rates[c]);
-                sum += self.share(c) * if short { s * target.short_weight } else { o * target.over_weight };
-            }
-        }
-        sum
-    }
-
-    // ---- between doses and columns ------------------------------------------------
-
-    /// The values of all columns that follow from the rates.
-    fn lift(&self, places: &Places, model: &Model, rates: &Rates) -> Vec<f64> {
-        let mut values = vec![0.0; model.columns.len()];
-        places.rate.iter().for_each(|&(c, p, column)| values[column] = rates[c][p]);
-        for &(c, t, column) in &places.short {
-            values[column] = short_and_over(&self.plot(c).targets[t], &rates[c]).0;
-        }
-        for &(c, t, column) in &places.over {
-            values[column] = short_and_over(&self.plot(c).targets[t], &rates[c]).1;
-        }
-        let bought = self.buy(rates);
-        places.packs.iter().for_each(|&(p, k, column)| values[column] = bought[p][k]);
-        for &(p, column) in &places.used {
-            values[column] = f64::from(u8::from(rates.iter().any(|r| r[p] > 0.0)));
-        }
-        values
-    }
-
-    /// The rates of an answer, without what is only the solver's tolerance.
-    fn extract(&self, places: &Places, answer: &Answer) -> Rates {
-        let mut rates = self.rates.clone();
-        // Whatever the model left out is not used.
-        for &(c, _, _) in &places.rate {
-            rates[c].iter_mut().for_each(|r| *r = 0.0);
-        }
-        for &(c, p, column) in &places.rate {
-            let unused = places.used.iter().any(|&(q, used)| q == p && answer.values[used] < 0.5);
-            let rate = answer.values[column];
-            rates[c][p] = if unused || self.dust(c, p, rate) { 0.0 } else { rate };
-        }
-        for (p, product) in self.problem.products.iter().enumerate() {
-            let packs: Vec<_> = places.packs.iter().filter(|x| x.0 == p).collect();
-            if packs.is_empty() {
-                continue;
-            }
-            let bought: f64 =
-                packs.iter().map(|&&(_, k, column)| answer.values[column] * product.packs[k].mass_g).sum();
-            let had = self.stock_g(p) + bought - self.locked_g[p];
-            let free: f64 = self.classes.iter().zip(&rates).map(|(c, r)| c.area_m2 * r[p]).sum();
-            // A pack must not be bought for the last milligram of a tolerance.
-            if product.whole_packs && free > had && free < had.max(0.0) * (1.0 + 1e-5) + 1e-6 {
-                rates.iter_mut().for_each(|r| r[p] *= had.max(0.0) / free);
-            }
-        }
-        rates
-    }
-
-    /// Less than a millionth of every need it serves.
-    fn dust(&self, c: usize, p: usize, rate: f64) -> bool {
-        self.plot(c).targets.iter().all(|t| t.supply[p] * rate < 1e-6 * t.scale.min(t.need.max(t.scale * 1e-3)))
-    }
+    // ---- values, always from the doses --------------------------------------------
 
     fn buy(&self, rates: &Rates) -> Vec<Vec<f64>> {
         (0..self.problem.products.len())
@@ -660,8 +403,6 @@ impl<'a> Search<'a> {
     fn grams_of(&self, p: usize, rates: &Rates) -> f64 {
         self.locked_g[p] + self.classes.iter().zip(rates).map(|(c, r)| c.area_m2 * r[p]).sum::<f64>()
     }
-
-    // ---- values, always from the doses --------------------------------------------
 
     fn short(&self, c: usize) -> f64 {
         let plot = self.plot(c);
@@ -683,7 +424,7 @@ impl<'a> Search<'a> {
     }
 
     fn measure_of(&self, goal: Goal, rates: &Rates) -> f64 {
-        let sum = |f: fn(&super::clean::Target, (f64, f64)) -> f64| -> f64 {
+        let sum = |f: fn(&Target, (f64, f64)) -> f64| -> f64 {
             (0..self.classes.len())
                 .map(|c| {
                     let plot = self.plot(c);
@@ -750,7 +491,7 @@ impl<'a> Search<'a> {
 }
 
 /// Shortage as a share of the need and excess as a share of its scale, at these free rates.
-fn short_and_over(target: &super::clean::Target, rates: &[f64]) -> (f64, f64) {
+fn short_and_over(target: &Target, rates: &[f64]) -> (f64, f64) {
     let supplied = target.locked + target.supply.iter().zip(rates).map(|(s, r)| s * r).sum::<f64>();
     let short = if target.need > 0.0 { ((target.need - supplied) / target.need).max(0.0) } else { 0.0 };
     (short, ((supplied - target.need) / target.scale).max(0.0))
