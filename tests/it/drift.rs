@@ -2,9 +2,10 @@
 
 use glebe::agronomy::{
     analyte::Analyte,
+    confidence::TestError,
     drift::{
-        self, Coverage, Direction, ErrorSettings, Finding, Found, Fraction, MannKendall, Scale, Segment, Spread,
-        Strength, Weighed,
+        self, Coverage, Direction, ErrorSettings, Finding, Found, Fraction, MannKendall, Scale, Segment, Strength,
+        Weighed,
     },
     element::Element,
     method::Method,
@@ -14,6 +15,7 @@ use glebe::agronomy::{
     working::{Figure, Origin, Working},
 };
 use jiff::civil::{Date, date};
+use proptest::prelude::*;
 use serde_json::Value;
 use std::{collections::BTreeSet, path::PathBuf};
 
@@ -325,11 +327,15 @@ fn degenerate_series_give_no_slope_and_no_panic() {
 /// 4.2.2 with EnvStats, NADA, survival, metafor), read from the directory named in
 /// GLEBE_ORACLES; not part of a clone, so absent is said and not failed.
 fn golden() -> Option<Value> {
+    oracle("golden_trends.json").map(|text| serde_json::from_str(&text).expect("golden_trends.json is JSON"))
+}
+
+fn oracle(name: &str) -> Option<String> {
     let directory = std::env::var_os("GLEBE_ORACLES")
         .map_or_else(|| PathBuf::from(concat!(env!("CARGO_MANIFEST_DIR"), "/../shared/oracles")), PathBuf::from);
-    let path = directory.join("golden_trends.json");
+    let path = directory.join(name);
     match std::fs::read_to_string(&path) {
-        Ok(text) => Some(serde_json::from_str(&text).expect("golden_trends.json is JSON")),
+        Ok(text) => Some(text),
         Err(_) => {
             eprintln!("SKIPPED: no {}; name its directory in GLEBE_ORACLES", path.display());
             None
@@ -363,14 +369,14 @@ fn years_of(dates: &[Date]) -> Vec<f64> {
 }
 
 /// Scale and σ of each value from "cv" or "sd".
-fn error_of(case: &Value) -> (Scale, Spread) {
+fn error_of(case: &Value) -> (Scale, TestError) {
     match case["cv"].as_f64() {
-        Some(cv) => (Scale::Log, Spread::Cv(cv)),
-        None => (Scale::Linear, Spread::Sd(number(&case["sd"]))),
+        Some(cv) => (Scale::Log, TestError::Relative(cv)),
+        None => (Scale::Linear, TestError::Absolute(number(&case["sd"]))),
     }
 }
 
-fn weighed(scale: Scale, spread: Spread, years: &[f64], found: &[Found<f64>]) -> Vec<Weighed> {
+fn weighed(scale: Scale, spread: TestError, years: &[f64], found: &[Found<f64>]) -> Vec<Weighed> {
     let point = |(years, found): (&f64, &Found<f64>)| Weighed {
         years: *years,
         found: found.map(|v| scale.put(v)),
@@ -477,7 +483,7 @@ fn golden_two_methods_are_joined_only_by_their_common_slope() {
 
     let strands = segments.iter().map(|(t, y)| {
         let found: Vec<_> = y.iter().map(|y| Found::Exact(*y)).collect();
-        weighed(Scale::Log, Spread::Cv(number(&case["cv"])), t, &found)
+        weighed(Scale::Log, TestError::Relative(number(&case["cv"])), t, &found)
     });
     let line = drift::known_error(&strands.collect::<Vec<_>>()).unwrap();
     close(line.slope, number(&case["common_slope_ln"]));
@@ -507,7 +513,8 @@ fn golden_limits_are_never_replaced_by_numbers() {
         close((low + high) / 2.0, number(&case[key]["slope"]));
     }
 
-    let line = drift::known_error(&[weighed(Scale::Log, Spread::Cv(number(&case["cv"])), &years, &found)]).unwrap();
+    let line =
+        drift::known_error(&[weighed(Scale::Log, TestError::Relative(number(&case["cv"])), &years, &found)]).unwrap();
     let known = &case["tobit_known_sigma"];
     // An optimiser made these: good to the 1e-8 at which R's survreg agrees with it.
     for (found, key) in [(line.intercepts[0].unwrap(), "a"), (line.slope, "b"), (line.log_likelihood, "loglik")] {
@@ -524,7 +531,7 @@ fn golden_two_tests() {
     for case in list(&golden["uncertainty"]["lsc"]) {
         let side = |value: &str, cv: &str| {
             let value = number(&case[value]);
-            (value, Spread::Cv(number(&case[cv])).sigma(Scale::Log, value))
+            (value, TestError::Relative(number(&case[cv])).sigma(Scale::Log, value))
         };
         let z = if number(&case["conf"]) == 0.9 { drift::Z_90 } else { drift::Z_95 };
         let found = drift::two_tests(Scale::Log, side("first", "cv1"), side("second", "cv2"), z).unwrap();
@@ -536,7 +543,7 @@ fn golden_two_tests() {
         assert_eq!(found.significant, case["significant"].as_bool().unwrap());
     }
     for case in list(&golden["uncertainty"]["lsc_with_expected_change"]) {
-        let sigma = Spread::Cv(number(&case["cv"])).sigma(Scale::Log, 1.0);
+        let sigma = TestError::Relative(number(&case["cv"])).sigma(Scale::Log, 1.0);
         let (first, second) = ((number(&case["first"]), sigma), (number(&case["second"]), sigma));
         let response = (number(&case["response"]), number(&case["response_sd"]));
         let (expected, z) = drift::beyond_expectation(first, second, number(&case["net_kg_ha"]), response).unwrap();
@@ -546,7 +553,7 @@ fn golden_two_tests() {
     for case in list(&golden["uncertainty"]["detectable_drift"]) {
         let years: Vec<_> =
             (0..case["n"].as_u64().unwrap()).map(|i| i as f64 * number(&case["years_between"])).collect();
-        let sigma = Spread::Cv(number(&case["cv"])).sigma(Scale::Log, 1.0);
+        let sigma = TestError::Relative(number(&case["cv"])).sigma(Scale::Log, 1.0);
         let slope = drift::smallest_visible_slope(&years, sigma).unwrap();
         close(100.0 * slope, number(&case["slope_needed_for_90pct_CI_to_exclude_0_pct"]));
     }
@@ -585,10 +592,10 @@ fn golden_shrinkage() {
 }
 
 /// Readings of one case: pH where the error is a plain deviation, else Olsen P.
-fn readings(dates: &[Date], values: &[f64], spread: Spread) -> (Vec<Reading>, ErrorSettings) {
+fn readings(dates: &[Date], values: &[f64], spread: TestError) -> (Vec<Reading>, ErrorSettings) {
     let analyte = match spread {
-        Spread::Sd(_) => Analyte::Ph,
-        Spread::Cv(_) => Analyte::Element(Element::P),
+        TestError::Absolute(_) => Analyte::Ph,
+        TestError::Relative(_) => Analyte::Element(Element::P),
     };
     let tests = dates.iter().zip(values).enumerate().map(|(at, (day, value))| Reading {
         analyte,
@@ -631,7 +638,7 @@ fn golden_verdicts() {
 fn golden_verdict_over_a_change_of_method() {
     let Some(golden) = golden() else { return };
     let case = &golden["stratified_two_methods"];
-    let spread = Spread::Cv(number(&case["cv"]));
+    let spread = TestError::Relative(number(&case["cv"]));
     let mut tests = vec![];
     let mut settings = ErrorSettings::default();
     for (segment, method) in list(&case["segments"]).iter().zip([Method::Bray1, Method::Mehlich3Icp]) {
@@ -733,4 +740,111 @@ fn the_slope_opens_to_its_cells() {
     let working = drift::verdict(&segments).working(&segments).unwrap();
     assert!(working.is_grounded());
     assert_eq!(working.cells(), [1, 2, 3, 4].map(CellKey));
+}
+
+/// Rothamsted long-term liming experiment (Glendining et al. 2023, CC BY 4.0,
+/// https://doi.org/10.23637/rcs10-soil-01): real plots with sub-plots, assumed dates, values
+/// repeated for two sub-plots, and a depth that changes from 18 to 23 cm in 1971. The
+/// expected figures of plots 1 and 4 were made with Python from the same rows.
+#[test]
+fn rothamsted_liming_plots() {
+    let (Some(text), Some(golden)) = (oracle("data/rothamsted_lime_topsoil.csv"), golden()) else { return };
+    let mut rows = csv::Reader::from_reader(text.as_bytes());
+    let mut tests: std::collections::BTreeMap<String, (Vec<Reading>, BTreeSet<Date>)> = Default::default();
+    for (line, row) in rows.deserialize::<std::collections::BTreeMap<String, String>>().enumerate() {
+        let row = row.unwrap();
+        let day: Date = row["sample_date"].parse().unwrap();
+        let bottom: f64 = row["soil_depth_cm"].split('-').next_back().unwrap().parse().unwrap();
+        let (readings, assumed) = tests.entry(row["plot"].clone()).or_default();
+        if row["date_assumed"] == "1" {
+            assumed.insert(day);
+        }
+        let mut add = |column: &str, cell, analyte, method, level: fn(f64) -> Level| {
+            if let Ok(value) = row[column].parse::<f64>() {
+                let decimals = row[column].split('.').nth(1).map_or(0, str::len) as u8;
+                let (depth, level, cell) = (band(bottom), level(value), CellKey(2 * line as i64 + cell));
+                readings.push(Reading { analyte, method, level, decimals, depth, cell, ..olsen(0, day, value) });
+            }
+        };
+        add("ph_water_1_2_5", 0, Analyte::Ph, Method::PhWater1to25, Level::Ph);
+        add("olsen_p_mg_kg", 1, Analyte::Element(Element::P), Method::Olsen, |v| Level::MgPerKg(MgPerKg(v)));
+    }
+    assert_eq!(tests.len(), 32);
+    let segments_of = |plot: &str, analyte: Analyte| {
+        let (readings, assumed) = &tests[plot];
+        let of: Vec<_> = readings.iter().filter(|reading| reading.analyte == analyte).cloned().collect();
+        drift::segments(&of, assumed, &ErrorSettings::default())
+    };
+    for plot in tests.keys() {
+        let segments = segments_of(plot, Analyte::Ph);
+        let breaks: Vec<_> = drift::breaks(&segments).into_iter().map(|b| b.words).collect();
+        assert_eq!(breaks, ["Depth changed from 0–18\u{a0}cm to 0–23\u{a0}cm in 1971"], "plot {plot}");
+        assert!(!drift::verdict(&segments).words.is_empty());
+    }
+
+    let series = list(&golden["series"]);
+    let case = |id: &str| series.iter().find(|case| case["id"].as_str().unwrap().starts_with(id)).unwrap();
+    for (plot, analyte, case) in [("1", Analyte::Ph, case("R1")), ("4", Analyte::Element(Element::P), case("R2"))] {
+        let mut segments = segments_of(plot, analyte);
+        segments.retain(|segment| segment.depth == band(23.0));
+        let [segment] = &segments[..] else { panic!("one segment") };
+        assert_eq!(segment.points.iter().map(|p| p.sampled_on).collect::<Vec<_>>(), days(&case["dates"]));
+        for (point, expected) in segment.points.iter().zip(numbers(&case["y"])) {
+            assert!((point.value / expected - 1.0).abs() < 0.005, "{} against {expected}", point.value);
+        }
+        assert!(segment.points.iter().any(|p| p.date_assumed));
+        let found = drift::verdict(&segments);
+        eprintln!("plot {plot}: {} {:?}", found.words, found.notes);
+        assert_eq!(found.exact_p, Some(fraction(&case["p_exact_two_sided"])));
+        let as_said = match case["suggested_verdict"]["verdict"].as_str().unwrap() {
+            "possibly falling" => "possibly falling",
+            _ => "steady",
+        };
+        assert!(found.words.contains(as_said), "{}", found.words);
+        if analyte == Analyte::Element(Element::P) {
+            let repeated = segment.points.iter().find(|p| p.sampled_on == date(1989, 10, 30)).unwrap();
+            assert_eq!((repeated.replicates, repeated.independent), (2, 1), "one value printed for both sub-plots");
+        }
+    }
+}
+
+proptest! {
+    /// Whatever is read, something is said, its slope opens to cells, and no p is beyond reach.
+    #[test]
+    fn no_series_is_too_odd(
+        series in proptest::collection::vec((0u8..4, 0i32..9000, 0u8..60, 0u8..3, proptest::num::f64::ANY), 0..30),
+        linear in any::<bool>(),
+    ) {
+        let test = |(at, (sign, day, value, method, odd)): (usize, (u8, i32, u8, u8, f64))| {
+            let value = if value == 59 { odd } else { f64::from(value) / 4.0 };
+            let on = date(2000, 1, 1).saturating_add(jiff::Span::new().days(day / 40 * 40));
+            Reading {
+                analyte: if linear { Analyte::Ph } else { Analyte::Element(Element::P) },
+                level: if linear { Level::Ph(value) } else { Level::MgPerKg(MgPerKg(value)) },
+                qualifier: [Qualifier::Exact, Qualifier::Exact, Qualifier::Below, Qualifier::Above][usize::from(sign)],
+                method: [Method::Olsen, Method::Olsen, Method::Bray1][usize::from(method)].clone(),
+                ..olsen(at as i64, on, value)
+            }
+        };
+        let readings: Vec<_> = series.into_iter().enumerate().map(test).collect();
+        let segments = split(&readings);
+        let found = drift::verdict(&segments);
+        prop_assert!(!found.words.is_empty());
+        prop_assert!(!found.words.contains("NaN") && !found.words.contains("inf"), "{}", found.words);
+        if let Some(working) = found.working(&segments) {
+            prop_assert!(working.is_grounded());
+        }
+        if let (Some(p), Some(least)) = (found.exact_p, found.smallest_possible_p) {
+            prop_assert!(p.value() >= least.value() && p.value() <= 1.0);
+        }
+        drift::breaks(&segments);
+        for segment in &segments {
+            let points = segment.points.iter().zip(segment.years()).map(|(p, t)| (t, p.value)).collect();
+            if let Some(fit) = drift::theil_sen(&[points]) {
+                fit.interval(90);
+                fit.widest_interval();
+            }
+            drift::slope_with_limits(&[segment.weighed().iter().map(|p| (p.years, p.found)).collect()]);
+        }
+    }
 }

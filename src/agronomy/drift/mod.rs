@@ -17,7 +17,7 @@ mod theil_sen;
 mod verdict;
 
 pub use change::{TwoTests, beyond_expectation, smallest_visible_slope, two_tests};
-pub use errors::{ErrorSettings, Spread, TypicalError};
+pub use errors::{ErrorSettings, TypicalError};
 pub use fraction::Fraction;
 pub use known_error::{KnownErrorLine, Weighed, known_error};
 pub use mann_kendall::{ExactP, MannKendall, mann_kendall};

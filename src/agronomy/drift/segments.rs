@@ -60,6 +60,8 @@ pub struct Point {
     pub independent: usize,
     /// Labs that printed them; empty where not recorded.
     pub labs: BTreeSet<String>,
+    /// From another lab than most of its segment, and the wider for it.
+    pub other_lab: bool,
     pub cells: Vec<CellKey>,
     /// What each of `cells` says, in their order.
     pub values: Vec<f64>,
@@ -196,7 +198,6 @@ fn segment(
     };
     let home = home_lab(days.values().flatten().copied());
     let error = segment.error;
-    let (mut other_lab, mut repeated) = (false, false);
     for (sampled_on, tests) in days {
         let (usable, mut left_out) = sift(&tests, scale);
         segment.left_out.append(&mut left_out);
@@ -204,25 +205,24 @@ fn segment(
         point.date_assumed = assumed_dates.contains(&sampled_on);
 
         // The sampling is shared by the day's tests, the laboratory's share is not.
-        let whole = error.spread.sigma(scale, point.value).powi(2);
+        let whole = error.one_test.sigma(scale, point.value).powi(2);
         let lab = error.laboratory.sigma(scale, point.value).powi(2).min(whole);
         let mut variance = whole - lab + lab / point.independent as f64;
         if point.labs.iter().any(|lab| !lab.is_empty() && *lab != home) {
             variance += error.between_labs.sigma(scale, point.value).powi(2);
-            other_lab = true;
+            point.other_lab = true;
         }
         point.sigma = variance.sqrt();
         (point.low, point.high) = error_bar(&point, scale);
-        repeated |= point.replicates > 1;
         segment.points.push(point);
     }
-    if repeated {
+    if segment.points.iter().any(|point| point.replicates > 1) {
         segment.notes.push(format!(
             "Tests of one day are averaged into one point ({}).",
             if scale == Scale::Log { "geometric mean" } else { "plain mean" }
         ));
     }
-    if other_lab {
+    if segment.points.iter().any(|point| point.other_lab) {
         segment.notes.push(format!(
             "More than one lab: points not from {home} carry a wider error ({} more, in quadrature).",
             error.between_labs.words()
@@ -301,6 +301,7 @@ fn mean_of_day(tests: &[&Reading], scale: Scale) -> Option<Point> {
         replicates: tests.len(),
         independent: distinct.len(),
         labs: tests.iter().map(|test| test.lab.clone()).collect(),
+        other_lab: false,
         cells: tests.iter().map(|test| test.cell).collect(),
         values: tests.iter().map(|test| test.level.number()).collect(),
     })

@@ -11,7 +11,9 @@ use super::{
     mann_kendall, sign_of_change, smallest_visible_slope, two_tests, years_between,
 };
 use crate::agronomy::{
+    confidence::TestError,
     record::Qualifier,
+    source::Source,
     working::{Figure, Origin, Working},
 };
 use jiff::civil::Date;
@@ -134,7 +136,7 @@ pub fn verdict(segments: &[Segment]) -> Verdict {
         n: points.len(),
         span_years,
         last: last.map(|point| (point.sampled_on, point.found())),
-        per_year: line.as_ref().filter(|_| plain).map(|line| per_year(line, scale)),
+        per_year: line.as_ref().filter(|_| plain).and_then(|line| per_year(line, scale)),
         p: ranks.p(),
         exact_p: ranks.exact.map(|exact| exact.two_sided),
         smallest_possible_p: ranks.exact.map(|exact| exact.smallest_two_sided),
@@ -221,15 +223,12 @@ impl Verdict {
         let used: Vec<_> = self.segments.iter().filter_map(|&index| segments.get(index)).collect();
         let head = used.first()?;
         let points = used.iter().flat_map(|segment| segment.points.iter().map(|point| point_working(segment, point)));
-        let error = Working::leaf(
-            "Error of one test (standard deviation)",
-            match head.error.spread {
-                super::Spread::Cv(cv) => Figure::new(cv * 100.0, "%", 0),
-                super::Spread::Sd(sd) => Figure::new(sd, "", 2),
-            },
-            Origin::Published,
-        )
-        .cite(head.error.source);
+        let mut errors =
+            vec![error_working("Error of one test (standard deviation)", head.error.one_test, head.error.source)];
+        if used.iter().flat_map(|segment| &segment.points).any(|point| point.other_lab) {
+            let (added, source) = (head.error.between_labs, head.error.between_labs_source);
+            errors.push(error_working("Added, in quadrature, for a test by another lab", added, source));
+        }
         let of = match head.scale {
             Scale::Log => "the logarithm of the value",
             Scale::Linear => "the value",
@@ -244,7 +243,7 @@ impl Verdict {
             Scale::Linear => Figure::significant(per_year.best, per_year.unit, 2),
         };
         let title = format!("{}: change by the tests", head.analyte.name());
-        let mut working = Working::step(title, figure, formula, points.chain([error]));
+        let mut working = Working::step(title, figure, formula, points.chain(errors));
         working = working.note(format!(
             "Standard error {:.5} from the stated errors, widened {:.2} times; 90 % range {:.2} to {:.2} {}.",
             line.se_slope, line.birge, per_year.low, per_year.high, per_year.unit
@@ -254,6 +253,14 @@ impl Verdict {
         }
         Some(working)
     }
+}
+
+fn error_working(title: &str, error: TestError, source: Source) -> Working {
+    let figure = match error {
+        TestError::Relative(cv) => Figure::new(cv * 100.0, "%", 0),
+        TestError::Absolute(sd) => Figure::new(sd, "", 2),
+    };
+    Working::leaf(title, figure, Origin::Published).cite(source)
 }
 
 fn point_working(segment: &Segment, point: &Point) -> Working {
@@ -278,8 +285,14 @@ fn point_working(segment: &Segment, point: &Point) -> Working {
     Working::step(title, figure(point.value, point.qualifier), mean, leaves)
 }
 
-fn per_year(line: &KnownErrorLine, scale: Scale) -> PerYear {
+/// `None` where the tests do not bound the change: an interval wider than tenfold a year
+/// (or 10 pH units) says nothing that is worth printing.
+fn per_year(line: &KnownErrorLine, scale: Scale) -> Option<PerYear> {
     let (low, high) = line.interval_90();
+    let bound = if scale == Scale::Log { 10f64.ln() } else { 10.0 };
+    if !(low.abs() <= bound && high.abs() <= bound) {
+        return None;
+    }
     let back = |slope: f64| match scale {
         Scale::Log => 100.0 * slope.exp_m1(),
         Scale::Linear => slope,
@@ -288,7 +301,7 @@ fn per_year(line: &KnownErrorLine, scale: Scale) -> PerYear {
         Scale::Log => "% a year",
         Scale::Linear => "a year",
     };
-    PerYear { best: back(line.slope), low: back(low), high: back(high), unit }
+    Some(PerYear { best: back(line.slope), low: back(low), high: back(high), unit })
 }
 
 /// A size without its sign, no finer than it deserves: "2.9 % a year", "12 % a year", "0.038 a year".
@@ -350,7 +363,7 @@ fn words(verdict: &Verdict, all: &[Segment], used: &[&Segment], points: &[&Point
                 Some(per_year) => {
                     format!("{name} is {surely}{}: {}, by {basis}.", way.word(), slope_in_words(per_year, way))
                 }
-                None => format!("{name} is {surely}{} by the order of {basis}; how fast cannot be said.", way.word()),
+                None => format!("{name} is {surely}{} by {basis}; how fast cannot be said.", way.word()),
             }
         }
         Finding::Steady => format!(
@@ -369,7 +382,7 @@ fn words(verdict: &Verdict, all: &[Segment], used: &[&Segment], points: &[&Point
                     let (low, high) = (side(per_year.low), side(per_year.high));
                     format!("{name}: cannot tell{yet}; {basis} allow anything from {low} to {high}.")
                 }
-                None => format!("{name}: cannot tell{yet}; of {basis} too many are only limits."),
+                None => format!("{name}: cannot tell{yet}; {basis} do not bound the change."),
             }
         }
     }
@@ -429,14 +442,15 @@ fn notes(verdict: &Verdict, all: &[Segment], used: &[&Segment], points: &[&Point
         if line.scatters_too_much() {
             notes.push(format!(
                 "The tests scatter more than their stated error of {} explains; the range is widened {:.1} times.",
-                used[0].error.spread.words(),
+                used[0].error.one_test.words(),
                 line.birge
             ));
         }
         if verdict.finding == Finding::CannotTell {
             let sigma = (points.iter().map(|point| point.sigma.powi(2)).sum::<f64>() / verdict.n as f64).sqrt();
-            if let ([segment], Some(slope)) = (used, smallest_visible_slope(&used[0].years(), sigma)) {
-                let per_year = per_year(line, segment.scale);
+            if let ([segment], Some(slope), Some(per_year)) =
+                (used, smallest_visible_slope(&used[0].years(), sigma), verdict.per_year)
+            {
                 let least = if segment.scale == Scale::Log { 100.0 * slope.exp_m1() } else { slope };
                 notes.push(format!(
                     "Tests at these dates, each with its error, could only show a change above about {}.",
