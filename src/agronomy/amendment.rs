@@ -7,7 +7,7 @@
 
 use super::{
     caution::Caution,
-    element::{Element, Form, Formula},
+    element::{ATOMIC_WEIGHTS, Element, Form, Formula},
     quantity::{Grams, KgPerHa},
     rate::{MassUnit, RateUnit},
     record::keyed,
@@ -442,6 +442,11 @@ fn load(text: &str) -> Result<Vec<Amendment>, String> {
     file.amendment.iter().map(|entry| assemble(entry, &cite).map_err(|e| format!("{}: {e}", entry.slug))).collect()
 }
 
+/// What a content cites that is worked out from a formula.
+fn by_formula() -> Citation {
+    Citation { evidence: Evidence::Derived, ..Citation::from(ATOMIC_WEIGHTS) }
+}
+
 fn assemble(entry: &Entry, cite: &impl Fn(&str) -> Result<Citation, String>) -> Result<Amendment, String> {
     let formula: Option<Formula> = entry.formula.as_deref().map(str::parse).transpose()?;
     let pure = |element| formula.as_ref().map(|f| f.mass_fraction(element)).filter(|f| *f > 0.0);
@@ -490,7 +495,7 @@ fn assemble(entry: &Entry, cite: &impl Fn(&str) -> Result<Citation, String>) -> 
                 first_year_availability: 1.0,
                 printed,
                 pure: Some(whole),
-                source: super::element::ATOMIC_WEIGHTS.into(),
+                source: by_formula(),
                 availability_source: None,
             };
             parts.insert(element, part);
@@ -511,7 +516,7 @@ fn assemble(entry: &Entry, cite: &impl Fn(&str) -> Result<Citation, String>) -> 
     let source = match (entry.grade.first(), &neutralising, &formula) {
         (Some(grade), _, _) => cite(&grade.source)?,
         (None, Some(cited), None) => cited.source.clone(),
-        (None, _, Some(_)) => super::element::ATOMIC_WEIGHTS.into(),
+        (None, _, Some(_)) => by_formula(),
         (None, None, None) => return Err("neither grade nor formula: nothing to cite".into()),
     };
     let analysis = Analysis {
@@ -621,6 +626,15 @@ mod tests {
     }
 
     #[test]
+    fn organic_nitrogen_is_never_all_usable_at_once() {
+        for a in catalogue().iter().filter(|a| !matches!(a.kind, Kind::Salt | Kind::Lime | Kind::Mineral | Kind::Ash)) {
+            if let Some(n) = a.analysis.parts.get(&Element::N) {
+                assert!(n.first_year_availability < 1.0 && n.availability_source.is_some(), "{}", a.slug);
+            }
+        }
+    }
+
+    #[test]
     fn a_grade_above_the_pure_compound_falls_back_to_chemistry() {
         // NCDA&CS table 4.10 prints Epsom salt at 10 % Mg; MgSO4·7H2O holds 9.86 %.
         let mg = &find("epsom_salt").unwrap().analysis.parts[&Element::Mg];
@@ -650,7 +664,7 @@ mod tests {
     #[test]
     fn an_analysis_above_the_whole_is_told() {
         let label = from_label("40-0-0 + 70 S", Convention::Oxide).unwrap();
-        let analysis = Analysis::from_label(&label, Citation::from(crate::agronomy::element::ATOMIC_WEIGHTS));
+        let analysis = Analysis::from_label(&label, Citation::from(ATOMIC_WEIGHTS));
         assert!(analysis.problems()[0].contains("110.0 %"));
     }
 }

@@ -5,9 +5,13 @@ use glebe::{
     agronomy::{
         amendment::{Analysis, Convention, Part, from_label, lime_for_value},
         analyte::Analyte,
+        carbonate::signs,
         caution::{Split, sulfur_to_spend_carbonate},
+        choice::choose,
+        confidence::p_below_target_normal,
         crop::{Crop, boron_ceiling},
         element::{Element, Form, Formula},
+        exchange_capacity::{self, Parts},
         ground::Texture,
         guideline::{self, LandUse},
         method::Method,
@@ -86,6 +90,8 @@ pub const KINDS: &[(&str, fn(&toml::Table) -> Outcome)] = &[
     ("layer_weight", layer_weight),
     ("by_volume", by_volume),
     ("class", class),
+    ("capacity", capacity),
+    ("below_target", below_target),
 ];
 
 /// Runs a kind on its inputs.
@@ -545,4 +551,64 @@ fn class(table: &toml::Table) -> Outcome {
         answers.insert(format!("{printed} position"), Answer::Text(nutrient.position.words().into()));
     }
     Ok(answers)
+}
+
+/// The exchange capacity of a sheet, and who holds it, as a plot's page shows it.
+fn capacity(table: &toml::Table) -> Outcome {
+    #[derive(Deserialize)]
+    #[serde(deny_unknown_fields)]
+    struct In {
+        cells: Vec<Cell>,
+        /// mg/kg per cmol(+)/kg by the publisher; left out: exact.
+        #[serde(default)]
+        divisors: BTreeMap<Element, f64>,
+    }
+    let i: In = inputs(table)?;
+    let divisors = divisors(i.divisors);
+    let cells = i.cells.iter().zip(1..).map(|(cell, key)| determination(key, cell)).collect::<Result<_, _>>()?;
+    let sampling = sampling(cells);
+    let readings: Vec<Reading> = sampling
+        .determinations()
+        .map(|(report, d)| read(&sampling, report, d, &divisors).map_err(|u| u.reason))
+        .collect::<Result<_, _>>()?;
+    let signs = signs(&sampling, &readings, None);
+    let choices = choose(&readings, &signs, &[], |_| true);
+    let mut answers = Answers::new();
+    let capacity = match exchange_capacity::capacity(&Parts::gather(&choices), &signs, &divisors) {
+        Ok(capacity) => capacity,
+        Err(withheld) => {
+            answers.insert("withheld".into(), Answer::Text(withheld.reason));
+            return Ok(answers);
+        }
+    };
+    if !capacity.working.is_grounded() {
+        return Err("the working of the capacity does not reach its cells".into());
+    }
+    answers.insert("cec".into(), Answer::Level(capacity.level));
+    for (element, held) in &capacity.cations {
+        answers.insert(element.symbol().into(), Answer::Level(held.charge));
+        answers.insert(format!("{element} share"), Answer::Plain(held.share.0, "%"));
+    }
+    if let Some(acidity) = capacity.acidity {
+        answers.insert("acidity".into(), Answer::Level(acidity.charge));
+        answers.insert("acidity share".into(), Answer::Plain(acidity.share.0, "%"));
+    }
+    if let Some(bases) = capacity.base_saturation {
+        answers.insert("bases".into(), Answer::Level(bases.charge));
+        answers.insert("base saturation".into(), Answer::Plain(bases.share.0, "%"));
+    }
+    Ok(answers)
+}
+
+/// The chance that a value with a constant error is truly below a target.
+fn below_target(table: &toml::Table) -> Outcome {
+    #[derive(Deserialize)]
+    #[serde(deny_unknown_fields)]
+    struct In {
+        found: f64,
+        target: f64,
+        sd: f64,
+    }
+    let i: In = inputs(table)?;
+    one(Answer::Plain(p_below_target_normal(i.found, i.target, i.sd), ""))
 }
