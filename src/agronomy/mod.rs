@@ -25,4 +25,5 @@ pub mod reading;
 pub mod record;
 pub mod source;
 pub mod standing;
+pub mod survey;
 pub mod working;

@@ -1,0 +1,286 @@
+//! Where a plot stands now: every sampling of a plot read, the newest result of each
+//! analyte chosen, and the whole placed under one guideline. It joins the rules of
+//! `reading`, `carbonate`, `choice`, `exchange_capacity` and `standing` and adds none of
+//! its own but this: the newest date that answers for an analyte answers for it alone.
+
+use super::{
+    analyte::Analyte,
+    carbonate::{self, Signs},
+    choice::{self, Choice, Overrule},
+    exchange_capacity::{self, Capacity, Parts},
+    ground::Ground,
+    guideline::{Facts, Guideline, LandUse},
+    method::Method,
+    quantity::CmolPerKg,
+    reading::{self, Divisors, Level, Reading, Unreadable},
+    record::Sampling,
+    standing::{self, Chosen, Setting, Standing},
+};
+use jiff::civil::Date;
+use std::collections::BTreeMap;
+
+/// Years after which a result is shown with a reminder of its age.
+///
+/// NRCS practice 590 takes tests no older than five years; extension advice for gardens is
+/// every two to three (Virginia Cooperative Extension).
+pub const OLD_YEARS: f64 = 5.0;
+
+/// Every sampling of a plot, read.
+#[derive(Clone, Debug, Default)]
+pub struct Survey {
+    /// Newest date first; the order of the samplings within a date is kept.
+    pub visits: Vec<Visit>,
+}
+
+/// One sampling with its readings.
+#[derive(Clone, Debug)]
+pub struct Visit {
+    pub sampling: Sampling,
+    pub readings: Vec<Reading>,
+    pub unreadable: Vec<Unreadable>,
+}
+
+/// A plot's present state under a guideline.
+#[derive(Clone, Debug)]
+pub struct Present {
+    pub signs: Signs,
+    /// The reading used for each analyte, with those left aside.
+    pub choices: BTreeMap<Analyte, Choice>,
+    /// The exchange capacity, or the sentence that says why none can be trusted.
+    pub capacity: Result<Capacity, String>,
+    pub standing: Standing,
+    /// Cells of the newest date that cannot be read, with what is missing.
+    pub unreadable: Vec<Unreadable>,
+}
+
+impl Survey {
+    /// Reads every sampling.
+    pub fn read(samplings: impl IntoIterator<Item = Sampling>) -> Survey {
+        let mut visits: Vec<Visit> = samplings
+            .into_iter()
+            .map(|sampling| {
+                let (readings, unreadable) = reading::read_all(&sampling);
+                Visit { sampling, readings, unreadable }
+            })
+            .collect();
+        visits.sort_by(|a, b| {
+            b.sampling.sampled_on.cmp(&a.sampling.sampled_on).then(a.sampling.key.cmp(&b.sampling.key))
+        });
+        Survey { visits }
+    }
+
+    /// The same survey as it was known on a date.
+    pub fn until(&self, on: Date) -> Survey {
+        Survey { visits: self.visits.iter().filter(|v| v.sampling.sampled_on <= on).cloned().collect() }
+    }
+
+    /// All readings of one analyte over the years, oldest first.
+    pub fn history(&self, analyte: Analyte) -> Vec<Reading> {
+        let mut all: Vec<Reading> = self.readings().filter(|r| r.analyte == analyte).cloned().collect();
+        all.sort_by_key(|r| r.sampled_on);
+        all
+    }
+
+    /// Every analyte that was ever read, in order.
+    pub fn analytes(&self) -> Vec<Analyte> {
+        let all: std::collections::BTreeSet<Analyte> = self.readings().map(|r| r.analyte).collect();
+        all.into_iter().collect()
+    }
+
+    /// When soil was last taken.
+    pub fn last_sampled(&self) -> Option<Date> {
+        self.visits.first().map(|v| v.sampling.sampled_on)
+    }
+
+    fn readings(&self) -> impl Iterator<Item = &Reading> {
+        self.visits.iter().flat_map(|v| &v.readings)
+    }
+
+    /// The readings of the newest date for each analyte. Where several depths were taken on
+    /// one date, the uppermost answers for the plot.
+    pub fn newest(&self) -> Vec<Reading> {
+        let mut newest: BTreeMap<Analyte, Vec<&Reading>> = BTreeMap::new();
+        for reading in self.readings() {
+            let kept = newest.entry(reading.analyte).or_default();
+            let top = |r: &Reading| r.depth.map_or(0.0, |d| d.top.0);
+            match kept.first() {
+                Some(first) if first.sampled_on > reading.sampled_on || top(first) < top(reading) => {}
+                Some(first) if first.sampled_on == reading.sampled_on && top(reading) < top(first) => {
+                    *kept = vec![reading];
+                }
+                _ => kept.push(reading),
+            }
+        }
+        newest.into_values().flatten().cloned().collect()
+    }
+
+    /// The signs of lime and salts: the newest fizz test and the newest pH, carbonate and
+    /// conductivity, whichever dates they are of. Lime found once does not leave by itself.
+    pub fn signs(&self, ground: &Ground) -> Signs {
+        let Some(first) = self.visits.first() else { return Signs::default() };
+        let fizz = self.visits.iter().find_map(|v| v.sampling.fizz);
+        let evidence = Sampling { fizz, ..first.sampling.clone() };
+        let telling = [Analyte::Ph, Analyte::Carbonate, Analyte::Conductivity];
+        let readings: Vec<Reading> = self.newest().into_iter().filter(|r| telling.contains(&r.analyte)).collect();
+        carbonate::signs(&evidence, &readings, Some(ground.cover))
+    }
+
+    /// Where the plot stands on a day under a guideline. `overrules` are a person's choices of reading.
+    pub fn present(
+        &self,
+        ground: &Ground,
+        guideline: &Guideline,
+        land_use: LandUse,
+        overrules: &[Overrule],
+        on: Date,
+    ) -> Present {
+        let signs = self.signs(ground);
+        let newest = self.newest();
+        let ph = newest.iter().find(|r| r.analyte == Analyte::Ph).map(|r| r.level.number());
+        let facts = Facts { land_use, texture: ground.texture, ph, carbonate: signs.calcareous() };
+        let choices = choice::choose(&newest, &signs, overrules, |reading| guideline.reads(reading, &facts));
+        let capacity = exchange_capacity::capacity(&Parts::gather(&choices), &signs, &Divisors::exact());
+        let capacity = capacity.map_err(|withheld| withheld.reason);
+        let usable = match &capacity {
+            Ok(capacity) => usable(capacity, &choices),
+            Err(why) => Err(why.clone()),
+        };
+        let setting = Setting {
+            land_use,
+            texture: ground.texture,
+            carbonate: signs.calcareous(),
+            capacity: usable.as_ref().map_err(Clone::clone),
+        };
+        let chosen: Vec<Chosen<'_>> =
+            choices.values().map(|c| Chosen { reading: &c.chosen, reasons: &c.reasons }).collect();
+        let mut standing = standing::stand(&chosen, guideline, &setting);
+        for nutrient in &mut standing.nutrients {
+            let taken = choices.get(&nutrient.analyte).map(|c| c.chosen.sampled_on);
+            if let Some(note) = taken.and_then(|taken| age_note(taken, on)) {
+                nutrient.notes.push(note);
+            }
+        }
+        let unreadable = self.visits.first().map(|v| v.unreadable.clone()).unwrap_or_default();
+        Present { signs, choices, capacity, standing, unreadable }
+    }
+}
+
+/// The capacity in the shape that shares are counted of: by mass, and known to be free of lime or not.
+fn usable(capacity: &Capacity, choices: &BTreeMap<Analyte, Choice>) -> Result<standing::Capacity, String> {
+    let Level::CmolPerKg(cmol_per_kg) = capacity.level else {
+        return Err(
+            "The lab scoops its soil, so the capacity is by volume and saturations by mass cannot be had".into()
+        );
+    };
+    let method = match capacity.stated {
+        true => choices.get(&Analyte::ExchangeCapacity),
+        false => choices.get(&Analyte::Element(super::element::Element::Ca)),
+    }
+    .map(|choice| &choice.chosen.method);
+    let alkaline = method.is_some_and(|m| carbonate::is_alkaline(m) || *m == Method::CapacityAcetate82);
+    Ok(standing::Capacity { cmol_per_kg: CmolPerKg(cmol_per_kg.0), alkaline, working: capacity.working.clone() })
+}
+
+/// Years between two dates, by the civil calendar.
+pub fn years_between(from: Date, to: Date) -> f64 {
+    from.until(to).map_or(0.0, |span| f64::from(span.get_days())) / 365.25
+}
+
+fn age_note(taken: Date, on: Date) -> Option<String> {
+    let years = years_between(taken, on);
+    (years >= OLD_YEARS).then(|| format!("This soil was taken {years:.0} years ago; a newer test is worth having."))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::agronomy::{
+        ground::{Cover, Texture},
+        guideline,
+        quantity::{Centimetres, SquareMetres},
+        record::{Basis, CellKey, Determination, Fizz, FizzAcid, FizzClass, PrintedValue, Qualifier, Report, Unit},
+    };
+
+    fn ground() -> Ground {
+        Ground {
+            area: SquareMetres(20.0),
+            cover: Cover::Tunnel,
+            texture: Texture::Loam,
+            bulk_density: None,
+            depth: Centimetres(15.0),
+            stones: 0.0,
+        }
+    }
+
+    fn cell(key: i64, analyte: &str, method: Method, value: f64, unit: Unit) -> Determination {
+        Determination {
+            key: CellKey(key),
+            analyte: analyte.parse().unwrap(),
+            method,
+            printed: PrintedValue {
+                text: value.to_string(),
+                qualifier: Qualifier::Exact,
+                value: Some(value),
+                decimals: 0,
+            },
+            unit,
+            form: None,
+            basis: Basis::Mass,
+            layer: None,
+        }
+    }
+
+    fn sampling(key: i64, on: Date, fizz: Option<FizzClass>, determinations: Vec<Determination>) -> Sampling {
+        Sampling {
+            key,
+            sampled_on: on,
+            date_assumed: false,
+            depth: None,
+            cores: None,
+            fizz: fizz.map(|class| Fizz { acid: FizzAcid::Hydrochloric1M, class }),
+            reports: vec![Report { key, lab: "a lab".into(), determinations }],
+        }
+    }
+
+    #[test]
+    fn each_analyte_is_answered_by_its_newest_date_and_fizz_is_remembered() {
+        let date = |y| jiff::civil::date(y, 10, 10);
+        let survey = Survey::read([
+            sampling(
+                1,
+                date(2022),
+                Some(FizzClass::Strong),
+                vec![
+                    cell(1, "P", Method::Mehlich3Icp, 90.0, Unit::MgPerKg),
+                    cell(2, "P", Method::Olsen, 11.0, Unit::MgPerKg),
+                    cell(3, "K", Method::Mehlich3Icp, 100.0, Unit::MgPerKg),
+                ],
+            ),
+            sampling(2, date(2024), None, vec![cell(4, "K", Method::Mehlich3Icp, 140.0, Unit::MgPerKg)]),
+        ]);
+        let guideline = guideline::find("extension_sufficiency").unwrap();
+        let present = survey.present(&ground(), guideline, LandUse::Vegetables, &[], date(2025));
+        assert!(present.signs.calcareous());
+        let chosen = |a: &str| &present.choices[&a.parse().unwrap()].chosen;
+        assert_eq!((&chosen("P").method, chosen("P").cell), (&Method::Olsen, CellKey(2)));
+        assert_eq!(chosen("K").cell, CellKey(4));
+        assert!(present.capacity.is_err(), "no capacity from an acid extraction on ground that fizzes");
+        assert!(present.standing.nutrients.iter().all(|n| n.found.working.is_grounded()));
+    }
+
+    #[test]
+    fn an_old_test_says_its_age_and_an_empty_plot_says_nothing() {
+        let survey = Survey::read([sampling(
+            1,
+            jiff::civil::date(2015, 3, 1),
+            None,
+            vec![cell(1, "K", Method::Mehlich3Icp, 140.0, Unit::MgPerKg)],
+        )]);
+        let guideline = guideline::find("delaware_mehlich3").unwrap();
+        let on = jiff::civil::date(2025, 3, 1);
+        let present = survey.present(&ground(), guideline, LandUse::Vegetables, &[], on);
+        assert!(present.standing.nutrients[0].notes.iter().any(|n| n.contains("10 years ago")));
+        let empty = Survey::default().present(&ground(), guideline, LandUse::Vegetables, &[], on);
+        assert!(empty.standing.nutrients.is_empty() && empty.choices.is_empty());
+    }
+}
