@@ -616,7 +616,11 @@ fn golden_verdicts() {
     for case in list(&golden["series"]) {
         let (dates, values) = (days(&case["dates"]), numbers(&case["y"]));
         let (tests, errors) = readings(&dates, &values, error_of(case).1);
-        let found = read(&tests, &errors);
+        let segments = drift::segments(&tests, &BTreeSet::new(), &errors);
+        let found = drift::verdict(&segments);
+        let middle = found.middle_slope(&segments).unwrap();
+        close(middle.best, number(&case["theil_sen_slope"]));
+        eprintln!("{}", middle.words());
         let expected = match case["suggested_verdict"]["verdict"].as_str().unwrap() {
             "rising" => Finding::Moving(Direction::Rising, Strength::Plainly),
             "falling" => Finding::Moving(Direction::Falling, Strength::Plainly),
@@ -668,6 +672,9 @@ fn what_is_said_never_goes_beyond_the_tests() {
     let say = |tests: &[Reading]| read(tests, &ErrorSettings::default());
 
     assert_eq!(say(&[]).finding, Finding::NoTests);
+    let nothing = say(&[Reading { qualifier: Qualifier::NotDetected, ..olsen(1, spring(2001), 0.0) }]);
+    assert_eq!(nothing.words, "None of the tests can be used for a trend.");
+    assert_eq!(nothing.notes, ["The test of 2001-03-01 is left out: not detected, and the lab printed no limit."]);
     assert_eq!(
         say(&series(&[20.0])).words,
         "Phosphorus: one test only; a second is needed before any change can be seen."
@@ -831,6 +838,9 @@ proptest! {
         let found = drift::verdict(&segments);
         prop_assert!(!found.words.is_empty());
         prop_assert!(!found.words.contains("NaN") && !found.words.contains("inf"), "{}", found.words);
+        if let Some(middle) = found.middle_slope(&segments) {
+            prop_assert!(!middle.words().contains("NaN"), "{}", middle.words());
+        }
         if let Some(working) = found.working(&segments) {
             prop_assert!(working.is_grounded());
         }

@@ -7,8 +7,8 @@
 //! method, and never counts two extractions of the same soil twice.
 
 use super::{
-    Found, Fraction, KnownErrorLine, MannKendall, Point, Scale, Segment, TwoTests, Z_90, Z_95, known_error,
-    mann_kendall, sign_of_change, smallest_visible_slope, two_tests, years_between,
+    Coverage, Found, Fraction, KnownErrorLine, MannKendall, Point, Scale, Segment, SlopeInterval, TwoTests, Z_90, Z_95,
+    known_error, mann_kendall, sign_of_change, slope_with_limits, theil_sen, two_tests, wording, years_between,
 };
 use crate::agronomy::{
     confidence::TestError,
@@ -77,6 +77,36 @@ pub struct PerYear {
     pub high: f64,
     /// "% a year", or "a year" for pH.
     pub unit: &'static str,
+}
+
+/// The middle slope (Theil-Sen) of a verdict's tests.
+#[derive(Clone, Debug, PartialEq)]
+pub struct MiddleSlope {
+    pub best: f64,
+    /// At least 90 %, or the widest that so few tests allow with what it covers; `None` with
+    /// values below or above a limit.
+    pub interval: Option<SlopeInterval>,
+    /// "mg/kg a year"; "a year" for pH.
+    pub unit: String,
+}
+
+impl MiddleSlope {
+    /// "Middle of all slopes between two tests: −0.253 mg/kg a year (range −0.504 to 0.031, right for 92 of 100 such series)."
+    pub fn words(&self) -> String {
+        let number = |value: f64| Figure::significant(value, "", 3).to_string().replace('-', "−");
+        let interval = self.interval.map_or_else(String::new, |interval| {
+            let covers = match interval.coverage {
+                Coverage::Exact { achieved, .. } => (achieved.value() * 100.0).floor(),
+                Coverage::Normal { nominal_percent } => f64::from(nominal_percent),
+            };
+            format!(
+                " (range {} to {}, right for {covers} of 100 such series)",
+                number(interval.low),
+                number(interval.high)
+            )
+        });
+        format!("Middle of all slopes between two tests: {} {}{interval}.", number(self.best), self.unit)
+    }
 }
 
 /// What may be said, and what it rests on.
@@ -154,8 +184,8 @@ pub fn verdict(segments: &[Segment]) -> Verdict {
         (Some(first), Some(last)) => verdict.by_line_and_ranks(first, last, used.len()),
         _ => Finding::NoTests,
     };
-    verdict.words = words(&verdict, segments, &used, &points);
-    verdict.notes = notes(&verdict, segments, &used, &points);
+    verdict.words = wording::words(&verdict, segments, &used, &points);
+    verdict.notes = wording::notes(&verdict, segments, &used, &points);
     verdict
 }
 
@@ -214,6 +244,28 @@ impl Verdict {
                 if self.line.as_ref().is_some_and(within) { Finding::Steady } else { Finding::CannotTell }
             }
         }
+    }
+
+    /// The middle of all slopes between two tests, in the unit of the tests: a second reading
+    /// that one wild test cannot pull. Worked out when asked for, since pairs are many.
+    /// `segments` are those the verdict was read from.
+    pub fn middle_slope(&self, segments: &[Segment]) -> Option<MiddleSlope> {
+        let used: Vec<_> = self.segments.iter().filter_map(|&index| segments.get(index)).collect();
+        let unit = match used.first()?.unit {
+            "" => "a year".to_owned(),
+            unit => format!("{unit} a year"),
+        };
+        let per_segment = |segment: &Segment| -> Vec<(f64, Found<f64>)> {
+            segment.years().into_iter().zip(segment.points.iter().map(Point::found)).collect()
+        };
+        let points: Vec<_> = used.into_iter().map(per_segment).collect();
+        if points.iter().flatten().any(|(_, found)| !found.is_exact()) {
+            let (low, high) = slope_with_limits(&points)?;
+            return Some(MiddleSlope { best: (low + high) / 2.0, interval: None, unit });
+        }
+        let plain = |segment: Vec<(f64, Found<f64>)>| segment.into_iter().map(|(t, y)| (t, y.number())).collect();
+        let fit = theil_sen(&points.into_iter().map(plain).collect::<Vec<_>>())?;
+        Some(MiddleSlope { best: fit.slope, interval: fit.interval(90).or_else(|| fit.widest_interval()), unit })
     }
 
     /// The derivation of the slope down to the printed cells; `None` where there is no slope.
@@ -302,191 +354,4 @@ fn per_year(line: &KnownErrorLine, scale: Scale) -> Option<PerYear> {
         Scale::Linear => "a year",
     };
     Some(PerYear { best: back(line.slope), low: back(low), high: back(high), unit })
-}
-
-/// A size without its sign, no finer than it deserves: "2.9 % a year", "12 % a year", "0.038 a year".
-fn size(value: f64, unit: &str) -> String {
-    let value = value.abs();
-    match unit {
-        "a year" => format!("{value:.3} a year"),
-        _ if value < 9.95 => format!("{value:.1} {unit}"),
-        _ => format!("{value:.0} {unit}"),
-    }
-}
-
-fn number_word(n: usize) -> String {
-    const WORDS: [&str; 11] = ["No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten"];
-    WORDS.get(n).map_or_else(|| n.to_string(), |word| (*word).to_owned())
-}
-
-fn span(years: f64) -> String {
-    match years {
-        y if y < 0.95 => format!("{:.0} months", (y * 12.0).max(1.0)),
-        y if y < 1.5 => "a year".into(),
-        y => format!("{y:.0} years"),
-    }
-}
-
-/// "Phosphorus is falling: 2.9 % a year (likely between 1.1 and 4.7), by 12 tests over 14 years."
-fn words(verdict: &Verdict, all: &[Segment], used: &[&Segment], points: &[&Point]) -> String {
-    let Some(segment) = used.first() else { return "No tests.".into() };
-    let name = segment.analyte.name();
-    let basis = format!("{} tests over {}", verdict.n, span(verdict.span_years));
-    match verdict.finding {
-        Finding::NoTests => "No tests.".into(),
-        Finding::OneTest if all.iter().filter(|other| !other.points.is_empty()).count() > 1 => {
-            format!("{name}: no two tests can be compared; they differ in method, unit or depth.")
-        }
-        Finding::OneTest => format!("{name}: one test only; a second is needed before any change can be seen."),
-        Finding::OnlyLimits => {
-            let limits = points.iter().map(|point| point.value);
-            let (least, most) =
-                (limits.clone().fold(f64::INFINITY, f64::min), limits.fold(f64::NEG_INFINITY, f64::max));
-            let unit = Figure::new(most, segment.unit, segment.decimals);
-            match points.iter().all(|point| point.qualifier == Qualifier::Below) {
-                true => format!("{name}: every test is below the lab's limit (<{unit}); no change can be read."),
-                false if points.iter().all(|point| point.qualifier == Qualifier::Above) => {
-                    let unit = Figure::new(least, segment.unit, segment.decimals);
-                    format!("{name}: every test is above the lab's range (>{unit}); no change can be read.")
-                }
-                false => format!("{name}: every test is only a limit; no change can be read."),
-            }
-        }
-        _ if verdict.n == 2 => two_tests_in_words(verdict, &name, segment, points),
-        Finding::Moving(way, strength) => {
-            let surely = match strength {
-                Strength::Possibly => "possibly ",
-                Strength::Probably => "probably ",
-                Strength::Plainly => "",
-            };
-            match verdict.per_year {
-                Some(per_year) => {
-                    format!("{name} is {surely}{}: {}, by {basis}.", way.word(), slope_in_words(per_year, way))
-                }
-                None => format!("{name} is {surely}{} by {basis}; how fast cannot be said.", way.word()),
-            }
-        }
-        Finding::Steady => format!(
-            "{name} is steady: any change over these {} is smaller than one test can show ({} tests).",
-            span(verdict.span_years),
-            verdict.n
-        ),
-        Finding::CannotTell => {
-            let yet = if verdict.n < 5 { " yet" } else { "" };
-            match verdict.per_year {
-                Some(per_year) => {
-                    let side = |value: f64| {
-                        let way = if value < 0.0 { "a fall" } else { "a rise" };
-                        format!("{way} of {}", size(value, per_year.unit))
-                    };
-                    let (low, high) = (side(per_year.low), side(per_year.high));
-                    format!("{name}: cannot tell{yet}; {basis} allow anything from {low} to {high}.")
-                }
-                None => format!("{name}: cannot tell{yet}; {basis} do not bound the change."),
-            }
-        }
-    }
-}
-
-/// "2.9 % a year (likely between 1.1 and 4.7 % a year)"; an interval on both sides of 0 names them.
-fn slope_in_words(per_year: PerYear, way: Direction) -> String {
-    let best = size(per_year.best, per_year.unit);
-    let (near, far) = match way {
-        Direction::Rising => (per_year.low, per_year.high),
-        Direction::Falling => (per_year.high, per_year.low),
-    };
-    if near * far > 0.0 {
-        let near = size(near, per_year.unit).replace(&format!(" {}", per_year.unit), "");
-        format!("{best} (likely between {near} and {})", size(far, per_year.unit))
-    } else {
-        let other = if way == Direction::Rising { "falling" } else { "rising" };
-        format!("{best} (at most {}, perhaps {other} by {})", size(far, per_year.unit), size(near, per_year.unit))
-    }
-}
-
-fn two_tests_in_words(verdict: &Verdict, name: &str, segment: &Segment, points: &[&Point]) -> String {
-    let shown = |point: &Point| Figure {
-        sign: point.qualifier.sign().to_owned(),
-        ..Figure::new(point.value, segment.unit, segment.decimals)
-    };
-    let ([first, last], Some(change)) = (points, &verdict.two_tests) else {
-        return format!("{name}: two tests that cannot be compared.");
-    };
-    let moved = format!("from {} to {} in {}", shown(first), shown(last), span(verdict.span_years));
-    let limits = match segment.scale {
-        Scale::Log => format!("{:.0} % up or {:.0} % down", change.least_rise, -change.least_fall),
-        Scale::Linear => format!("{:.2} either way", change.least_rise),
-    };
-    match verdict.finding {
-        Finding::Moving(way, _) => {
-            format!("{name} is probably {}: {moved}, more than the error of two tests explains ({limits}).", way.word())
-        }
-        _ => format!("{name}: cannot tell yet; {moved}, and two tests of unchanged soil can differ by {limits}."),
-    }
-}
-
-fn notes(verdict: &Verdict, all: &[Segment], used: &[&Segment], points: &[&Point]) -> Vec<String> {
-    let mut notes = vec![];
-    if verdict.n >= 2
-        && let Some(smallest) = verdict.smallest_possible_p.filter(|p| !p.at_most_percent(10))
-    {
-        let ties = if verdict.n > 3 { " with such ties" } else { "" };
-        notes.push(format!(
-            "{} tests{ties} can never show a trend by ranks alone: the smallest possible p is {smallest}.",
-            number_word(verdict.n)
-        ));
-    }
-    if verdict.n >= 3
-        && let Some(line) = &verdict.line
-    {
-        if line.scatters_too_much() {
-            notes.push(format!(
-                "The tests scatter more than their stated error of {} explains; the range is widened {:.1} times.",
-                used[0].error.one_test.words(),
-                line.birge
-            ));
-        }
-        if verdict.finding == Finding::CannotTell {
-            let sigma = (points.iter().map(|point| point.sigma.powi(2)).sum::<f64>() / verdict.n as f64).sqrt();
-            if let ([segment], Some(slope), Some(per_year)) =
-                (used, smallest_visible_slope(&used[0].years(), sigma), verdict.per_year)
-            {
-                let least = if segment.scale == Scale::Log { 100.0 * slope.exp_m1() } else { slope };
-                notes.push(format!(
-                    "Tests at these dates, each with its error, could only show a change above about {}.",
-                    size(least, per_year.unit)
-                ));
-            }
-        }
-    }
-    let limits = points.iter().filter(|point| point.qualifier != Qualifier::Exact).count();
-    if limits > 0 && verdict.finding != Finding::OnlyLimits {
-        notes.push(format!("{limits} of {} tests are only limits and enter as limits, never as numbers.", verdict.n));
-    }
-    if verdict.n >= 2 && verdict.p.is_none() {
-        notes.push("With limits both below and above there is no test by ranks.".into());
-    }
-    if verdict.n > 20 {
-        notes.push("More than 20 tests: p by the normal form.".into());
-    }
-    if used.len() > 1 {
-        let labels: Vec<_> = used.iter().map(|segment| segment.label()).collect();
-        notes.push(format!(
-            "Read together with one slope, each at its own level and nothing compared across: {}.",
-            labels.join("; then ")
-        ));
-    }
-    for (index, other) in all.iter().enumerate() {
-        if !verdict.segments.contains(&index) && !other.points.is_empty() {
-            let why =
-                if other.points.len() > 1 { "runs beside these and is not counted twice" } else { "one test only" };
-            notes.push(format!("Not used: {} ({why}).", other.label()));
-        }
-    }
-    if matches!(verdict.finding, Finding::Moving(..)) {
-        notes.push("What was put on and taken off meanwhile is not taken out of this figure.".into());
-    }
-    notes.extend(used.iter().flat_map(|segment| segment.notes.iter().cloned()));
-    notes.dedup();
-    notes
 }
