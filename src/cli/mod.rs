@@ -2,6 +2,7 @@
 //! comment as help text, an arm in [`Command::run`], and a module when it is more than
 //! a few lines. A command calls the app's functions, as pages do.
 
+mod import;
 mod serve;
 
 use crate::{
@@ -28,6 +29,9 @@ struct Glebe {
 enum Command {
     /// Serve the pages; at the first start, print a link that makes the first steward
     Serve,
+    /// Take a set of CSV files into the record: plots, samplings, determinations, applications
+    #[command(after_long_help = import::long_help())]
+    Import(import::Import),
 }
 
 /// Why a command failed, for the terminal.
@@ -39,6 +43,10 @@ pub enum Error {
     Listen(std::net::SocketAddr, #[source] io::Error),
     #[error("{0}")]
     Io(#[from] io::Error),
+    #[error("{}: {source}", file.display())]
+    File { file: std::path::PathBuf, source: io::Error },
+    #[error("{0} problems")]
+    NotTakenIn(usize),
 }
 
 /// Results of commands.
@@ -47,6 +55,12 @@ pub type Result<T, E = Error> = std::result::Result<T, E>;
 impl Command {
     async fn run(self, settings: Settings) -> Result<()> {
         match self {
+            Command::Import(args) => {
+                let app = open(&settings).await?;
+                let done = import::run(&app, args).await;
+                app.close().await;
+                done
+            }
             Command::Serve => serve::run(open(&settings).await?, &settings, None).await,
         }
     }
