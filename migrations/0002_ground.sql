@@ -34,8 +34,8 @@ create table plots (
     area_m2      real not null check (area_m2 > 0 and area_m2 <= 100000000),
     cover        text not null check (cover in ('open', 'tunnel', 'glasshouse')),
     texture      text not null,
-    bulk_density real check (bulk_density > 0.05 and bulk_density < 2.7),  -- g/cm³; null takes the texture's typical value
-    depth_cm     real not null check (depth_cm > 0 and depth_cm <= 200),
+    bulk_density real check (bulk_density > 0 and bulk_density < 2.7),  -- g/cm³; null takes the texture's typical value
+    depth_cm     real not null check (depth_cm > 0 and depth_cm <= 300),
     stones       real not null default 0 check (stones >= 0 and stones < 1),  -- fraction of the volume
     began_on     text check (began_on is date(began_on, '+0 days')),
     retired_on   text check (retired_on is date(retired_on, '+0 days')),

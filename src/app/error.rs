@@ -2,9 +2,14 @@
 //!
 //! Every sentence in here is read by a person. Nothing in here shows SQL or a path.
 
-use crate::store;
+use crate::{
+    exchange::number::{self, NumberProblem},
+    store,
+};
 use jiff::civil::Date;
 use std::{fmt, str::FromStr};
+
+pub use crate::exchange::number::Limits;
 
 /// Why something was not done.
 #[derive(Debug, thiserror::Error)]
@@ -107,66 +112,50 @@ impl Problems {
         text.to_owned()
     }
 
-    /// A plain decimal number within limits; empty or wrong adds a sentence and gives `None`.
-    pub fn number(&mut self, field: &str, typed: &str, limits: Limits) -> Option<f64> {
-        if typed.trim().is_empty() {
-            self.add(field, format!("Give {}.", limits.what));
-            return None;
-        }
-        self.optional_number(field, typed, limits)
+    /// A number within the limits of its field; empty or wrong adds a sentence and gives `None`.
+    pub fn number(&mut self, field: &str, typed: &str, limits: &Limits) -> Option<f64> {
+        let read = number::parse_quantity(typed, limits);
+        self.take(field, read).map(|quantity| quantity.value)
     }
 
     /// The same where the field may stay empty.
-    pub fn optional_number(&mut self, field: &str, typed: &str, limits: Limits) -> Option<f64> {
+    pub fn optional_number(&mut self, field: &str, typed: &str, limits: &Limits) -> Option<f64> {
+        let read = number::parse_optional(typed, limits);
+        self.take(field, read).flatten().map(|quantity| quantity.value)
+    }
+
+    /// A price in minor units of the currency, where the field may stay empty.
+    pub fn optional_money(&mut self, field: &str, typed: &str) -> Option<i64> {
         if typed.trim().is_empty() {
             return None;
         }
-        match decimal(typed) {
-            Some(n) if limits.allow(n) => Some(n),
-            Some(_) => {
-                self.add(field, format!("“{}” cannot be right: {} is {}.", typed.trim(), limits.what, limits.words()));
-                None
-            }
-            None => {
-                self.add(
-                    field,
-                    format!("“{}” is not a number. Give {}, such as 12.5 or 12,5.", typed.trim(), limits.what),
-                );
-                None
-            }
-        }
+        let read = number::parse_money(typed);
+        self.take(field, read)
     }
 
-    /// A date written as YYYY-MM-DD.
-    pub fn date(&mut self, field: &str, typed: &str) -> Option<Date> {
-        if typed.trim().is_empty() {
-            self.add(field, "Give a date.");
-            return None;
-        }
-        self.optional_date(field, typed)
-    }
-
-    /// The same where the field may stay empty.
-    pub fn optional_date(&mut self, field: &str, typed: &str) -> Option<Date> {
-        let typed = typed.trim();
-        if typed.is_empty() {
-            return None;
-        }
-        let date = typed.parse().ok().filter(|date: &Date| (1800..=2200).contains(&date.year()));
-        if date.is_none() {
-            self.add(field, format!("“{typed}” is not a date. Write it as 2026-03-21."));
-        }
-        date
-    }
-
-    /// A date that is not in the future.
+    /// A date, today or before.
     pub fn past_date(&mut self, field: &str, typed: &str, today: Date) -> Option<Date> {
-        let date = self.date(field, typed)?;
-        if date > today {
-            self.add(field, format!("{date} is in the future."));
-            return None;
-        }
-        Some(date)
+        let read = number::parse_date(typed, today);
+        self.take(field, read)
+    }
+
+    /// A date, also one to come.
+    pub fn date(&mut self, field: &str, typed: &str, today: Date) -> Option<Date> {
+        let read = number::parse_date(typed, today).or_else(|problem| match problem.kind {
+            number::Kind::Future => number::parse_date(typed, FAR),
+            _ => Err(problem),
+        });
+        self.take(field, read)
+    }
+
+    /// The same where the field may stay empty.
+    pub fn optional_date(&mut self, field: &str, typed: &str, today: Date) -> Option<Date> {
+        if typed.trim().is_empty() { None } else { self.date(field, typed, today) }
+    }
+
+    /// A reading that failed with a sentence of its own.
+    pub fn take<T>(&mut self, field: &str, read: Result<T, NumberProblem>) -> Option<T> {
+        read.map_err(|problem| self.add(field, format!("{}.", problem.sentence.trim_end_matches('.')))).ok()
     }
 
     /// One of a list of keyed words.
@@ -189,77 +178,32 @@ impl Problems {
     }
 }
 
-/// What a number in a form may be.
-#[derive(Clone, Copy, Debug)]
-pub struct Limits {
-    /// With its article and unit: "the area in m²".
-    pub what: &'static str,
-    /// Smallest value; excluded where `above` is set.
-    pub least: f64,
-    /// Whether `least` itself is refused.
-    pub above: bool,
-    /// Largest value, allowed.
-    pub most: f64,
-}
-
-impl Limits {
-    /// More than `least`, at most `most`.
-    pub const fn above(least: f64, most: f64, what: &'static str) -> Limits {
-        Limits { what, least, above: true, most }
-    }
-
-    /// From `least` to `most`, both allowed.
-    pub const fn from(least: f64, most: f64, what: &'static str) -> Limits {
-        Limits { what, least, above: false, most }
-    }
-
-    fn allow(self, n: f64) -> bool {
-        n.is_finite() && n <= self.most && if self.above { n > self.least } else { n >= self.least }
-    }
-
-    fn words(self) -> String {
-        let from = if self.above { format!("more than {}", self.least) } else { format!("{} or more", self.least) };
-        format!("{from} and at most {}", self.most)
-    }
-}
-
-/// Reads a plain decimal number with a point or a comma; no exponent, no grouping, so
-/// that "1.2.3", "NaN" and "1e400" are not numbers and "1,000.5" is not guessed at.
-pub fn decimal(typed: &str) -> Option<f64> {
-    let plain = typed.trim().replace(',', ".");
-    let digits = plain.strip_prefix(['-', '+', '−']).unwrap_or(&plain);
-    let well_formed = digits.chars().all(|c| c.is_ascii_digit() || c == '.')
-        && digits.chars().filter(|c| *c == '.').count() <= 1
-        && digits.chars().any(|c| c.is_ascii_digit());
-    if !well_formed {
-        return None;
-    }
-    let size: f64 = digits.parse().ok()?;
-    let negative = plain.len() > digits.len() && !plain.starts_with('+');
-    Some(if negative { -size } else { size }).filter(|n| n.is_finite())
-}
+/// The last date that a form takes.
+const FAR: Date = jiff::civil::date(2199, 12, 31);
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
-    fn only_plain_numbers_are_numbers() {
-        for (typed, number) in [("12.5", 12.5), (" 0,5 ", 0.5), ("-3", -3.0), ("+.5", 0.5), ("7.", 7.0)] {
-            assert_eq!(decimal(typed), Some(number), "{typed}");
+    fn every_odd_entry_gets_a_sentence_by_its_field() {
+        let mut problems = Problems::default();
+        for typed in ["0", "-1", "1.2.3", "NaN", "1e400", "<0.1", "ND", ""] {
+            assert_eq!(problems.number(typed, typed, &Limits::AREA_M2), None, "{typed}");
+            assert!(problems.of(typed).is_some_and(|sentence| sentence.ends_with('.')), "{typed}: {problems}");
         }
-        for typed in ["", "1.2.3", "1,000.5", "NaN", "inf", "1e400", "<0.1", "ND", "--1", ".", "12 m"] {
-            assert_eq!(decimal(typed), None, "{typed}");
-        }
+        assert_eq!(problems.number("comma", "12,5", &Limits::AREA_M2), Some(12.5));
+        assert_eq!(problems.of("comma"), None);
     }
 
     #[test]
-    fn a_number_out_of_limits_gets_a_sentence_by_its_field() {
+    fn dates_to_come_are_taken_only_where_they_make_sense() {
+        let today = jiff::civil::date(2026, 3, 21);
         let mut problems = Problems::default();
-        let area = Limits::above(0.0, 1e8, "the area in m²");
-        assert_eq!(problems.number("area_m2", "0", area), None);
-        assert!(problems.of("area_m2").is_some_and(|s| s.contains("more than 0")), "{problems}");
-        assert_eq!(problems.number("other", "12,5", area), Some(12.5));
-        assert_eq!(problems.of("other"), None);
+        assert_eq!(problems.past_date("applied_on", "2026-03-22", today), None);
+        assert!(problems.of("applied_on").is_some());
+        assert_eq!(problems.date("starts_on", "2026-03-22", today), Some(jiff::civil::date(2026, 3, 22)));
+        assert_eq!(problems.date("odd", "2026-02-30", today), None);
+        assert!(problems.of("starts_on").is_none() && problems.of("odd").is_some());
     }
 }

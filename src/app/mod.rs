@@ -4,10 +4,12 @@
 
 pub mod access;
 pub mod error;
+pub mod files;
 pub mod history;
 pub mod import;
 pub mod people;
 pub mod plots;
+pub mod reports;
 pub mod setup;
 
 pub use access::{Actor, Role};

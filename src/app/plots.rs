@@ -9,9 +9,11 @@ use crate::{
         ground::{Cover, Ground, Texture},
         quantity::{Centimetres, GramsPerCm3, LayerConvention, SquareMetres},
     },
+    exchange::number::Low,
     ids::{BlockId, PlotId, SiteId},
     store::{self, Change, Subject, Write},
 };
+use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
 pub use crate::store::plots::{BlockRow, LineageRow, PlotRow, SiteRow};
@@ -142,11 +144,12 @@ impl From<&PlotRow> for PlotForm {
     }
 }
 
-const AREA: Limits = Limits::above(0.0, 1e8, "the area in m²");
-const DENSITY: Limits = Limits::from(0.1, 2.6, "the bulk density in g/cm³");
-const DEPTH: Limits = Limits::from(1.0, 200.0, "the depth in cm");
-const STONES: Limits = Limits::from(0.0, 95.0, "the share of stones in %");
-const STEP: Limits = Limits::from(0.001, 100_000.0, "the scale's step in g");
+/// The finest step that a scale for doses may have, g.
+const SCALE_STEP: Limits =
+    Limits { what: "A scale’s step", unit: "g", low: Low::Above(0.0), at_most: 100_000.0, decimals: 3 };
+/// More stones than this is not a bed, % of the volume.
+const STONES: Limits =
+    Limits { what: "The share of stones", unit: "%", low: Low::AtLeast(0.0), at_most: 95.0, decimals: 2 };
 
 impl SiteForm {
     /// Reads the form, or says what is wrong with it.
@@ -172,7 +175,7 @@ impl SiteForm {
         let scale_step_g = if self.scale_step_g.trim().is_empty() {
             Some(1.0)
         } else {
-            problems.number("scale_step_g", &self.scale_step_g, STEP)
+            problems.number("scale_step_g", &self.scale_step_g, &SCALE_STEP)
         };
         problems.none()?;
         Ok(NewSite {
@@ -190,24 +193,24 @@ impl SiteForm {
 
 impl PlotForm {
     /// Reads the form, or says what is wrong with it.
-    pub fn read(&self) -> Result<NewPlot> {
+    pub fn read(&self, today: Date) -> Result<NewPlot> {
         let mut problems = Problems::default();
         let code = problems.text("code", &self.code, 20, "Give the plot a short code, as on its peg.");
         let name = if self.name.trim().is_empty() { code.clone() } else { problems.text("name", &self.name, 200, "") };
         let block = Some(self.block.trim()).filter(|b| !b.is_empty()).and_then(|b| {
             b.parse::<BlockId>().map_err(|_| problems.add("block", "Choose a block from the list.")).ok()
         });
-        let area = problems.number("area_m2", &self.area_m2, AREA);
+        let area = problems.number("area_m2", &self.area_m2, &Limits::AREA_M2);
         let cover = problems.one_of::<Cover>("cover", if self.cover.trim().is_empty() { "open" } else { &self.cover });
         if self.texture.trim().is_empty() {
             problems.add("texture", "Choose the texture that fits best.");
         }
         let texture =
             Some(&self.texture).filter(|t| !t.trim().is_empty()).and_then(|t| problems.one_of::<Texture>("texture", t));
-        let bulk_density = problems.optional_number("bulk_density", &self.bulk_density, DENSITY);
-        let depth = problems.number("depth_cm", &self.depth_cm, DEPTH);
-        let stones = problems.optional_number("stones_percent", &self.stones_percent, STONES).unwrap_or(0.0);
-        let began_on = problems.optional_date("began_on", &self.began_on);
+        let bulk_density = problems.optional_number("bulk_density", &self.bulk_density, &Limits::BULK_DENSITY);
+        let depth = problems.number("depth_cm", &self.depth_cm, &Limits::DEPTH_CM);
+        let stones = problems.optional_number("stones_percent", &self.stones_percent, &STONES).unwrap_or(0.0);
+        let began_on = problems.optional_date("began_on", &self.began_on, today);
         let position = position(&mut problems, &self.position);
         problems.none()?;
         let (Some(area), Some(cover), Some(texture), Some(depth)) = (area, cover, texture, depth) else {
@@ -341,7 +344,7 @@ impl App {
     /// Adds a plot to a site.
     pub async fn add_plot(&self, actor: &Actor, site: SiteId, form: &PlotForm) -> Result<PlotId> {
         actor.may(Role::Recorder)?;
-        let plot = form.read()?;
+        let plot = form.read(self.today())?;
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
         found(store::plots::site(&mut write, site).await?, "site")?;
         let id = insert(&mut write, site, &plot).await?;
@@ -352,7 +355,7 @@ impl App {
     /// Changes a plot.
     pub async fn edit_plot(&self, actor: &Actor, id: PlotId, form: &PlotForm) -> Result<()> {
         actor.may(Role::Recorder)?;
-        let plot = form.read()?;
+        let plot = form.read(self.today())?;
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
         let before = found(store::plots::plot(&mut write, id).await?, "plot")?;
         check_block(&mut write, before.site, plot.block).await?;
@@ -407,7 +410,7 @@ impl App {
                 began_on: form.took_place_on.clone(),
                 ..PlotForm::from(&parent)
             };
-            match typed.read() {
+            match typed.read(self.today()) {
                 Ok(plot) => parts.push(plot),
                 Err(Error::Invalid(wrong)) => {
                     wrong.0.into_iter().for_each(|p| problems.add(&format!("parts.{i}.{}", p.field), p.message));
@@ -467,7 +470,7 @@ impl App {
         if typed.area_m2.trim().is_empty() {
             typed.area_m2 = area.to_string();
         }
-        let plot = typed.read()?;
+        let plot = typed.read(self.today())?;
         fits(&mut problems, "area_m2", plot.ground.area.0, area);
         problems.none()?;
         let child = insert(&mut write, site, &plot).await?;

@@ -15,6 +15,9 @@ pub enum Error {
     /// The row was changed by somebody else since it was read.
     #[error("changed by somebody else in the meantime")]
     Stale,
+    /// A text in the file that does not read back as what it must be.
+    #[error("the record holds “{text}” where {what} should be")]
+    Unreadable { what: &'static str, text: String },
     /// A transaction tried to end without saying what it changed.
     #[error("a change was about to be saved without its history")]
     NoHistory,

@@ -8,10 +8,12 @@
 
 pub mod bulk;
 pub mod error;
+pub mod files;
 pub mod history;
 mod open;
 pub mod people;
 pub mod plots;
+pub mod samplings;
 mod values;
 
 pub use error::{Error, Result};

@@ -10,7 +10,6 @@ use crate::agronomy::{
     ground::{Cover, Texture},
     method::Method,
     record::{Basis, FizzAcid, FizzClass, Qualifier, Unit},
-    source::Evidence,
 };
 use jiff::{Timestamp, civil::Date};
 use sqlx::{
@@ -109,25 +108,3 @@ macro_rules! words {
 
 words!(Analyte, Basis, Cover, Element, FizzAcid, FizzClass, Form, Method, Qualifier, Texture, Unit);
 words!(super::people::Role);
-
-/// The key of an [`Evidence`] in the record.
-pub(super) fn evidence_key(evidence: Evidence) -> &'static str {
-    match evidence {
-        Evidence::Read => "read",
-        Evidence::Quoted => "quoted",
-        Evidence::Derived => "derived",
-        Evidence::CommonPractice => "common_practice",
-        Evidence::Memory => "memory",
-    }
-}
-
-/// The [`Evidence`] of a key; a CHECK guarantees that there is no other.
-pub(super) fn evidence(key: &str) -> Evidence {
-    match key {
-        "read" => Evidence::Read,
-        "quoted" => Evidence::Quoted,
-        "derived" => Evidence::Derived,
-        "common_practice" => Evidence::CommonPractice,
-        _ => Evidence::Memory,
-    }
-}

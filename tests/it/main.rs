@@ -3,11 +3,13 @@
 mod access;
 mod chemistry;
 mod drift;
+mod durability;
 mod examples;
 mod guidelines;
 mod import;
 mod plans;
 mod questions;
 mod readings;
+mod sheets;
 mod store;
 mod tidy;
