@@ -8,6 +8,7 @@ create table amendments (
     name                text not null unique check (length(trim(name)) between 1 and 200),
     supplier            text not null default '',
     kind                text not null check (length(kind) > 0),
+    form                text not null default 'solid' check (form in ('solid', 'liquid')),
     about               text not null default '',
     formula             text,  -- of the pure compound, where it is one
     solubility_g_per_l  real check (solubility_g_per_l > 0 and solubility_g_per_l < 10000),  -- in cold water

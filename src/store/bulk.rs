@@ -6,7 +6,7 @@
 
 use super::{
     Day, Result, Time, Write,
-    values::{MaybeDay, Text, evidence_key},
+    values::{MaybeDay, Text, json},
 };
 use crate::{
     agronomy::{
@@ -16,7 +16,7 @@ use crate::{
         ground::Ground,
         method::Method,
         record::{Basis, DepthBand, Fizz, PrintedValue, Unit},
-        source::Evidence,
+        source::{Citation, Evidence},
     },
     ids::*,
 };
@@ -308,6 +308,19 @@ pub struct NewAnalysis {
     pub parts: Vec<(Element, f64, f64)>,
 }
 
+impl NewAnalysis {
+    /// The source as the trade cites it.
+    fn citation(&self) -> Citation {
+        Citation {
+            publisher: self.source.clone(),
+            title: self.label.clone(),
+            year: 0,
+            address: String::new(),
+            evidence: self.evidence,
+        }
+    }
+}
+
 /// A sampling to add.
 #[derive(Clone, Debug)]
 pub struct NewSampling {
@@ -433,28 +446,32 @@ pub async fn insert(write: &mut Write, site: SiteId, batch: &Batch) -> Result<()
     );
     insert!(
         write,
-        "insert into analyses (id, amendment, valid_from, label, source, evidence, neutralising_value, moisture, \
-         recorded_at, recorded_by) ",
+        "insert into analyses (id, amendment, valid_from, label, source, neutralising_value, moisture, recorded_at, \
+         recorded_by) ",
         batch.analyses,
         |row, b| b
             .push_bind(row.id)
             .push_bind(row.amendment)
             .push_bind(Day(row.valid_from))
             .push_bind(row.label.as_str())
-            .push_bind(row.source.as_str())
-            .push_bind(evidence_key(row.evidence))
+            .push_bind(json(&row.citation()))
             .push_bind(row.neutralising_value)
             .push_bind(row.moisture)
             .push_bind(Time(at))
             .push_bind(by)
     );
-    let parts: Vec<_> =
-        batch.analyses.iter().flat_map(|row| row.parts.iter().map(move |part| (row.id, part))).collect();
+    let parts: Vec<_> = batch.analyses.iter().flat_map(|row| row.parts.iter().map(move |part| (row, part))).collect();
     insert!(
         write,
-        "insert into analysis_parts (analysis, element, mass_fraction, first_year_availability) ",
+        "insert into analysis_parts (analysis, element, mass_fraction, first_year_availability, printed, source) ",
         parts,
-        |row, b| b.push_bind(row.0).push_bind(row.1.0.symbol()).push_bind(row.1.1).push_bind(row.1.2)
+        |row, b| b
+            .push_bind(row.0.id)
+            .push_bind(row.1.0.symbol())
+            .push_bind(row.1.1)
+            .push_bind(row.1.2)
+            .push_bind(row.0.label.as_str())
+            .push_bind(json(&row.0.citation()))
     );
     insert!(
         write,

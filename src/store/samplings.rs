@@ -397,7 +397,7 @@ pub async fn determinations(db: &mut SqliteConnection, report: ReportId) -> Resu
 /// force: four statements however many plots there are. A composite stands under each of
 /// its plots that was asked for.
 pub async fn of_plots(db: &mut SqliteConnection, plots: &[PlotId]) -> Result<BTreeMap<PlotId, Vec<Loaded>>> {
-    let wanted = json(plots.iter().map(|id| id.0));
+    let wanted = id_list(plots.iter().map(|id| id.0));
     let pairs = sqlx::query!(
         r#"select plot as "plot: PlotId", sampling as "sampling: SamplingId" from sampling_plots
            where sampling in (select sampling from sampling_plots where plot in (select value from json_each(?)))
@@ -434,7 +434,7 @@ pub async fn one(db: &mut SqliteConnection, id: SamplingId) -> Result<Option<Loa
 }
 
 async fn load(db: &mut SqliteConnection, mut taken_from: BTreeMap<SamplingId, Vec<PlotId>>) -> Result<Vec<Loaded>> {
-    let ids = json(taken_from.keys().map(|id| id.0));
+    let ids = id_list(taken_from.keys().map(|id| id.0));
     let rows = sqlx::query_as!(
         SamplingRow,
         r#"select id as "id!", site, sampled_on as "sampled_on: Day", date_assumed as "date_assumed: bool", depth_top_cm,
@@ -534,7 +534,7 @@ fn unit(symbol: &str) -> Result<Unit> {
 }
 
 /// A list of numbers as SQLite's `json_each` takes it.
-pub(super) fn json(ids: impl Iterator<Item = i64>) -> String {
+pub(super) fn id_list(ids: impl Iterator<Item = i64>) -> String {
     let list: Vec<i64> = ids.collect();
     serde_json::json!(list).to_string()
 }
@@ -588,7 +588,7 @@ pub async fn overrules(
     db: &mut SqliteConnection,
     samplings: &[SamplingId],
 ) -> Result<BTreeMap<SamplingId, Vec<Overrule>>> {
-    let ids = json(samplings.iter().map(|id| id.0));
+    let ids = id_list(samplings.iter().map(|id| id.0));
     let rows = sqlx::query!(
         r#"select o.sampling as "sampling: SamplingId", o.analyte as "analyte: Text<Analyte>",
                   o.determination as "determination: DeterminationId", o.reason, p.name as "by?"

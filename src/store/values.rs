@@ -12,6 +12,7 @@ use crate::agronomy::{
     record::{Basis, FizzAcid, FizzClass, Qualifier, Unit},
 };
 use jiff::{Timestamp, civil::Date};
+use serde::{Serialize, de::DeserializeOwned};
 use sqlx::{
     Decode, Encode, Sqlite, Type, ValueRef,
     encode::IsNull,
@@ -108,3 +109,13 @@ macro_rules! words {
 
 words!(Analyte, Basis, Cover, Element, FizzAcid, FizzClass, Form, Method, Qualifier, Texture, Unit);
 words!(super::people::Role);
+
+/// Any of the trade's structs as JSON text.
+pub(super) fn json(value: &impl Serialize) -> String {
+    serde_json::to_value(value).map_or_else(|_| "null".into(), |value| value.to_string())
+}
+
+/// The struct of a JSON text; `what` is said where it does not read back.
+pub(super) fn from_json<T: DeserializeOwned>(what: &'static str, text: &str) -> super::Result<T> {
+    serde_json::from_str(text).map_err(|_| super::Error::Unreadable { what, text: text.to_owned() })
+}
