@@ -20,6 +20,10 @@ pub const CARRIER_PRACTICE: Source = Source {
 
 /// Carrier per m² that can still be spread evenly by hand, g.
 const CARRIER_G_PER_M2: f64 = 100.0;
+/// Parts of carrier to one of product that are mixed in any case.
+const LEAST_PARTS: f64 = 5.0;
+/// Parts of carrier in a first, stronger mix.
+const FIRST_PARTS: f64 = 9.0;
 /// Weighing fewer steps than this is off by more than 5 %.
 const SURE_STEPS: f64 = 10.0;
 /// Rounding that moves a dose more than this share is pointed out.
@@ -149,18 +153,30 @@ pub(super) fn below_scale_notes(problem: &Problem, doses: &[Dose]) -> Vec<Note> 
 /// A dry mix that carries small doses of one product to several plots.
 #[derive(Clone, Debug, PartialEq)]
 pub struct CarrierMix {
-    /// Product to weigh for the whole batch, g: a whole number of steps, at least ten.
+    /// Product to weigh, g: a whole number of steps, at least ten.
     pub product_g: f64,
-    /// Dry sand, compost or base fertiliser to mix it with, g.
+    /// Where the doses together are too little to weigh well, a stronger mix comes first and
+    /// only some of it goes on.
+    pub first: Option<FirstMix>,
+    /// Dry sand, compost or base fertiliser for the mix that is spread, g.
     pub carrier_g: f64,
-    /// Parts of carrier to one part of product.
-    pub parts: u32,
-    /// Mix first with this many parts, then with the rest: above 50 parts one mixing is not even.
-    pub first_parts: Option<u32>,
-    /// Grams of mix for each plot, in the order given.
+    /// Parts of carrier to one part of product in the mix that is spread.
+    pub parts: f64,
+    /// Grams of the mix for each plot, in the order given.
     pub portions_g: Vec<f64>,
-    /// Mix that is left over, g: keep it, labelled, or discard it; it is not to be spread.
+    /// What is left of the last mix because the product was weighed in whole steps, g.
     pub left_over_g: f64,
+}
+
+/// A first, stronger mix.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FirstMix {
+    /// Carrier for it, g.
+    pub carrier_g: f64,
+    /// Parts of carrier to one of product.
+    pub parts: f64,
+    /// Grams of it that go into the mix that is spread; the rest is kept, labelled.
+    pub take_g: f64,
 }
 
 /// A mix for these (dose in g, area in m²) of one product on a scale with this step, g.
@@ -172,18 +188,33 @@ pub fn carrier_mix(doses: &[(f64, f64)], step_g: f64) -> Option<CarrierMix> {
     if !good(total) || !good(step_g) {
         return None;
     }
-    // The mix is one strength, so the plot with the thinnest dose decides how far to dilute.
+    // One strength for all, so the plot with the thinnest dose decides how far to dilute.
     let thinnest = doses.iter().filter(|d| part(d) > 0.0).map(|(g, area)| g / area).fold(f64::INFINITY, f64::min);
-    let parts = (CARRIER_G_PER_M2 / thinnest).ceil().clamp(5.0, 1e6);
-    let product_g = (total / step_g - 1e-9).ceil().max(SURE_STEPS) * step_g;
+    let parts = (CARRIER_G_PER_M2 / thinnest - 1e-9).ceil().max(LEAST_PARTS);
+    let sure_g = SURE_STEPS * step_g;
     let portions_g: Vec<f64> = doses.iter().map(|d| part(d) * (1.0 + parts)).collect();
+    if total < sure_g {
+        let first_parts = (sure_g / total - 1.0 - 1e-9).ceil().clamp(FIRST_PARTS, parts.max(FIRST_PARTS));
+        let first =
+            FirstMix { carrier_g: sure_g * first_parts, parts: first_parts, take_g: total * (1.0 + first_parts) };
+        let carrier_g = total * (parts - first_parts).max(0.0);
+        return Some(CarrierMix {
+            product_g: sure_g,
+            first: Some(first),
+            carrier_g,
+            parts,
+            portions_g,
+            left_over_g: 0.0,
+        });
+    }
+    let product_g = (total / step_g - 1e-9).ceil() * step_g;
     Some(CarrierMix {
         product_g,
+        first: None,
         carrier_g: product_g * parts,
-        parts: parts as u32,
-        first_parts: (parts > 50.0).then_some(9),
-        left_over_g: (product_g * (1.0 + parts) - portions_g.iter().sum::<f64>()).max(0.0),
+        parts,
         portions_g,
+        left_over_g: ((product_g - total) * (1.0 + parts)).max(0.0),
     })
 }
 
@@ -235,13 +266,17 @@ mod tests {
         // 0.34 g B/m² as borax of 11.3 % B is 3.0 g/m² (University of Delaware ceiling for
         // high-need crops, 3 lb B/acre); here a thirtieth of it on 4 and 6 m², scale step 1 g.
         let mix = carrier_mix(&[(0.4, 4.0), (0.6, 6.0)], 1.0).unwrap();
-        assert_eq!((mix.product_g, mix.parts, mix.first_parts), (10.0, 1000, Some(9)));
-        let strength = mix.product_g / (mix.product_g + mix.carrier_g);
-        assert!((mix.portions_g[0] * strength - 0.4).abs() < 1e-12);
-        assert!((mix.portions_g[1] * strength - 0.6).abs() < 1e-12);
+        // 10 g in 90 g carrier; 10 g of that holds the 1 g, and goes into 990 g more or so.
+        let first = FirstMix { carrier_g: 90.0, parts: 9.0, take_g: 10.0 };
+        assert_eq!((mix.product_g, mix.first), (10.0, Some(first)));
+        let mixed = first.take_g + mix.carrier_g;
+        let strength = first.take_g * mix.product_g / (mix.product_g + first.carrier_g) / mixed;
+        assert!((mix.portions_g[0] * strength - 0.4).abs() < 1e-9, "{mix:?}");
+        assert!((mix.portions_g.iter().sum::<f64>() - mixed).abs() < 1e-9);
         // At least about 1 kg over 10 m².
-        assert!(mix.portions_g.iter().sum::<f64>() >= 1_000.0);
-        assert_eq!(carrier_mix(&[(50.0, 1.0)], 1.0).unwrap().parts, 5);
+        assert!(mixed >= 1_000.0);
+        let plain = carrier_mix(&[(50.0, 1.0)], 1.0).unwrap();
+        assert_eq!((plain.parts, plain.first, plain.carrier_g, plain.portions_g[0]), (5.0, None, 250.0, 300.0));
         for bad in [vec![], vec![(f64::NAN, 1.0)], vec![(1.0, 0.0)], vec![(-1.0, 1.0)]] {
             assert_eq!(carrier_mix(&bad, 1.0), None);
         }

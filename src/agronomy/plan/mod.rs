@@ -20,7 +20,7 @@ pub mod packs;
 mod stages;
 
 pub use account::{Account, CapUse, NeedMet, PlotAccount};
-pub use doses::{Dose, Weighing};
+pub use doses::{CarrierMix, Dose, FirstMix, Solution, Weighing, carrier_mix, solution};
 pub use explain::{Change, Served, Unmet, WhatIf, what_if};
 pub use notes::{Because, Named, Note};
 pub use packs::Purchase;
@@ -232,6 +232,7 @@ pub struct Plan {
     pub proven: bool,
     pub unmet: Vec<Unmet>,
     pub served: Vec<Served>,
+    /// About the input and the search; what is wrong with the doses is in `account.notes`.
     pub notes: Vec<Note>,
 }
 

@@ -115,7 +115,7 @@ impl Search<'_> {
     fn supply_rows(&self, scope: &Scope, loose: bool, model: &mut Model, places: &mut Places) {
         for (p, product) in self.problem.products.iter().enumerate() {
             let stock = self.stock_g(p) - self.locked_g[p];
-            if self.most_g[p] + self.locked_g[p] == 0.0 || (self.most_g[p] <= stock) {
+            if self.most_g[p] <= stock {
                 continue;
             }
             let unit = product.packs.first().map_or(stock.max(1e-3), |pack| pack.mass_g);
@@ -136,19 +136,9 @@ impl Search<'_> {
                 row.push((column, -pack.mass_g / unit));
             }
             model.row(row, Sense::AtMost, stock / unit);
-            if product.whole_packs
-                && !loose
-                && scope.packs.is_none()
-                && stock <= 0.0
-                && self.locked_g[p] == 0.0
-                && self.most_g[p] / unit <= LINKED
-            {
-                let packs: Vec<_> = places.packs.iter().filter(|x| x.0 == p).map(|x| (x.2, -1.0)).collect();
-                for &(c, _, column) in places.rate.iter().filter(|r| r.1 == p) {
-                    let mut row = packs.clone();
-                    row.push((column, 1.0 / self.plot(c).most[p]));
-                    model.row(row, Sense::AtMost, 0.0);
-                }
+            let bought = !loose && product.whole_packs && scope.packs.is_none();
+            if bought && stock <= 0.0 && self.locked_g[p] == 0.0 && self.most_g[p] / unit <= LINKED {
+                self.link_rows(p, model, places);
             }
         }
         if let Some(budget) = self.budget.filter(|_| scope.packs.is_none()) {
@@ -156,6 +146,16 @@ impl Search<'_> {
             let price = |p: usize, k: usize| self.problem.products[p].packs[k].price_minor.map(|m| m as f64);
             let row = places.packs.iter().filter_map(|&(p, k, column)| Some((column, price(p, k)? / unit)));
             model.row(row.filter(|(_, a)| *a > 0.0).collect(), Sense::AtMost, budget / unit);
+        }
+    }
+
+    /// No pack, no rate, plot by plot: implied by the supply row for whole packs, but a far
+    /// better bound while packs are still counted in fractions.
+    fn link_rows(&self, p: usize, model: &mut Model, places: &Places) {
+        let packs = places.packs.iter().filter(|x| x.0 == p).map(|x| (x.2, -1.0));
+        for &(c, _, column) in places.rate.iter().filter(|r| r.1 == p) {
+            let row = packs.clone().chain([(column, 1.0 / self.plot(c).most[p])]);
+            model.row(row.collect(), Sense::AtMost, 0.0);
         }
     }
 
@@ -290,8 +290,8 @@ impl Search<'_> {
         }
         for (p, product) in self.problem.products.iter().enumerate() {
             let packs: Vec<_> = places.packs.iter().filter(|x| x.0 == p).collect();
-            if packs.is_empty() {
-                continue;
+            if packs.is_empty() && !product.packs.is_empty() {
+                continue; // the stock is more than enough
             }
             let bought: f64 =
                 packs.iter().map(|&&(_, k, column)| answer.values[column] * product.packs[k].mass_g).sum();
