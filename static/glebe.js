@@ -23,8 +23,11 @@ for (const heading of document.querySelectorAll("th[data-sort]")) {
     const numbers = (a, b) => (a === "" || b === "" || isNaN(a) || isNaN(b) ? compare(a, b) : a - b);
     for (const other of table.querySelectorAll("th[aria-sort]")) other.removeAttribute("aria-sort");
     heading.setAttribute("aria-sort", up ? "ascending" : "descending");
-    const body = table.tBodies[0];
-    body.append(...[...body.rows].sort((a, b) => (up ? 1 : -1) * numbers(key(a), key(b))));
+    // Within each group, whose own heading stays on top.
+    for (const body of table.tBodies) {
+      const rows = [...body.rows].filter((row) => !row.querySelector("th[scope=rowgroup]"));
+      body.append(...rows.sort((a, b) => (up ? 1 : -1) * numbers(key(a), key(b))));
+    }
   };
   heading.addEventListener("click", sort);
   heading.addEventListener("keydown", (event) => {

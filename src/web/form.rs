@@ -127,6 +127,25 @@ impl Form {
         }
     }
 
+    /// The same for a form that edits a row. Where somebody else changed the row meanwhile, what
+    /// the record now holds is shown by each field that differs, and the next save replaces it.
+    pub fn refused_edit(self, error: app::Error, recorded: &impl Serialize) -> Result<Form, Error> {
+        let stale = matches!(error, app::Error::Conflict(_));
+        let mut form = self.refused(error)?;
+        if stale {
+            for (name, values) in Form::of(recorded).typed {
+                let now = values.join(", ");
+                if name == "revision" {
+                    form.set(name, now);
+                } else if form.all(&name).join(", ") != now {
+                    let held = if now.is_empty() { "nothing".into() } else { format!("“{now}”") };
+                    form.problem(name, format!("The record now holds {held}."));
+                }
+            }
+        }
+        Ok(form)
+    }
+
     /// The form with the app's objections in it, to be shown again; any other failure stays one.
     pub fn refused(mut self, error: app::Error) -> Result<Form, Error> {
         match error {

@@ -29,6 +29,7 @@ pub struct Nav {
 /// The main menu, in order.
 pub const NAV: &[Nav] = &[
     Nav { path: "/", label: "Today", access: Access::Reader },
+    Nav { path: "/sites", label: "Ground", access: Access::Reader },
     Nav { path: "/people", label: "People", access: Access::Steward },
 ];
 

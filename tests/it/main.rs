@@ -5,6 +5,7 @@ mod chemistry;
 mod drift;
 mod durability;
 mod examples;
+mod ground_pages;
 mod guidelines;
 mod import;
 mod plans;

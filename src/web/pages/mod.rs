@@ -2,5 +2,7 @@
 
 pub mod home;
 pub mod people;
+pub mod plots;
 pub mod setup;
 pub mod sign_in;
+pub mod sites;

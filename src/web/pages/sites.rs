@@ -1,0 +1,271 @@
+//! Sites and blocks: the list, the forms, and a site's plots at a glance.
+
+use crate::{
+    agronomy::{
+        guideline::{self, Guideline},
+        quantity::LAYER_CONVENTIONS,
+    },
+    app::plots::{BlockForm, BlockRow, PlotRow, SiteForm, SiteRow},
+    ids::{BlockId, SiteId},
+    web::{
+        error::Result,
+        form::Form,
+        guard::Cx,
+        show::filters,
+        view::{Frame, see},
+    },
+};
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::{
+    extract::Path,
+    http::StatusCode,
+    response::{IntoResponse, Response},
+};
+
+/// Every site.
+#[derive(Template, WebTemplate)]
+#[template(path = "pages/sites/list.html")]
+pub struct SitesPage {
+    frame: Frame,
+    sites: Vec<SiteRow>,
+}
+
+/// The form to add or edit a site.
+#[derive(Template, WebTemplate)]
+#[template(path = "pages/sites/form.html")]
+pub struct SiteFormPage {
+    frame: Frame,
+    form: Form,
+    action: String,
+    guidelines: Vec<GuidelineChoice>,
+    button: &'static str,
+}
+
+/// A guideline as the form offers it.
+pub struct GuidelineChoice {
+    slug: String,
+    title: String,
+    scope: String,
+    /// How well its limits are known to us, in a sentence.
+    evidence: String,
+    /// Some of its limits nobody has checked against their source.
+    unverified: bool,
+    evidence_for: Vec<String>,
+    evidence_against: Vec<String>,
+}
+
+/// The form to add or edit a block.
+#[derive(Template, WebTemplate)]
+#[template(path = "pages/sites/block.html")]
+pub struct BlockFormPage {
+    frame: Frame,
+    form: Form,
+    action: String,
+}
+
+/// A site: its plots at a glance.
+#[derive(Template, WebTemplate)]
+#[template(path = "pages/sites/show.html")]
+pub struct SitePage {
+    frame: Frame,
+    site: SiteRow,
+    /// Title of the guideline in use; `None` until one is chosen.
+    guideline: Option<String>,
+    blocks: Vec<BlockRow>,
+    groups: Vec<Group>,
+    plots: usize,
+    retired: Vec<PlotRow>,
+}
+
+/// The plots of a block, or those of none.
+struct Group {
+    /// Empty where the site has no blocks.
+    name: String,
+    plots: Vec<PlotRow>,
+}
+
+impl GuidelineChoice {
+    fn of(guideline: &Guideline) -> GuidelineChoice {
+        let memory = guideline.criteria.iter().filter(|criterion| criterion.is_from_memory()).count();
+        let all = guideline.criteria.len();
+        let evidence = match memory {
+            0 => "Every limit carries a source that was seen.".into(),
+            _ if memory == all => "All of its limits are from memory, unverified.".into(),
+            _ => format!("{memory} of its {all} rules are from memory, unverified, and switched off."),
+        };
+        GuidelineChoice {
+            slug: guideline.slug.clone(),
+            title: guideline.title.clone(),
+            scope: guideline.scope.clone(),
+            evidence,
+            unverified: memory > 0,
+            evidence_for: guideline.evidence_for.clone(),
+            evidence_against: guideline.evidence_against.clone(),
+        }
+    }
+}
+
+fn guideline_choices() -> Vec<GuidelineChoice> {
+    let mut choices: Vec<_> = guideline::builtin().iter().map(GuidelineChoice::of).collect();
+    choices.sort_by_key(|choice| choice.unverified);
+    choices
+}
+
+impl SiteFormPage {
+    fn new(frame: Frame, form: Form, action: String, button: &'static str) -> SiteFormPage {
+        SiteFormPage { frame, form, action, guidelines: guideline_choices(), button }
+    }
+
+    fn rate_units(&self) -> [(&'static str, &'static str); 3] {
+        [
+            ("g_per_m2", "grams per square metre (g/m²)"),
+            ("kg_per_ha", "kilograms per hectare (kg/ha)"),
+            ("lb_per_acre", "pounds per acre (lb/acre)"),
+        ]
+    }
+
+    fn layers(&self) -> Vec<(&'static str, &'static str)> {
+        let own = [("", "Each plot’s own depth and density")];
+        own.into_iter().chain(LAYER_CONVENTIONS.iter().map(|layer| (layer.slug, layer.words))).collect()
+    }
+}
+
+/// `GET /sites`
+pub async fn list(cx: Cx) -> Result<SitesPage> {
+    let sites = cx.app.sites(&cx.actor).await?;
+    Ok(SitesPage { frame: cx.frame("Sites"), sites })
+}
+
+fn new_page(cx: &Cx, form: Form) -> SiteFormPage {
+    SiteFormPage::new(cx.frame("A new site").under("/sites", "Sites"), form, "/sites".into(), "Add the site")
+}
+
+/// `GET /sites/new`
+pub async fn new(cx: Cx) -> SiteFormPage {
+    new_page(&cx, Form::filled([("currency", "EUR"), ("rate_unit", "g_per_m2"), ("scale_step_g", "1")]))
+}
+
+/// `POST /sites`
+pub async fn add(cx: Cx, form: Form) -> Result<Response> {
+    match cx.app.add_site(&cx.actor, &form.read_as()?).await {
+        Ok(id) => Ok(see(format!("/sites/{id}")).say("The site is added. Now add its plots.").into_response()),
+        Err(error) => Ok((StatusCode::UNPROCESSABLE_ENTITY, new_page(&cx, form.refused(error)?)).into_response()),
+    }
+}
+
+fn edit_page(cx: &Cx, site: &SiteRow, form: Form) -> SiteFormPage {
+    let path = format!("/sites/{}", site.id);
+    let frame = cx.frame(format!("Edit {}", site.name)).under("/sites", "Sites").under(&path, &site.name);
+    SiteFormPage::new(frame, form, path, "Save")
+}
+
+/// `GET /sites/{site}/edit`
+pub async fn edit(cx: Cx, Path(site): Path<SiteId>) -> Result<SiteFormPage> {
+    let site = cx.app.site(&cx.actor, site).await?;
+    Ok(edit_page(&cx, &site, Form::of(&SiteForm::from(&site))))
+}
+
+/// `POST /sites/{site}`
+pub async fn change(cx: Cx, Path(id): Path<SiteId>, form: Form) -> Result<Response> {
+    match cx.app.edit_site(&cx.actor, id, &form.read_as()?).await {
+        Ok(()) => Ok(see(format!("/sites/{id}")).say("Saved.").into_response()),
+        Err(error) => {
+            let site = cx.app.site(&cx.actor, id).await?;
+            let form = form.refused_edit(error, &SiteForm::from(&site))?;
+            Ok((StatusCode::UNPROCESSABLE_ENTITY, edit_page(&cx, &site, form)).into_response())
+        }
+    }
+}
+
+/// `GET /sites/{site}`
+pub async fn show(cx: Cx, Path(id): Path<SiteId>) -> Result<SitePage> {
+    let site = cx.app.site(&cx.actor, id).await?;
+    let blocks = cx.app.blocks(&cx.actor, id).await?;
+    let (plots, retired): (Vec<_>, Vec<_>) =
+        cx.app.plots(&cx.actor, id, true).await?.into_iter().partition(|plot| plot.retired_on.is_none());
+    let count = plots.len();
+    let guideline = site.guideline.as_deref().map(|slug| match guideline::find(slug) {
+        Some(guideline) => guideline.title.clone(),
+        None => slug.to_owned(),
+    });
+    let frame = cx.frame(site.name.clone()).under("/sites", "Sites");
+    let groups = in_blocks(plots, !blocks.is_empty());
+    Ok(SitePage { frame, site, guideline, blocks, groups, plots: count, retired })
+}
+
+/// Plots by block, in the order that they come.
+fn in_blocks(plots: Vec<PlotRow>, any: bool) -> Vec<Group> {
+    let mut groups: Vec<Group> = Vec::new();
+    for plot in plots {
+        let name = match &plot.block_name {
+            Some(name) => name.clone(),
+            None if any => "In no block".into(),
+            None => String::new(),
+        };
+        match groups.last_mut().filter(|group| group.name == name) {
+            Some(group) => group.plots.push(plot),
+            None => groups.push(Group { name, plots: vec![plot] }),
+        }
+    }
+    groups
+}
+
+impl SitePage {
+    /// How rates are spoken of here.
+    fn rate_words(&self) -> &'static str {
+        match self.site.rate_unit.as_str() {
+            "kg_per_ha" => "kg/ha",
+            "lb_per_acre" => "lb/acre",
+            _ => "g/m²",
+        }
+    }
+}
+
+fn block_page(cx: &Cx, site: &SiteRow, title: String, action: String, form: Form) -> BlockFormPage {
+    let frame = cx.frame(title).under("/sites", "Sites").under(format!("/sites/{}", site.id), &site.name);
+    BlockFormPage { frame, form, action }
+}
+
+/// `GET /sites/{site}/blocks/new`
+pub async fn new_block(cx: Cx, Path(site): Path<SiteId>) -> Result<BlockFormPage> {
+    let site = cx.app.site(&cx.actor, site).await?;
+    let action = format!("/sites/{}/blocks", site.id);
+    Ok(block_page(&cx, &site, "A new block".into(), action, Form::new()))
+}
+
+/// `POST /sites/{site}/blocks`
+pub async fn add_block(cx: Cx, Path(site): Path<SiteId>, form: Form) -> Result<Response> {
+    match cx.app.add_block(&cx.actor, site, &form.read_as()?).await {
+        Ok(_) => Ok(see(format!("/sites/{site}")).say("The block is added.").into_response()),
+        Err(error) => {
+            let site = cx.app.site(&cx.actor, site).await?;
+            let action = format!("/sites/{}/blocks", site.id);
+            let page = block_page(&cx, &site, "A new block".into(), action, form.refused(error)?);
+            Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
+        }
+    }
+}
+
+/// `GET /blocks/{block}/edit`
+pub async fn edit_block(cx: Cx, Path(block): Path<BlockId>) -> Result<BlockFormPage> {
+    let block = cx.app.block(&cx.actor, block).await?;
+    let site = cx.app.site(&cx.actor, block.site).await?;
+    let (title, action) = (format!("Edit {}", block.name), format!("/blocks/{}", block.id));
+    Ok(block_page(&cx, &site, title, action, Form::of(&BlockForm::from(&block))))
+}
+
+/// `POST /blocks/{block}`
+pub async fn change_block(cx: Cx, Path(id): Path<BlockId>, form: Form) -> Result<Response> {
+    let done = cx.app.edit_block(&cx.actor, id, &form.read_as()?).await;
+    let block = cx.app.block(&cx.actor, id).await?;
+    match done {
+        Ok(()) => Ok(see(format!("/sites/{}", block.site)).say("Saved.").into_response()),
+        Err(error) => {
+            let site = cx.app.site(&cx.actor, block.site).await?;
+            let form = form.refused_edit(error, &BlockForm::from(&block))?;
+            let page = block_page(&cx, &site, format!("Edit {}", block.name), format!("/blocks/{id}"), form);
+            Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
+        }
+    }
+}
