@@ -11,6 +11,7 @@ pub mod people;
 pub mod plots;
 pub mod reports;
 pub mod setup;
+pub mod standing;
 
 pub use access::{Actor, Role};
 pub use error::{Error, Problem, Problems, Result};

@@ -385,3 +385,24 @@ pub async fn lineage(db: &mut SqliteConnection, plot: PlotId) -> Result<Vec<Line
     .fetch_all(db)
     .await?)
 }
+
+/// The plots that each plot was made from by splits and merges, all the way back.
+pub async fn forerunners(db: &mut SqliteConnection, plots: &[PlotId]) -> Result<BTreeMap<PlotId, Vec<PlotId>>> {
+    let ids = serde_json::json!(plots).to_string();
+    let rows = sqlx::query!(
+        r#"with recursive line(plot, forerunner) as (
+               select child, parent from plot_lineage where child in (select value from json_each(?))
+               union
+               select line.plot, up.parent from plot_lineage up join line on up.child = line.forerunner
+           )
+           select plot as "plot!: PlotId", forerunner as "forerunner!: PlotId" from line order by 1, 2"#,
+        ids
+    )
+    .fetch_all(db)
+    .await?;
+    let mut lines: BTreeMap<PlotId, Vec<PlotId>> = BTreeMap::new();
+    for row in rows {
+        lines.entry(row.plot).or_default().push(row.forerunner);
+    }
+    Ok(lines)
+}

@@ -1,0 +1,126 @@
+//! Where plots stand now: loads what was sampled on a plot and on the plots that it was
+//! made from, and lets the trade place it under the site's guideline. It decides nothing.
+
+use super::{
+    Actor, App, Error, Result, Role,
+    access::found,
+    plots::{PlotRow, SiteRow},
+};
+use crate::{
+    agronomy::{
+        choice::Overrule,
+        guideline::{self, Guideline, LandUse},
+        survey::{Present, Survey},
+    },
+    ids::{PlotId, SiteId},
+    store::{self, samplings::Loaded},
+};
+use jiff::civil::Date;
+use std::{borrow::Cow, collections::BTreeMap};
+
+/// The guideline of a site that has chosen none.
+pub const DEFAULT_GUIDELINE: &str = "extension_sufficiency";
+
+/// Added to a guideline's key to switch on its tables that are known only from memory.
+pub const WITH_MEMORY: &str = "+memory";
+
+/// The guideline under a key, as a site or a plan names it.
+pub fn guideline(key: &str) -> Option<Cow<'static, Guideline>> {
+    match key.strip_suffix(WITH_MEMORY) {
+        Some(slug) => guideline::find(slug).map(|g| Cow::Owned(g.with_memory())),
+        None => guideline::find(key).map(Cow::Borrowed),
+    }
+}
+
+/// A plot with everything that its samplings say.
+#[derive(Clone, Debug)]
+pub struct PlotStanding {
+    pub plot: PlotRow,
+    /// Its samplings, oldest first, and those of the plots that it was made from.
+    pub samplings: Vec<Loaded>,
+    /// The same, read.
+    pub survey: Survey,
+    /// Where it stands today.
+    pub present: Present,
+}
+
+/// The plots of a site under its guideline.
+#[derive(Clone, Debug)]
+pub struct SiteStandings {
+    pub site: SiteRow,
+    pub guideline: Cow<'static, Guideline>,
+    /// In the order of the site's list; plots in use only.
+    pub plots: Vec<PlotStanding>,
+}
+
+impl App {
+    /// Where one plot stands, with its site and the guideline used.
+    pub async fn plot_standing(
+        &self,
+        actor: &Actor,
+        id: PlotId,
+    ) -> Result<(SiteRow, Cow<'static, Guideline>, PlotStanding)> {
+        actor.may(Role::Reader)?;
+        let mut read = self.store.read().await?;
+        let plot = found(store::plots::plot(&mut read, id).await?, "plot")?;
+        let site = found(store::plots::site(&mut read, plot.site).await?, "site")?;
+        let guideline = guideline_of(&site)?;
+        let mut standing = place(&mut read, vec![plot], &guideline, self.today()).await?;
+        let standing = standing.pop().ok_or(Error::NotFound("plot"))?;
+        Ok((site, guideline, standing))
+    }
+
+    /// Where every plot in use of a site stands.
+    pub async fn site_standings(&self, actor: &Actor, id: SiteId) -> Result<SiteStandings> {
+        actor.may(Role::Reader)?;
+        let mut read = self.store.read().await?;
+        let site = found(store::plots::site(&mut read, id).await?, "site")?;
+        let plots = store::plots::plots(&mut read, id, false).await?;
+        let guideline = guideline_of(&site)?;
+        let plots = place(&mut read, plots, &guideline, self.today()).await?;
+        Ok(SiteStandings { site, guideline, plots })
+    }
+}
+
+/// The guideline that a site reads its plots under.
+pub(super) fn guideline_of(site: &SiteRow) -> Result<Cow<'static, Guideline>> {
+    let key = site.guideline.as_deref().unwrap_or(DEFAULT_GUIDELINE);
+    guideline(key).ok_or(Error::NotFound("guideline"))
+}
+
+/// Places plots under a guideline, in a few reads for all of them.
+pub(super) async fn place(
+    read: &mut store::Read,
+    plots: Vec<PlotRow>,
+    guideline: &Guideline,
+    on: Date,
+) -> Result<Vec<PlotStanding>> {
+    let ids: Vec<PlotId> = plots.iter().map(|p| p.id).collect();
+    let forerunners = store::plots::forerunners(read, &ids).await?;
+    let everyone: Vec<PlotId> = ids.iter().copied().chain(forerunners.values().flatten().copied()).collect();
+    let mut loaded = store::samplings::of_plots(read, &everyone).await?;
+    loaded.values_mut().for_each(|of_plot| of_plot.sort_by_key(|l| (l.row.sampled_on, l.row.id)));
+    let sampling_ids: Vec<_> = loaded.values().flatten().map(|l| l.row.id).collect();
+    let overrules = store::samplings::overrules(read, &sampling_ids).await?;
+    Ok(plots
+        .into_iter()
+        .map(|plot| {
+            let before = forerunners.get(&plot.id).map_or(&[][..], Vec::as_slice);
+            let samplings = of_line(plot.id, before, &loaded);
+            let chosen: Vec<Overrule> =
+                samplings.iter().filter_map(|l| overrules.get(&l.row.id)).flatten().cloned().collect();
+            let survey = Survey::read(samplings.iter().map(|l| l.sampling.clone()));
+            let present = survey.present(&plot.ground(), guideline, LandUse::default(), &chosen, on);
+            PlotStanding { plot, samplings, survey, present }
+        })
+        .collect())
+}
+
+/// The samplings of a plot and its forerunners, oldest first, each once.
+fn of_line(plot: PlotId, before: &[PlotId], loaded: &BTreeMap<PlotId, Vec<Loaded>>) -> Vec<Loaded> {
+    let mut all: Vec<Loaded> =
+        before.iter().chain([&plot]).filter_map(|id| loaded.get(id)).flatten().cloned().collect();
+    all.sort_by_key(|l| (l.row.sampled_on, l.row.id));
+    all.dedup_by_key(|l| l.row.id);
+    all
+}
