@@ -13,6 +13,7 @@ use crate::{
 };
 use jiff::civil::Date;
 use sqlx::SqliteConnection;
+use std::collections::BTreeMap;
 
 /// A garden or farm.
 #[derive(Clone, Debug)]
