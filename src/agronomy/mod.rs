@@ -6,6 +6,7 @@
 
 pub mod amendment;
 pub mod analyte;
+pub mod cap;
 pub mod carbonate;
 pub mod caution;
 pub mod choice;
@@ -17,6 +18,7 @@ pub mod exchange_capacity;
 pub mod ground;
 pub mod guideline;
 pub mod method;
+pub mod need;
 pub mod plan;
 pub mod plausibility;
 pub mod quantity;

@@ -5,23 +5,34 @@
 
 use super::{
     analyte::Analyte,
+    carbonate::Signs,
+    choice::Choice,
     confidence::{self, TestError},
     element::Element,
     ground::Texture,
-    guideline::{Criterion, Facts, Guideline, LandUse, Position, Rule, Saturation, round_to},
+    guideline::{Criterion, Facts, Guideline, LandUse, Position},
     method::Method,
-    quantity::{CmolPerKg, MgPerKg},
+    quantity::CmolPerKg,
     reading::{Level, Reading},
     record::Qualifier,
     source::Citation,
     working::{Figure, Origin, Working},
 };
+use verdict::Verdict;
+
+mod verdict;
 
 /// A reading that speaks for its analyte, and why it was picked over others.
 #[derive(Clone, Copy, Debug)]
 pub struct Chosen<'a> {
     pub reading: &'a Reading,
     pub reasons: &'a [String],
+}
+
+impl<'a> From<&'a Choice> for Chosen<'a> {
+    fn from(choice: &'a Choice) -> Self {
+        Chosen { reading: &choice.chosen, reasons: &choice.reasons }
+    }
 }
 
 /// The exchange capacity that shares are counted of.
@@ -38,8 +49,8 @@ pub struct Capacity {
 pub struct Setting<'a> {
     pub land_use: LandUse,
     pub texture: Texture,
-    /// Signs of free lime were seen.
-    pub carbonate: bool,
+    /// Signs of free lime and of salts.
+    pub signs: &'a Signs,
     /// The capacity, or the sentence that says why none can be trusted.
     pub capacity: Result<&'a Capacity, String>,
 }
@@ -47,7 +58,7 @@ pub struct Setting<'a> {
 impl Setting<'_> {
     /// The facts that the conditions of rules are held against.
     pub fn facts(&self, ph: Option<f64>) -> Facts {
-        Facts { land_use: self.land_use, texture: self.texture, ph, carbonate: self.carbonate }
+        Facts { land_use: self.land_use, texture: self.texture, ph, carbonate: self.signs.calcareous() }
     }
 }
 
@@ -143,20 +154,6 @@ fn has_percent(analyte: Analyte) -> bool {
         Analyte::NitrateN | Analyte::AmmoniumN | Analyte::OrganicMatter | Analyte::OrganicCarbon => true,
         _ => false,
     }
-}
-
-/// A rule applied to one reading, in the unit that the publisher prints.
-struct Verdict {
-    position: Position,
-    class: Option<String>,
-    class_formula: String,
-    /// What the class rests on besides the reading: a pH, a capacity.
-    class_inputs: Vec<Working>,
-    aim: Option<Working>,
-    aim_printed: Option<f64>,
-    above: Option<f64>,
-    ceiling: Option<f64>,
-    notes: Vec<String>,
 }
 
 struct Case<'a> {
@@ -290,347 +287,6 @@ impl Case<'_> {
         );
         Some(Likelihood { p_short, words, working })
     }
-
-    fn verdict(&self, criterion: &Criterion, printed: f64) -> Result<Verdict, String> {
-        match &criterion.rule {
-            Rule::LeftAlone(why) => Err(why.clone()),
-            Rule::Classes(classes) => {
-                let class_at = |v: f64| classes.classify(v, criterion.decimals);
-                let step = 10f64.powi(-i32::from(criterion.decimals));
-                let (class, position) = match self.reading.qualifier {
-                    Qualifier::Below => {
-                        // Everything under the limit shares a class only if the lowest class reaches up to it.
-                        let below = class_at(printed - step);
-                        let lowest = std::ptr::eq(below, &classes.classes[0]);
-                        (lowest.then_some(below), below_limit(printed, classes.aim))
-                    }
-                    Qualifier::Above => {
-                        let class = class_at(printed);
-                        let highest = std::ptr::eq(class, &classes.classes[classes.classes.len() - 1]);
-                        (highest.then_some(class), above_limit(printed, classes.aim, class.position.clone()))
-                    }
-                    _ => (Some(class_at(printed)), class_at(printed).position.clone()),
-                };
-                let mut notes = Vec::new();
-                let rounded = round_to(printed, criterion.decimals);
-                if let Some(seam) = classes.seams.iter().find(|s| (s.at - rounded).abs() < step / 2.0) {
-                    notes.push(seam.why.clone());
-                }
-                if let Some(top) = classes.printed_to.filter(|top| rounded > *top) {
-                    notes.push(format!("The publisher's table ends at {}; this is beyond it.", num(top)));
-                }
-                if position == Position::AtAim && printed < classes.aim && self.reading.qualifier == Qualifier::Exact {
-                    notes.push(format!(
-                        "{} rounds to {} at the publisher's precision, which is in the class.",
-                        num(printed),
-                        num(rounded)
-                    ));
-                }
-                let mut aim = self.aim_leaf(criterion, classes.aim, &classes.aim_why);
-                if let Some(source) = &classes.aim_source {
-                    notes.push(format!("The aim itself: {source}."));
-                    aim = aim.note(format!("The aim: {source}"));
-                }
-                let formula = class.map_or_else(String::new, |c| {
-                    format!(
-                        "{}, rounded to {}, is in {}: {}",
-                        self.in_printed_unit(criterion, printed),
-                        num(rounded),
-                        c.printed,
-                        c.name
-                    )
-                });
-                Ok(Verdict {
-                    position,
-                    class: class.map(|c| c.name.clone()),
-                    class_formula: formula,
-                    class_inputs: vec![],
-                    aim: Some(aim),
-                    aim_printed: Some(classes.aim),
-                    above: classes.above(),
-                    ceiling: classes.ceiling(),
-                    notes,
-                })
-            }
-            Rule::Critical { critical, high } => {
-                let rounded = round_to(printed, criterion.decimals);
-                let plain = match (rounded < *critical, high.is_some_and(|high| rounded > high)) {
-                    (true, _) => Position::Short,
-                    (_, true) => Position::Excess,
-                    _ => Position::AtAim,
-                };
-                let position = match self.reading.qualifier {
-                    Qualifier::Below => below_limit(printed, *critical),
-                    Qualifier::Above => above_limit(printed, *critical, plain),
-                    _ => plain,
-                };
-                let class = level_words(&position);
-                Ok(Verdict {
-                    class_formula: format!(
-                        "{}, rounded to {}, against the critical level {}",
-                        self.in_printed_unit(criterion, printed),
-                        num(rounded),
-                        num(*critical)
-                    ),
-                    class,
-                    position,
-                    class_inputs: vec![],
-                    aim: Some(self.aim_leaf(
-                        criterion,
-                        *critical,
-                        "The critical level: below it the publisher expects a shortage.",
-                    )),
-                    aim_printed: Some(*critical),
-                    above: high.map(|h| h + 10f64.powi(-i32::from(criterion.decimals))),
-                    ceiling: high.map(|h| h + 10f64.powi(-i32::from(criterion.decimals))),
-                    notes: vec![],
-                })
-            }
-            Rule::AvailabilityIndex { constant, per_unit, per_ph, critical, high } => {
-                let ph = self.ph.ok_or("These limits need the soil's pH, and no pH was read.")?;
-                if !in_water(&ph.method) {
-                    return Err(format!("These limits need pH in water; the pH here is by {}.", ph.method));
-                }
-                let ph_value = ph.level.number();
-                let index_of = |level: f64| constant + per_unit * level - per_ph * ph_value;
-                let level_at = |index: f64| (index - constant + per_ph * ph_value) / per_unit;
-                let index = index_of(printed);
-                let plain = match (index < *critical, high.is_some_and(|high| index > high)) {
-                    (true, _) => Position::Short,
-                    (_, true) => Position::Excess,
-                    _ => Position::AtAim,
-                };
-                let aim = level_at(*critical);
-                let position = match self.reading.qualifier {
-                    Qualifier::Below => below_limit(printed, aim),
-                    Qualifier::Above => above_limit(printed, aim, plain),
-                    _ => plain,
-                };
-                let formula =
-                    format!("({critical} − {constant} + {per_ph} × {}) ÷ {per_unit} = {}", num(ph_value), num(aim));
-                let critical_leaf = Working::leaf("Critical index", Figure::new(*critical, "", 0), Origin::Published)
-                    .cite(criterion.source.clone());
-                let aim_working = Working::step(
-                    format!("{}, aim at this pH", criterion.analyte.name()),
-                    Figure::new(aim, criterion.unit_words(), criterion.decimals),
-                    formula,
-                    [critical_leaf, ph.working.clone()],
-                )
-                .cite(criterion.source.clone());
-                let any = aim <= 0.0;
-                Ok(Verdict {
-                    class: level_words(&position),
-                    class_formula: format!(
-                        "{constant} + {per_unit} × {} − {per_ph} × {} = {}; critical {critical}",
-                        num(printed),
-                        num(ph_value),
-                        num(index)
-                    ),
-                    position,
-                    class_inputs: vec![ph.working.clone()],
-                    aim: (!any).then_some(aim_working),
-                    aim_printed: (!any).then_some(aim),
-                    above: high.map(level_at),
-                    ceiling: high.map(level_at),
-                    notes: if any { vec!["At this pH any amount is enough by the index.".into()] } else { vec![] },
-                })
-            }
-            Rule::Saturation(saturation) => self.saturation(criterion, saturation, printed),
-            Rule::Typical { printed: band, low, high } => {
-                let rounded = round_to(printed, criterion.decimals);
-                let class = match (rounded < *low, high.is_some_and(|h| rounded > h), self.reading.qualifier) {
-                    (true, _, _) => Some("below what is usually found"),
-                    (_, _, Qualifier::Below) => None,
-                    (_, true, _) => Some("above what is usually found"),
-                    (_, _, Qualifier::Above) => None,
-                    _ => Some("within what is usually found"),
-                };
-                Ok(Verdict {
-                    position: Position::TypicalRangeOnly,
-                    class: class.map(str::to_owned),
-                    class_formula: format!("{} against {band}", self.in_printed_unit(criterion, printed)),
-                    class_inputs: vec![],
-                    aim: None,
-                    aim_printed: None,
-                    above: None,
-                    ceiling: None,
-                    notes: vec![],
-                })
-            }
-        }
-    }
-
-    fn saturation(&self, criterion: &Criterion, rule: &Saturation, printed: f64) -> Result<Verdict, String> {
-        let capacity = self.setting.capacity.clone()?;
-        if rule.alkaline_capacity && !capacity.alkaline {
-            return Err("Shares of the capacity are withheld: this soil shows free lime, and its capacity does not rest on an alkaline extraction.".into());
-        }
-        let per_cmol = criterion.analyte.element().and_then(|e| e.mg_per_cmol_charge());
-        let cec = capacity.cmol_per_kg.0;
-        let (Some(per_cmol), true) = (per_cmol, cec.is_finite() && cec > 0.0) else {
-            return Err("Shares of the capacity need a capacity above zero.".into());
-        };
-        let mg_of = |percent: f64| percent / 100.0 * cec * per_cmol;
-        let floor = rule.floor.as_ref().map_or(0.0, |f| f.mg_per_kg.0);
-        let ceiling = rule.ceiling.as_ref().map_or(f64::INFINITY, |c| c.mg_per_kg.0);
-        let share_mg = mg_of(rule.aim);
-        let aim = share_mg.clamp(floor, ceiling);
-        let above =
-            rule.high.map(|high| mg_of(high).clamp(floor, ceiling)).or(rule.ceiling.as_ref().map(|c| c.mg_per_kg.0));
-        let plain = match (printed < aim, above.is_some_and(|above| printed > above)) {
-            (true, _) => Position::Short,
-            (_, true) => Position::Above,
-            _ => Position::AtAim,
-        };
-        let position = match self.reading.qualifier {
-            Qualifier::Below => below_limit(printed, aim),
-            Qualifier::Above => above_limit(printed, aim, plain),
-            _ => plain,
-        };
-        let share = 100.0 * printed / (cec * per_cmol);
-        let class = match (share < rule.low, rule.high.is_some_and(|high| share > high)) {
-            (true, _) => format!("below {} % of the capacity", rule.printed),
-            (_, true) => format!("above {} % of the capacity", rule.printed),
-            _ if rule.high.is_none() => format!("at or above {} % of the capacity", rule.printed),
-            _ => format!("within {} % of the capacity", rule.printed),
-        };
-        let name = criterion.analyte.name();
-        let leaf = |title: &str, figure: Figure, source: &Citation| {
-            Working::leaf(title, figure, Origin::Published).cite(source.clone())
-        };
-        let mut inputs = vec![
-            capacity.working.clone(),
-            leaf("Share aimed at", Figure::new(rule.aim, "%", decimals_of(rule.aim)), &criterion.source)
-                .note(&rule.aim_why),
-        ];
-        let mut formula = format!(
-            "{} % × {} cmol(+)/kg × {} mg per cmol = {} mg/kg",
-            num(rule.aim),
-            num(cec),
-            num(per_cmol),
-            num(share_mg)
-        );
-        let mut notes = Vec::new();
-        for (limit, what, bound) in
-            [(&rule.floor, "floor", share_mg < floor), (&rule.ceiling, "ceiling", share_mg > ceiling)]
-        {
-            let Some(limit) = limit else { continue };
-            let mg = limit.mg_per_kg;
-            inputs.push(leaf(
-                &format!("{what} of the aim").replacen(what, &capitalised(what), 1),
-                Figure::new(mg.0, MgPerKg::UNIT, 0),
-                &limit.source,
-            ));
-            if bound {
-                formula.push_str(&format!("; held at the {what}, {} mg/kg", num(mg.0)));
-                notes.push(format!(
-                    "{} % of this capacity would be {} mg/kg; the aim is held at the {what} of {} mg/kg ({}).",
-                    num(rule.aim),
-                    num(share_mg.round()),
-                    num(mg.0),
-                    limit.source
-                ));
-            }
-        }
-        let aim_working = Working::step(format!("{name}, aim"), Figure::new(aim, MgPerKg::UNIT, 0), formula, inputs)
-            .cite(criterion.source.clone());
-        Ok(Verdict {
-            position,
-            class: (self.reading.qualifier == Qualifier::Exact).then_some(class),
-            class_formula: format!("100 × {} ÷ ({} × {}) = {share:.1} %", num(printed), num(cec), num(per_cmol)),
-            class_inputs: vec![capacity.working.clone()],
-            aim: Some(aim_working),
-            aim_printed: Some(aim),
-            above,
-            ceiling: None,
-            notes,
-        })
-    }
-
-    /// A published limit as a node, turned into the unit of the reading where they differ.
-    fn aim_leaf(&self, criterion: &Criterion, printed: f64, why: &str) -> Working {
-        let name = format!("{}, aim", criterion.analyte.name());
-        let leaf =
-            Working::leaf(&name, Figure::new(printed, criterion.unit_words(), criterion.decimals), Origin::Published)
-                .cite(criterion.source.clone())
-                .note(why);
-        let Some(level) = criterion.to_level(printed, self.reading.level) else { return leaf };
-        let same = (level.number() - printed).abs() <= printed.abs() * 1e-12;
-        if same {
-            let figure = Figure { unit: level.unit().to_owned(), ..leaf.figure.clone() };
-            return Working { figure, ..leaf };
-        }
-        let figure = Figure::new(level.number(), level.unit(), self.reading.decimals);
-        let layer = criterion.layer.filter(|_| criterion.unit.is_per_area());
-        let formula = match layer {
-            Some(layer) => {
-                format!(
-                    "{} {} ÷ {} ({}) = {figure}",
-                    num(printed),
-                    criterion.unit_words(),
-                    num(printed / level.number()),
-                    layer.words
-                )
-            }
-            None => format!("{} {} = {figure}", num(printed), criterion.unit_words()),
-        };
-        let mut inputs = vec![leaf];
-        if let Some(layer) = layer {
-            let mass = Figure::new(layer.soil_kg_per_ha, "kg/ha", 0);
-            inputs.push(Working::leaf("Soil taken to lie on one hectare", mass, Origin::Published).cite(layer.source));
-        }
-        Working::step(name, figure, formula, inputs)
-    }
-
-    fn in_printed_unit(&self, criterion: &Criterion, printed: f64) -> String {
-        let unit = criterion.unit_words();
-        let sign = self.reading.qualifier.sign();
-        let found = format!("{sign}{} {}", num(self.reading.level.number()), self.reading.level.unit());
-        let same = (self.reading.level.number() - printed).abs() <= printed.abs() * 1e-9;
-        if same {
-            found.trim_end().to_owned()
-        } else {
-            format!("{} is {sign}{} {unit}", found.trim_end(), num(printed))
-        }
-    }
-}
-
-/// Where "<limit" lies: surely short when the limit is no higher than the aim, else not known.
-fn below_limit(limit: f64, aim: f64) -> Position {
-    if limit <= aim {
-        Position::Short
-    } else {
-        Position::NotKnown("The lab could only say that it is below a limit, and the limit lies above the aim.".into())
-    }
-}
-
-/// Where ">limit" lies: at least where the limit lies when that is no lower than the aim.
-fn above_limit(limit: f64, aim: f64, at_limit: Position) -> Position {
-    if limit >= aim {
-        at_limit
-    } else {
-        Position::NotKnown("The lab could only say that it is above a limit, and the limit lies below the aim.".into())
-    }
-}
-
-/// Plain words where the publisher has only a critical level.
-fn level_words(position: &Position) -> Option<String> {
-    let words = match position {
-        Position::Short => "below the critical level",
-        Position::AtAim | Position::Above => "above the critical level",
-        Position::Excess => "above the warning level",
-        _ => return None,
-    };
-    Some(words.to_owned())
-}
-
-fn capitalised(word: &str) -> String {
-    let mut chars = word.chars();
-    chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
-}
-
-fn decimals_of(value: f64) -> u8 {
-    u8::from(value.fract().abs() > 1e-9)
 }
 
 /// A number inside a formula: up to four decimals, without trailing zeros.

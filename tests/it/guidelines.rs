@@ -2,6 +2,7 @@
 
 use glebe::agronomy::{
     analyte::Analyte,
+    carbonate::Signs,
     confidence,
     element::Element::{self, B, Ca, Cu, Fe, K, Mg, Mn, Na, P, Zn},
     ground::Texture,
@@ -16,8 +17,9 @@ use glebe::agronomy::{
 };
 use jiff::civil::date;
 use proptest::prelude::*;
+use std::sync::LazyLock;
 
-fn set(slug: &str) -> &'static Guideline {
+pub fn set(slug: &str) -> &'static Guideline {
     guideline::find(slug).unwrap_or_else(|| panic!("the set {slug} did not parse"))
 }
 
@@ -43,11 +45,11 @@ fn reading(analyte: Analyte, method: Method, level: Level) -> Reading {
     }
 }
 
-fn mg_kg(element: Element, method: Method, value: f64) -> Reading {
+pub fn mg_kg(element: Element, method: Method, value: f64) -> Reading {
     reading(Analyte::Element(element), method, Level::MgPerKg(MgPerKg(value)))
 }
 
-fn mg_l(element: Element, method: Method, value: f64) -> Reading {
+pub fn mg_l(element: Element, method: Method, value: f64) -> Reading {
     reading(Analyte::Element(element), method, Level::MgPerL(MgPerL(value)))
 }
 
@@ -55,11 +57,14 @@ fn ph(value: f64) -> Reading {
     reading(Analyte::Ph, Method::PhWater1to1, Level::Ph(value))
 }
 
-fn setting(carbonate: bool, capacity: Result<&Capacity, String>) -> Setting<'_> {
-    Setting { land_use: LandUse::Vegetables, texture: Texture::Loam, carbonate, capacity }
+pub fn setting(lime: bool, capacity: Result<&Capacity, String>) -> Setting<'_> {
+    static NONE: LazyLock<Signs> = LazyLock::new(Signs::default);
+    static LIME: LazyLock<Signs> =
+        LazyLock::new(|| Signs { reasons: vec!["It fizzes with 1 M hydrochloric acid".into()], ..Signs::default() });
+    Setting { land_use: LandUse::Vegetables, texture: Texture::Loam, signs: if lime { &LIME } else { &NONE }, capacity }
 }
 
-fn place(readings: &[Reading], guideline: &Guideline, setting: &Setting<'_>) -> Standing {
+pub fn place(readings: &[Reading], guideline: &Guideline, setting: &Setting<'_>) -> Standing {
     let reasons = ["The only reading".to_owned()];
     let chosen: Vec<_> = readings.iter().map(|reading| Chosen { reading, reasons: &reasons }).collect();
     stand(&chosen, guideline, setting)

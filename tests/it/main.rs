@@ -8,6 +8,7 @@ mod examples;
 mod ground_pages;
 mod guidelines;
 mod import;
+mod needs;
 mod plans;
 mod questions;
 mod readings;

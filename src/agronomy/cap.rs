@@ -1,0 +1,197 @@
+//! The most of an element that a plot may be given in a season, over all products, and what
+//! was given already. A cap is hard: it is never traded against a need, and it counts the
+//! total element, available or not.
+
+use super::{
+    crop::{Crop, boron_ceiling},
+    element::{Element, Form},
+    ground::Texture,
+    quantity::{KgPerHa, SquareMetres},
+    rate::RateUnit,
+    record::Application,
+    source::{Citation, Evidence, Source},
+    standing::num,
+    working::{Figure, Origin, Working},
+};
+use jiff::{ToSpan, civil::Date};
+use std::collections::BTreeMap;
+
+/// What a cap counts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Counted {
+    /// The element in every product.
+    Total(Element),
+    /// Total nitrogen in livestock manures only.
+    ManureNitrogen,
+}
+
+/// The most that may be given in twelve months.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SeasonCap {
+    pub counted: Counted,
+    pub kg_per_ha: KgPerHa,
+    /// As a person reads it, with the reason for this figure.
+    pub label: String,
+    pub source: Citation,
+    /// Known only from memory: shown, but not applied unless switched on.
+    pub in_force: bool,
+}
+
+const NORTH_CAROLINA: &str = "North Carolina Department of Agriculture, Agronomic Division";
+const NC_MICRONUTRIENTS: Source = Source {
+    publisher: NORTH_CAROLINA,
+    title: "Circular 1 (Hardy, Tucker & Stokes), table 2.3 footnotes: Zn 6 lb/acre broadcast, Cu 2, 4 or 6 by soil class, Mn 10",
+    year: 2014,
+    address: "http://www.ncagr.gov/agronomi/obt23h.htm",
+    evidence: Evidence::Read,
+};
+const MOLYBDENUM: Source = Source {
+    publisher: "NOFA",
+    title: "Organic Soil-Fertility handbook, table 27: molybdenum 0.02 to 0.4 lb/acre to the soil",
+    year: 0,
+    address: "https://nofa.org/soil/html/table27.php",
+    evidence: Evidence::Read,
+};
+const MANURE_N: Source = Source {
+    publisher: "Council of the European Communities",
+    title: "Nitrates Directive 91/676/EEC: 170 kg N/ha a year from livestock manure",
+    year: 1991,
+    address: "https://eur-lex.europa.eu/legal-content/EN/TXT/?uri=LEGISSUM:l28013",
+    evidence: Evidence::Read,
+};
+const POTASH_SPLIT: Source = Source {
+    publisher: "British fertiliser advice",
+    title: "Potash above 300 kg K2O/ha is split",
+    year: 0,
+    address: "",
+    evidence: Evidence::Memory,
+};
+/// The caps of a plot that carries, or will next carry, these crops.
+///
+/// Boron: the most sensitive of the crops decides ([`boron_ceiling`]); a crop that its
+/// publisher does not list, or none named, is held to the cautious rule there. Zinc, copper
+/// and manganese: North Carolina's broadcast rates, the lowest that were read. Caps known only
+/// from memory are returned with `in_force` false.
+pub fn season_caps(crops: &[Crop], texture: Texture) -> Vec<SeasonCap> {
+    use Element::{B, Cu, K, Mn, Mo, Zn};
+    let cap = |counted, kg_per_ha: KgPerHa, label: String, source: Source| SeasonCap {
+        counted,
+        kg_per_ha,
+        label: format!("{label}: at most {} kg/ha", num((kg_per_ha.0 * 100.0).round() / 100.0)),
+        in_force: source.evidence != Evidence::Memory,
+        source: source.into(),
+    };
+    let total = Counted::Total;
+    let boron = boron_ceiling(crops.iter().copied());
+    let whose = match boron.crop {
+        Some(crop) => format!("Boron, set by {} (tolerance {})", crop.name.to_lowercase(), boron.tolerance.label()),
+        None => "Boron, no crop named".to_owned(),
+    };
+    let (copper, soil) = match texture {
+        Texture::Organic => (6.0, "organic soil"),
+        _ => (2.0, "mineral soil"),
+    };
+    let lb = |rate| RateUnit::LbPerAcre.read(rate);
+    vec![
+        cap(total(B), boron.ceiling, whose, boron.source),
+        cap(total(Zn), lb(6.0), "Zinc, broadcast".into(), NC_MICRONUTRIENTS),
+        cap(total(Cu), lb(copper), format!("Copper on {soil}"), NC_MICRONUTRIENTS),
+        cap(total(Mn), lb(10.0), "Manganese".into(), NC_MICRONUTRIENTS),
+        cap(total(Mo), lb(0.4), "Molybdenum".into(), MOLYBDENUM),
+        cap(Counted::ManureNitrogen, KgPerHa(170.0), "Nitrogen from livestock manure".into(), MANURE_N),
+        cap(
+            total(K),
+            KgPerHa(300.0 * Form::K2O.to_element()),
+            "Potassium at one time (300 kg K₂O)".into(),
+            POTASH_SPLIT,
+        ),
+    ]
+}
+
+/// What was put on a plot in the twelve months up to and including a day.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Applied {
+    /// Total of each element.
+    pub by_element: BTreeMap<Element, KgPerHa>,
+    /// Total nitrogen from livestock manures.
+    pub manure_nitrogen: KgPerHa,
+    /// One node for each application and what it carried of what is counted.
+    nodes: BTreeMap<Counted, Vec<Working>>,
+}
+
+/// Adds up the applications of the twelve months that end with `on`: a day exactly one year
+/// earlier no longer counts, and one after `on` does not count yet.
+///
+/// A plot without an area, and an application without a mass, add nothing.
+pub fn already_applied(applications: &[Application], area: SquareMetres, on: Date) -> Applied {
+    let mut applied = Applied::default();
+    let since = on.saturating_sub(1.year());
+    for application in applications.iter().filter(|a| a.applied_on > since && a.applied_on <= on) {
+        if !(application.mass_g.is_finite() && application.mass_g > 0.0 && area.0.is_finite() && area.0 > 0.0) {
+            continue;
+        }
+        for (element, fraction) in application.content.iter().filter(|(_, f)| f.is_finite() && **f > 0.0) {
+            let mass = super::quantity::Grams(application.mass_g * fraction).per(area);
+            applied.by_element.entry(*element).or_default().0 += mass.0;
+            let mut counted = vec![Counted::Total(*element)];
+            if application.manure && *element == Element::N {
+                applied.manure_nitrogen.0 += mass.0;
+                counted.push(Counted::ManureNitrogen);
+            }
+            let title = format!("{} in {}, {}", element.name(), application.amendment, application.applied_on);
+            let formula = format!(
+                "{} g × {} % ÷ {} m² × 10 = {} kg/ha",
+                num(application.mass_g),
+                num(fraction * 100.0),
+                num(area.0),
+                num(mass.0)
+            );
+            let node = Working::step(
+                title,
+                Figure::significant(mass.0, KgPerHa::UNIT, 3),
+                formula,
+                [
+                    Working::leaf("Put on", Figure::significant(application.mass_g, "g", 4), Origin::Entered),
+                    Working::leaf(
+                        "Content by its analysis",
+                        Figure::significant(fraction * 100.0, "%", 3),
+                        Origin::Entered,
+                    ),
+                    Working::leaf("Area of the plot", Figure::significant(area.0, "m²", 3), Origin::Entered),
+                ],
+            );
+            for counted in counted {
+                applied.nodes.entry(counted).or_default().push(node.clone());
+            }
+        }
+    }
+    applied
+}
+
+impl Applied {
+    /// How much of what a cap counts was put on.
+    pub fn of(&self, counted: Counted) -> KgPerHa {
+        match counted {
+            Counted::Total(element) => self.by_element.get(&element).copied().unwrap_or_default(),
+            Counted::ManureNitrogen => self.manure_nitrogen,
+        }
+    }
+
+    /// What a cap still leaves, kg/ha; below zero when it is already exceeded.
+    pub fn left(&self, cap: &SeasonCap) -> (KgPerHa, Working) {
+        let given = self.of(cap.counted);
+        let left = KgPerHa(cap.kg_per_ha.0 - given.0);
+        let leaf =
+            Working::leaf(cap.label.clone(), Figure::significant(cap.kg_per_ha.0, KgPerHa::UNIT, 3), Origin::Published)
+                .cite(cap.source.clone());
+        let nodes = self.nodes.get(&cap.counted).cloned().unwrap_or_default();
+        let formula = format!("{} − {} = {} kg/ha", num(cap.kg_per_ha.0), num(given.0), num(left.0));
+        let figure = Figure::significant(left.0, KgPerHa::UNIT, 3);
+        let mut working = Working::step("Still allowed", figure, formula, std::iter::once(leaf).chain(nodes));
+        if left.0 < 0.0 {
+            working =
+                working.note("Already exceeded: no product with it may be given until the twelve months have passed.");
+        }
+        (left, working)
+    }
+}

@@ -1,0 +1,404 @@
+//! What a plot needs this season, kg of element per hectare, and why: to raise a level to
+//! its aim, to make up for what a crop carries away, a published crop rate, or a figure that
+//! the grower states. Never negative; never from a range of what is usually found; never a
+//! nitrogen rate from a soil level, for nitrogen is a budget.
+
+use super::{
+    element::{Element, Form},
+    ground::Ground,
+    guideline::Position,
+    method::Method,
+    quantity::{KgPerHa, LayerConvention, MgPerKg, MgPerL, SoilLayer, by_volume_kg_per_ha},
+    rate::RateUnit,
+    reading::Level,
+    record::{DepthBand, Qualifier},
+    source::{Evidence, Source},
+    standing::{NutrientStanding, Standing, num},
+    working::{Figure, Origin, Working},
+};
+use std::collections::BTreeMap;
+
+/// Why an element is needed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Reason {
+    /// To bring the soil up to the aim.
+    Raise,
+    /// To replace what crops carry away.
+    Maintain,
+    /// A published rate for the crop.
+    CropRate,
+    /// The grower says so.
+    Stated,
+    /// Nothing is needed; more of it would count as excess.
+    None,
+}
+
+impl Reason {
+    /// As a person reads it.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Reason::Raise => "to raise the soil to the aim",
+            Reason::Maintain => "to replace what crops carry away",
+            Reason::CropRate => "the published rate for the crop",
+            Reason::Stated => "stated by the grower",
+            Reason::None => "none",
+        }
+    }
+}
+
+/// An element to supply this season.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Need {
+    pub element: Element,
+    /// Never below zero.
+    pub kg_per_ha: KgPerHa,
+    pub reason: Reason,
+    /// `None` only where nothing is needed.
+    pub working: Option<Working>,
+    /// The lab gave only a limit, so the true need is this or more.
+    pub at_least: bool,
+    pub notes: Vec<String>,
+}
+
+impl Need {
+    fn nothing(element: Element, note: Option<String>) -> Need {
+        Need {
+            element,
+            kg_per_ha: KgPerHa(0.0),
+            reason: Reason::None,
+            working: None,
+            at_least: false,
+            notes: note.into_iter().collect(),
+        }
+    }
+}
+
+/// A published amount of fertiliser that lifts a soil test by one unit, more than the bare mass.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct BuildUp {
+    /// Key in the record.
+    pub slug: &'static str,
+    pub words: &'static str,
+    pub element: Element,
+    /// The printed rate per mg/kg or mg/L, in the printed form.
+    pub rate: f64,
+    pub unit: RateUnit,
+    pub form: Form,
+    /// Per mg/L rather than per mg/kg.
+    pub by_volume: bool,
+    /// The tests that it was found for.
+    pub methods: &'static [Method],
+    pub source: Source,
+}
+
+const TRI_STATE: Source = Source {
+    publisher: "Ag Professional, on Tri-State Fertilizer Recommendations, bulletin E-2567",
+    title: "How much fertilizer will move soil test levels? 20 lb P2O5 per ppm P; 6 to 10 lb K2O per ppm K by exchange capacity",
+    year: 0,
+    address: "http://www.agprofessional.com/resource-centers/crop-fertility/phosphorus-potassium/news/How-much-fertilizer-will-move-soil-test-levels-178095811.html",
+    evidence: Evidence::Quoted,
+};
+
+/// The build-up factors known here.
+pub const BUILD_UPS: &[BuildUp] = &[
+    BuildUp {
+        slug: "tri_state_p",
+        words: "20 lb P₂O₅ per acre for each ppm of P",
+        element: Element::P,
+        rate: 20.0,
+        unit: RateUnit::LbPerAcre,
+        form: Form::P2O5,
+        by_volume: false,
+        methods: &[Method::Bray1, Method::Mehlich3Icp, Method::Mehlich3Colour],
+        source: TRI_STATE,
+    },
+    BuildUp {
+        slug: "tri_state_k_light",
+        words: "6 lb K₂O per acre for each ppm of K (low exchange capacity)",
+        element: Element::K,
+        rate: 6.0,
+        unit: RateUnit::LbPerAcre,
+        form: Form::K2O,
+        by_volume: false,
+        methods: &[Method::AmmoniumAcetate7, Method::Mehlich3Icp],
+        source: TRI_STATE,
+    },
+    BuildUp {
+        slug: "tri_state_k_heavy",
+        words: "10 lb K₂O per acre for each ppm of K (high exchange capacity)",
+        element: Element::K,
+        rate: 10.0,
+        unit: RateUnit::LbPerAcre,
+        form: Form::K2O,
+        by_volume: false,
+        methods: &[Method::AmmoniumAcetate7, Method::Mehlich3Icp],
+        source: TRI_STATE,
+    },
+    BuildUp {
+        slug: "pda_k",
+        words: "10 kg K₂O per hectare for each mg/L of K (sandy clay loam)",
+        element: Element::K,
+        rate: 10.0,
+        unit: RateUnit::KgPerHa,
+        form: Form::K2O,
+        by_volume: true,
+        methods: &[Method::AmmoniumNitrate],
+        source: Source {
+            publisher: "Potash Development Association",
+            title: "Some frequently asked questions about P and K: 600 kg K2O/ha for 60 mg/L; heavier soil to 800, light sand about half",
+            year: 2009,
+            address: "https://pda.org.uk/some-frequently-asked-questions-about-p-and-k",
+            evidence: Evidence::Read,
+        },
+    },
+];
+
+impl BuildUp {
+    /// Finds a factor by its key.
+    pub fn find(slug: &str) -> Option<BuildUp> {
+        BUILD_UPS.iter().copied().find(|b| b.slug == slug)
+    }
+
+    /// kg of the element per hectare that lift the test by 1 mg/kg (or mg/L).
+    pub fn kg_per_ha_per_unit(&self) -> f64 {
+        self.unit.read(self.rate).0 * self.form.to_element()
+    }
+
+    /// The factors that fit an element by a method.
+    pub fn fitting(element: Element, method: &Method) -> impl Iterator<Item = BuildUp> {
+        BUILD_UPS.iter().copied().filter(move |b| b.element == element && b.methods.contains(method))
+    }
+}
+
+/// How a difference in concentration becomes a mass per area.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum By {
+    /// The plot's own layer: area-true grams on a bed. The usual way.
+    OwnLayer,
+    /// A publisher's fixed mass of soil, to follow its advice to the letter.
+    Convention(LayerConvention),
+    /// A published build-up factor.
+    BuildUp(BuildUp),
+}
+
+/// How needs are worked out.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Way {
+    pub by: By,
+    /// Seasons over which the difference is made up, at least 1.
+    pub seasons: u8,
+}
+
+impl Default for Way {
+    fn default() -> Self {
+        Way { by: By::OwnLayer, seasons: 1 }
+    }
+}
+
+/// The need of every element of a standing that is judged, zero where the level is enough.
+///
+/// An element that no rule judges is left out: nothing is known of it, neither need nor excess.
+pub fn needs(standing: &Standing, ground: &Ground, sampled: Option<DepthBand>, way: &Way) -> Vec<Need> {
+    standing.nutrients.iter().filter_map(|nutrient| raise(nutrient, ground, sampled, way)).collect()
+}
+
+/// What raises one nutrient to its aim: (aim − found) × soil mass, or × a build-up factor.
+///
+/// `None` for what is not a nutrient that is given (pH, sodium, metals of concern) and for a
+/// reading that no rule judges. Grams on a bed rest on the bed's own layer to its working
+/// depth, whatever mass of soil the publisher's tables were printed with; results by volume
+/// take the depth alone, for field density must not touch them.
+pub fn raise(nutrient: &NutrientStanding, ground: &Ground, sampled: Option<DepthBand>, way: &Way) -> Option<Need> {
+    use Element::{B, Ca, Co, Cu, Fe, K, Mg, Mn, Mo, Ni, P, S, Se, Si, Zn};
+    let element = nutrient.analyte.element()?;
+    if element == Element::N {
+        return Some(Need::nothing(element, Some("Nitrogen is a budget of the crop, not a level to raise.".into())));
+    }
+    if !matches!(element, B | Ca | Co | Cu | Fe | K | Mg | Mn | Mo | Ni | P | S | Se | Si | Zn) {
+        return None;
+    }
+    let note = match &nutrient.position {
+        Position::NoCriterion(_) => return None,
+        Position::Short => None,
+        Position::Excess => Some(format!("More {} than the publisher calls safe: give none.", element.name())),
+        Position::TypicalRangeOnly => {
+            Some("Only a range of what is usually found is known; it is no reason to give any.".into())
+        }
+        Position::NotKnown(why) => Some(why.clone()),
+        Position::AtAim | Position::Above => None,
+    };
+    let (Position::Short, Some(aim_level), Some(aim)) = (&nutrient.position, nutrient.aim_level, &nutrient.aim) else {
+        return Some(Need::nothing(element, note));
+    };
+    let (Some(found), Some(target)) = (canonical(nutrient.level, element), canonical(aim_level, element)) else {
+        return Some(Need::nothing(element, Some("This level cannot be turned into a mass of soil.".into())));
+    };
+    let missing = (target.number() - found.number()).max(0.0);
+    if missing == 0.0 || missing.is_nan() {
+        // Rounded up into the class below the aim's edge: short by the words, not by the number.
+        return Some(Need::nothing(element, None));
+    }
+    let unit = target.unit();
+    let difference = Working::step(
+        format!("{} missing", capitalised(element.name())),
+        Figure::significant(missing, unit, 3),
+        format!("{} − {} = {} {unit}", num(target.number()), num(found.number()), num(missing)),
+        [aim.working.clone(), nutrient.found.working.clone()],
+    );
+    let mut notes = Vec::new();
+    let (mass, formula, other) = match per_area(missing, target, element, &nutrient.method, ground, way) {
+        Ok(found) => found,
+        Err(why) => {
+            notes.push(why);
+            let own = Way { by: By::OwnLayer, ..*way };
+            per_area(missing, target, element, &nutrient.method, ground, &own).ok()?
+        }
+    };
+    let seasons = f64::from(way.seasons.max(1));
+    let kg_per_ha = KgPerHa(mass.0 / seasons);
+    let mut formula = formula;
+    if way.seasons > 1 {
+        formula.push_str(&format!("; a share of 1 in {} seasons: {} kg/ha", way.seasons, num(kg_per_ha.0)));
+    }
+    if matches!(way.by, By::OwnLayer | By::Convention(_)) && matches!(element, P | K) {
+        notes.push("This is the bare mass. Soil holds some of what is given back from the test, so the next test may rise by less.".into());
+    }
+    if let Some(band) = sampled
+        && (band.bottom.0 - ground.depth.0).abs() > 1.0
+    {
+        notes.push(format!("Sampled {band}, reckoned over the plot's working depth of {:.0}\u{a0}cm.", ground.depth.0));
+    }
+    let at_least = nutrient.qualifier == Qualifier::Below;
+    if at_least {
+        notes.push("The lab gave only a limit; the need is this or more.".into());
+    }
+    let mut working = Working::step(
+        format!("{} to give", capitalised(element.name())),
+        Figure::significant(kg_per_ha.0, KgPerHa::UNIT, 3),
+        formula,
+        [difference, other],
+    );
+    working.notes.clone_from(&notes);
+    Some(Need { element, kg_per_ha, reason: Reason::Raise, working: Some(working), at_least, notes })
+}
+
+/// mg/kg or mg/L; charge becomes mass by the cation's weight.
+fn canonical(level: Level, element: Element) -> Option<Level> {
+    match level {
+        Level::MgPerKg(_) | Level::MgPerL(_) => Some(level),
+        Level::CmolPerKg(v) => Some(Level::MgPerKg(MgPerKg(v.0 * element.mg_per_cmol_charge()?))),
+        _ => None,
+    }
+}
+
+/// The mass per area, its formula, and the node it rests on besides the difference.
+fn per_area(
+    missing: f64,
+    like: Level,
+    element: Element,
+    method: &Method,
+    ground: &Ground,
+    way: &Way,
+) -> Result<(KgPerHa, String, Working), String> {
+    let by_volume = matches!(like, Level::MgPerL(_));
+    if let By::BuildUp(factor) = way.by {
+        if factor.element != element {
+            return Err(format!("The build-up factor is for {}; the plot's own layer is used.", factor.element.name()));
+        }
+        if !factor.methods.contains(method) || factor.by_volume != by_volume {
+            return Err(format!("“{}” was not found for {method}; the plot's own layer is used.", factor.words));
+        }
+        let per_unit = factor.kg_per_ha_per_unit();
+        let mass = KgPerHa(missing * per_unit);
+        let leaf =
+            Working::leaf("Build-up factor", Figure::significant(per_unit, "kg/ha per unit", 3), Origin::Published)
+                .cite(factor.source)
+                .note(factor.words);
+        return Ok((mass, format!("{} × {} = {} kg/ha", num(missing), num(per_unit), num(mass.0)), leaf));
+    }
+    if by_volume {
+        let mass = by_volume_kg_per_ha(MgPerL(missing), ground.depth);
+        let depth = Working::leaf("Working depth", Figure::new(ground.depth.0, "cm", 0), Origin::Entered);
+        let formula = format!("{} mg/L × {} cm × 0.1 = {} kg/ha", num(missing), num(ground.depth.0), num(mass.0));
+        return Ok((mass, formula, depth));
+    }
+    let (layer, node) = match way.by {
+        By::Convention(convention) => {
+            let figure = Figure::new(convention.soil_kg_per_ha, "kg/ha", 0);
+            let leaf = Working::leaf("Soil in the publisher's layer", figure, Origin::Published);
+            (SoilLayer::Convention(convention), leaf.cite(convention.source).note(convention.words))
+        }
+        _ => (ground.layer(), soil_working(ground)),
+    };
+    let mass = layer.mass(MgPerKg(missing));
+    let formula =
+        format!("{} mg/kg × {} kg/ha ÷ 1,000,000 = {} kg/ha", num(missing), num(layer.soil_kg_per_ha()), num(mass.0));
+    Ok((mass, formula, node))
+}
+
+/// The mass of soil in a plot's own layer, with where its density comes from.
+pub fn soil_working(ground: &Ground) -> Working {
+    let (density, source) = ground.bulk_density();
+    let figure = Figure::new(density.0, "g/cm³", 2);
+    let density_leaf = match source {
+        Some(source) => Working::leaf("Bulk density", figure, Origin::Published)
+            .cite(source)
+            .note(format!("Typical of {}; not measured here", ground.texture.label())),
+        None => Working::leaf("Bulk density", figure, Origin::Entered),
+    };
+    let mass = ground.layer().soil_kg_per_ha();
+    let mut inputs =
+        vec![density_leaf, Working::leaf("Working depth", Figure::new(ground.depth.0, "cm", 0), Origin::Entered)];
+    let mut formula = format!("{} g/cm³ × {} cm × 100,000", num(density.0), num(ground.depth.0));
+    if ground.stones > 0.0 {
+        formula.push_str(&format!(" × (1 − {})", num(ground.stones)));
+        let stones = Figure::new(ground.stones * 100.0, "% by volume", 0);
+        inputs.push(Working::leaf("Stones", stones, Origin::Entered));
+    }
+    formula.push_str(&format!(" = {} kg/ha", num(mass)));
+    Working::step("Soil in the plot's own layer", Figure::significant(mass, "kg/ha", 3), formula, inputs)
+}
+
+/// A need that the grower states, such as nitrogen for a crop, with their reason. Below zero counts as none.
+pub fn stated(element: Element, kg_per_ha: KgPerHa, reason: &str) -> Need {
+    given(element, kg_per_ha, Reason::Stated, |figure| {
+        Working::leaf(format!("{} stated", capitalised(element.name())), figure, Origin::Chosen).note(reason)
+    })
+}
+
+/// What replaces an offtake, with the working of that offtake.
+pub fn maintain(element: Element, offtake: KgPerHa, offtake_working: Working) -> Need {
+    given(element, offtake, Reason::Maintain, |figure| {
+        let formula = format!("as much as is carried away: {figure}");
+        Working::step(format!("{} to replace", capitalised(element.name())), figure, formula, [offtake_working])
+    })
+}
+
+/// A published rate for a crop.
+pub fn crop_rate(element: Element, rate: KgPerHa, crop: &str, source: impl Into<super::source::Citation>) -> Need {
+    given(element, rate, Reason::CropRate, |figure| {
+        Working::leaf(format!("{} for {crop}", capitalised(element.name())), figure, Origin::Published).cite(source)
+    })
+}
+
+fn given(element: Element, rate: KgPerHa, reason: Reason, working: impl FnOnce(Figure) -> Working) -> Need {
+    if !rate.0.is_finite() || rate.0 <= 0.0 {
+        return Need::nothing(element, None);
+    }
+    let working = working(Figure::significant(rate.0, KgPerHa::UNIT, 3));
+    Need { element, kg_per_ha: rate, reason, working: Some(working), at_least: false, notes: vec![] }
+}
+
+/// All needs added up by element; an element judged and found to need nothing is there with zero.
+pub fn totals(needs: &[Need]) -> BTreeMap<Element, KgPerHa> {
+    let mut totals = BTreeMap::new();
+    for need in needs {
+        totals.entry(need.element).or_insert(KgPerHa(0.0)).0 += need.kg_per_ha.0;
+    }
+    totals
+}
+
+fn capitalised(word: &str) -> String {
+    let mut chars = word.chars();
+    chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
+}
