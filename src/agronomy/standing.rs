@@ -9,10 +9,10 @@ use super::{
     choice::Choice,
     confidence::{self, TestError},
     element::Element,
+    exchange_capacity::Capacity,
     ground::Texture,
     guideline::{Criterion, Facts, Guideline, LandUse, Position},
     method::Method,
-    quantity::CmolPerKg,
     reading::{Level, Reading},
     record::Qualifier,
     source::Citation,
@@ -35,15 +35,6 @@ impl<'a> From<&'a Choice> for Chosen<'a> {
     }
 }
 
-/// The exchange capacity that shares are counted of.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Capacity {
-    pub cmol_per_kg: CmolPerKg,
-    /// It rests on an extraction that leaves free lime alone.
-    pub alkaline: bool,
-    pub working: Working,
-}
-
 /// What about the plot decides which rules apply.
 #[derive(Clone, Debug)]
 pub struct Setting<'a> {
@@ -51,7 +42,8 @@ pub struct Setting<'a> {
     pub texture: Texture,
     /// Signs of free lime and of salts.
     pub signs: &'a Signs,
-    /// The capacity, or the sentence that says why none can be trusted.
+    /// The capacity as [`exchange_capacity::capacity`](super::exchange_capacity::capacity) gives it,
+    /// which withholds what free lime or salts have inflated; or the sentence that says why none can be trusted.
     pub capacity: Result<&'a Capacity, String>,
 }
 

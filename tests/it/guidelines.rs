@@ -3,8 +3,10 @@
 use glebe::agronomy::{
     analyte::Analyte,
     carbonate::Signs,
+    choice::choose,
     confidence,
     element::Element::{self, B, Ca, Cu, Fe, K, Mg, Mn, Na, P, Zn},
+    exchange_capacity::{self, Capacity, Parts},
     ground::Texture,
     guideline::{self, Facts, Guideline, Index, LandUse, Position, Rule},
     method::Method,
@@ -12,12 +14,12 @@ use glebe::agronomy::{
     reading::{Level, Reading},
     record::{CellKey, Qualifier},
     source::Evidence,
-    standing::{Capacity, Chosen, NutrientStanding, Setting, Standing, stand},
+    standing::{Chosen, NutrientStanding, Setting, Standing, stand},
     working::{Figure, Origin, Working},
 };
 use jiff::civil::date;
 use proptest::prelude::*;
-use std::sync::LazyLock;
+use std::{collections::BTreeMap, sync::LazyLock};
 
 pub fn set(slug: &str) -> &'static Guideline {
     guideline::find(slug).unwrap_or_else(|| panic!("the set {slug} did not parse"))
@@ -75,9 +77,20 @@ fn alone(reading: Reading, guideline: &Guideline) -> NutrientStanding {
     place(&[reading], guideline, &setting(false, Err("no capacity".into()))).nutrients.remove(0)
 }
 
-fn capacity(cmol: f64, alkaline: bool) -> Capacity {
-    let working = Working::leaf("Exchange capacity", Figure::new(cmol, "cmol(+)/kg", 1), Origin::Cell(CellKey(99)));
-    Capacity { cmol_per_kg: CmolPerKg(cmol), alkaline, working }
+/// A capacity as a sheet states it.
+fn capacity(cmol: f64) -> Capacity {
+    let level = Level::CmolPerKg(CmolPerKg(cmol));
+    let stated = reading(Analyte::ExchangeCapacity, Method::CapacityAcetate82, level);
+    let cations = BTreeMap::new();
+    Capacity {
+        level,
+        stated: true,
+        working: stated.working,
+        cations,
+        acidity: None,
+        base_saturation: None,
+        notes: vec![],
+    }
 }
 
 /// The classes that a publisher's edges fall in, values being in the printed unit.
@@ -381,7 +394,7 @@ fn limits_from_the_lab_are_never_read_as_numbers() {
 fn saturation_aims_keep_to_their_floor_and_ceiling() {
     let albrecht = set("saturation_albrecht");
     let at = |cmol: f64, element: Element, found: f64| {
-        let capacity = capacity(cmol, false);
+        let capacity = capacity(cmol);
         let standing =
             place(&[mg_kg(element, Method::AmmoniumAcetate7, found)], albrecht, &setting(false, Ok(&capacity)));
         let nutrient = standing.nutrients.into_iter().next().unwrap();
@@ -397,7 +410,7 @@ fn saturation_aims_keep_to_their_floor_and_ceiling() {
     let sodium = at(20.0, Na, 300.0);
     assert_eq!((sodium.position, sodium.percent_of_aim), (Position::Above, None));
     // Bear's single set, Mg 10 % of 20 cmol: 2 cmol × 121.525 = 243 mg/kg, held at Delaware's 220.
-    let capacity = capacity(20.0, false);
+    let capacity = capacity(20.0);
     let bear =
         place(&[mg_kg(Mg, Method::AmmoniumAcetate7, 230.0)], set("saturation_bear"), &setting(false, Ok(&capacity)));
     assert_eq!(bear.nutrients[0].aim.as_ref().unwrap().figure.value, 220.0);
@@ -405,23 +418,65 @@ fn saturation_aims_keep_to_their_floor_and_ceiling() {
 
 #[test]
 fn on_calcareous_soil_shares_need_an_alkaline_extraction_and_calcium_is_left_alone() {
+    let lime = setting(true, Err(String::new())).signs;
+    let sheet = |method: &Method| -> Vec<Reading> {
+        let cations = [(Ca, 4000.0), (Mg, 150.0), (K, 200.0), (Na, 40.0)];
+        let mut sheet: Vec<_> = cations.iter().map(|(e, v)| mg_kg(*e, method.clone(), *v)).collect();
+        sheet.push(ph(7.8));
+        sheet
+    };
+    // From the printed cells through the choice and the capacity, as a page does it.
+    let whole = |readings: &[Reading], slug: &str| {
+        let set = set(slug);
+        let facts = setting(true, Err(String::new())).facts(Some(7.8));
+        let choices = choose(readings, lime, &[], |reading| set.reads(reading, &facts));
+        let held = exchange_capacity::capacity(&Parts::gather(&choices), lime, &exchange_capacity::rounded_divisors());
+        let chosen: Vec<Chosen> = choices.values().map(Chosen::from).collect();
+        stand(&chosen, set, &setting(true, held.as_ref().map_err(|withheld| withheld.reason.clone())))
+    };
     for slug in ["saturation_bear", "saturation_albrecht"] {
-        let (alkaline, neutral) = (capacity(15.0, true), capacity(30.0, false));
-        let mg = || mg_kg(Mg, Method::AmmoniumAcetate82, 150.0);
-        let with = place(&[mg()], set(slug), &setting(true, Ok(&alkaline)));
-        assert!(with.nutrients[0].aim.is_some(), "{slug}");
-        for (readings, capacity) in [
-            (vec![mg()], Ok(&neutral)),
-            (vec![mg()], Err("No capacity by an alkaline extraction.".to_owned())),
-            (vec![mg_kg(Mg, Method::AmmoniumAcetate7, 150.0)], Ok(&alkaline)),
-            (vec![mg_kg(Mg, Method::Mehlich3Icp, 150.0)], Ok(&alkaline)),
-            (vec![mg_kg(Ca, Method::AmmoniumAcetate82, 4000.0)], Ok(&alkaline)),
-        ] {
-            let standing = place(&readings, set(slug), &setting(true, capacity));
-            assert!(matches!(&standing.nutrients[0].position, Position::NoCriterion(why) if why.len() > 20), "{slug}");
-            assert!(standing.nutrients[0].aim.is_none());
+        for method in [Method::AmmoniumAcetate82, Method::AmmoniumAcetate85, Method::AmmoniumChloride85] {
+            let standing = whole(&sheet(&method), slug);
+            for element in [Mg, K] {
+                let nutrient = standing.get(Analyte::Element(element)).unwrap();
+                assert!(
+                    nutrient.aim.as_ref().is_some_and(|aim| aim.working.is_grounded()),
+                    "{slug} {element} {method}"
+                );
+            }
+            // 4000/200 + 150/120 + 200/390 + 40/230 = 21.94 cmol; its Mg share is 1.234/21.94 = 5.6 %.
+            let magnesium = standing.get(Analyte::Element(Mg)).unwrap();
+            let formula = magnesium.class_working.as_ref().unwrap().formula.clone().unwrap();
+            assert!(formula.ends_with("= 5.6 %"), "{formula}");
+            let calcium = standing.get(Analyte::Element(Ca)).unwrap();
+            assert!(matches!(&calcium.position, Position::NoCriterion(why) if why.contains("left alone")), "{slug}");
+        }
+        // By neutral acetate or Mehlich-3 alone no share is aimed at, and it is said why.
+        for method in [Method::AmmoniumAcetate7, Method::Mehlich3Icp] {
+            for nutrient in whole(&sheet(&method), slug).nutrients {
+                assert!(matches!(&nutrient.position, Position::NoCriterion(why) if why.len() > 20), "{nutrient:#?}");
+                assert_eq!((&nutrient.aim, &nutrient.percent_of_aim), (&None, &None));
+            }
         }
     }
+    // Salts inflate the capacity as lime does: withheld by the capacity itself, with its reason.
+    let salty = Signs { salts: vec!["Conductivity 6 dS/m".into()], ..Signs::default() };
+    let readings = sheet(&Method::AmmoniumAcetate7);
+    let choices = choose(&readings, &salty, &[], |_| true);
+    let held = exchange_capacity::capacity(&Parts::gather(&choices), &salty, &exchange_capacity::rounded_divisors());
+    let chosen: Vec<Chosen> = choices.values().map(Chosen::from).collect();
+    let plot = Setting {
+        land_use: LandUse::Vegetables,
+        texture: Texture::Loam,
+        signs: &salty,
+        capacity: held.as_ref().map_err(|withheld| withheld.reason.clone()),
+    };
+    let standing = stand(&chosen, set("saturation_albrecht"), &plot);
+    let potassium = standing.get(Analyte::Element(K)).unwrap();
+    assert!(matches!(&potassium.position, Position::NoCriterion(why) if why.contains("salts")), "{potassium:#?}");
+    // In mg/kg the same potassium is still usable.
+    let by_level = stand(&chosen, set("extension_sufficiency"), &plot);
+    assert_eq!(by_level.get(Analyte::Element(K)).unwrap().position, Position::AtAim);
 }
 
 #[test]
@@ -506,7 +561,7 @@ fn odd_numbers_are_answered_without_a_panic() {
     for odd in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY, -3.0, 0.0, 1e308] {
         for set in guideline::builtin() {
             for element in Element::ALL {
-                let capacity = capacity(odd, false);
+                let capacity = capacity(odd);
                 place(&[mg_kg(*element, Method::Mehlich3Icp, odd)], set, &setting(false, Ok(&capacity)));
             }
         }

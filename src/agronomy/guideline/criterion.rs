@@ -227,8 +227,6 @@ pub struct Saturation {
     pub floor: Option<Limit>,
     /// Nor above this, however large.
     pub ceiling: Option<Limit>,
-    /// Only a capacity from an alkaline extraction will do.
-    pub alkaline_capacity: bool,
 }
 
 /// The kinds of rule.

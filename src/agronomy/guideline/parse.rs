@@ -157,8 +157,6 @@ struct RawRow {
     // With `saturation`.
     floor: Option<RawLimit>,
     ceiling: Option<RawLimit>,
-    #[serde(default)]
-    alkaline_capacity: bool,
 }
 
 #[derive(Deserialize)]
@@ -377,7 +375,6 @@ fn saturation(row: &RawRow, printed: &str) -> Result<Rule, String> {
         aim_why: row.aim_why.clone().ok_or("it is not said why this aim (aim_why)")?,
         floor,
         ceiling,
-        alkaline_capacity: row.alkaline_capacity,
     }))
 }
 

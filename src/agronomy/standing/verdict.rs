@@ -4,7 +4,8 @@
 use super::{Case, in_water, num};
 use crate::agronomy::{
     guideline::{Criterion, Position, Rule, Saturation, round_to},
-    quantity::MgPerKg,
+    quantity::{CmolPerKg, MgPerKg},
+    reading::Level,
     record::Qualifier,
     source::Citation,
     working::{Figure, Origin, Working},
@@ -197,12 +198,12 @@ impl Case<'_> {
 
     fn saturation(&self, criterion: &Criterion, rule: &Saturation, printed: f64) -> Result<Verdict, String> {
         let capacity = self.setting.capacity.clone()?;
-        let inflated = rule.alkaline_capacity || self.setting.signs.inflates_bases();
-        if inflated && !capacity.alkaline {
-            return Err("Shares of the capacity are withheld: this soil shows free lime or salts, and its capacity does not rest on an alkaline extraction.".into());
-        }
         let per_cmol = criterion.analyte.element().and_then(|e| e.mg_per_cmol_charge());
-        let cec = capacity.cmol_per_kg.0;
+        let Level::CmolPerKg(CmolPerKg(cec)) = capacity.level else {
+            return Err(
+                "Shares of the capacity are withheld: it is by volume of soil, and the aims are by mass.".into()
+            );
+        };
         let (Some(per_cmol), true) = (per_cmol, cec.is_finite() && cec > 0.0) else {
             return Err("Shares of the capacity need a capacity above zero.".into());
         };

@@ -5,7 +5,7 @@ use glebe::{
     agronomy::{
         amendment::{Analysis, Convention, Part, from_label, lime_for_value},
         analyte::Analyte,
-        carbonate::signs,
+        carbonate::{Signs, signs},
         caution::{Split, sulfur_to_spend_carbonate},
         choice::choose,
         confidence::p_below_target_normal,
@@ -522,7 +522,7 @@ fn class(table: &toml::Table) -> Outcome {
     let setting = Setting {
         land_use: i.land_use,
         texture: Texture::Loam,
-        carbonate: false,
+        signs: &Signs::default(),
         capacity: Err("the example gives no capacity".into()),
     };
     let cell = |analyte, printed: &str, method: &str, unit| Cell {
