@@ -10,9 +10,7 @@ use super::{
     exchange_capacity::{self, Capacity, Parts},
     ground::Ground,
     guideline::{Facts, Guideline, LandUse},
-    method::Method,
-    quantity::CmolPerKg,
-    reading::{self, Divisors, Level, Reading, Unreadable},
+    reading::{self, Divisors, Reading, Unreadable},
     record::Sampling,
     standing::{self, Chosen, Setting, Standing},
 };
@@ -141,15 +139,11 @@ impl Survey {
         let choices = choice::choose(&newest, &signs, overrules, |reading| guideline.reads(reading, &facts));
         let capacity = exchange_capacity::capacity(&Parts::gather(&choices), &signs, &Divisors::exact());
         let capacity = capacity.map_err(|withheld| withheld.reason);
-        let usable = match &capacity {
-            Ok(capacity) => usable(capacity, &choices),
-            Err(why) => Err(why.clone()),
-        };
         let setting = Setting {
             land_use,
             texture: ground.texture,
-            carbonate: signs.calcareous(),
-            capacity: usable.as_ref().map_err(Clone::clone),
+            signs: &signs,
+            capacity: capacity.as_ref().map_err(Clone::clone),
         };
         let chosen: Vec<Chosen<'_>> =
             choices.values().map(|c| Chosen { reading: &c.chosen, reasons: &c.reasons }).collect();
@@ -163,22 +157,6 @@ impl Survey {
         let unreadable = self.visits.first().map(|v| v.unreadable.clone()).unwrap_or_default();
         Present { signs, choices, capacity, standing, unreadable }
     }
-}
-
-/// The capacity in the shape that shares are counted of: by mass, and known to be free of lime or not.
-fn usable(capacity: &Capacity, choices: &BTreeMap<Analyte, Choice>) -> Result<standing::Capacity, String> {
-    let Level::CmolPerKg(cmol_per_kg) = capacity.level else {
-        return Err(
-            "The lab scoops its soil, so the capacity is by volume and saturations by mass cannot be had".into()
-        );
-    };
-    let method = match capacity.stated {
-        true => choices.get(&Analyte::ExchangeCapacity),
-        false => choices.get(&Analyte::Element(super::element::Element::Ca)),
-    }
-    .map(|choice| &choice.chosen.method);
-    let alkaline = method.is_some_and(|m| carbonate::is_alkaline(m) || *m == Method::CapacityAcetate82);
-    Ok(standing::Capacity { cmol_per_kg: CmolPerKg(cmol_per_kg.0), alkaline, working: capacity.working.clone() })
 }
 
 /// Years between two dates, by the civil calendar.
@@ -197,6 +175,7 @@ mod tests {
     use crate::agronomy::{
         ground::{Cover, Texture},
         guideline,
+        method::Method,
         quantity::{Centimetres, SquareMetres},
         record::{Basis, CellKey, Determination, Fizz, FizzAcid, FizzClass, PrintedValue, Qualifier, Report, Unit},
     };
