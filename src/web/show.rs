@@ -1,7 +1,10 @@
 //! How figures, dates, masses and money are written on a page: words and digits only.
 //! Nothing here computes a measurement; it must never show a number finer than it was given.
 
-use crate::agronomy::source::{Citation, Evidence};
+use crate::agronomy::{
+    source::{Citation, Evidence},
+    working::Figure,
+};
 use jiff::{Timestamp, civil::Date};
 
 /// Digits grouped by commas from four figures left of the point: "12,500", "1,250.5".
@@ -33,6 +36,13 @@ pub fn significant(value: f64, digits: u8) -> String {
 
 fn trimmed(text: String) -> String {
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}
+
+/// A figure of a working or a result, with its sign and unit, digits grouped: "2,500,000 kg/ha".
+pub fn figure(figure: &Figure) -> String {
+    let digits = number(figure.value, usize::from(figure.decimals));
+    let unit = if figure.unit.is_empty() { String::new() } else { format!("\u{a0}{}", figure.unit) };
+    format!("{}{digits}{unit}", figure.sign)
 }
 
 /// A mass to be weighed, from grams: "12.5 kg", "1.25 kg", "340 g", "3.4 g", "<1 g".
@@ -112,6 +122,12 @@ pub fn address(citation: &Citation) -> Option<&str> {
 pub mod filters {
     use askama::{Result, Values};
     use jiff::{Timestamp, civil::Date};
+
+    /// See [`super::figure`].
+    #[askama::filter_fn]
+    pub fn figure(figure: &crate::agronomy::working::Figure, _: &dyn Values) -> Result<String> {
+        Ok(super::figure(figure))
+    }
 
     /// See [`super::mass`].
     #[askama::filter_fn]

@@ -204,7 +204,7 @@ impl<'a> Steps<'a> {
     fn at(node: &'a Working, cell_page: &dyn Fn(CellKey) -> Option<String>, level: usize) -> Steps<'a> {
         Steps {
             node,
-            figure: node.figure.to_string(),
+            figure: show::figure(&node.figure),
             origin: match node.origin {
                 Origin::Computed => "",
                 Origin::Cell(_) => "as the lab printed it",

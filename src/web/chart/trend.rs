@@ -406,9 +406,10 @@ impl Scale {
 
     fn ticks(&self) -> Vec<(String, String)> {
         let count = ((self.high - self.low) / self.step).round().clamp(1.0, 12.0) as u32;
+        let decimals = (0..6).find(|d| (self.step * 10f64.powi(*d)).fract().abs() < 1e-6).unwrap_or(6) as usize;
         (0..=count)
             .map(|n| self.low + f64::from(n) * self.step)
-            .map(|level| (self.y(level), significant((level / self.step).round() * self.step, 4)))
+            .map(|level| (self.y(level), show::number((level / self.step).round() * self.step, decimals)))
             .collect()
     }
 }
