@@ -15,7 +15,7 @@ use super::{
     working::{Figure, Origin, Working},
 };
 use serde::{Deserialize, Serialize};
-use std::{collections::BTreeMap, str::FromStr, sync::LazyLock};
+use std::{collections::BTreeMap, fmt, str::FromStr, sync::LazyLock};
 
 /// What sort of material it is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -289,6 +289,14 @@ pub struct ListStatus {
     /// "listed", "restricted" or "not listed", with the condition printed.
     pub status: String,
     pub source: Citation,
+}
+
+impl fmt::Display for ListStatus {
+    /// "EU 2021/1165 annex II: listed [from memory, unverified]".
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}: {}", self.scheme, self.status)?;
+        if self.source.evidence == Evidence::Read { Ok(()) } else { write!(f, " [{}]", self.source.evidence.words()) }
+    }
 }
 
 /// A published most for the product itself; ceilings of elements are the season caps.
