@@ -12,9 +12,10 @@ use glebe::{
         crop::{Crop, boron_ceiling},
         element::{Element, Form, Formula},
         exchange_capacity::{self, Parts},
-        ground::Texture,
-        guideline::{self, LandUse},
+        ground::{Cover, Ground, Texture},
+        guideline::{self, Guideline, LandUse},
         method::Method,
+        need::{self, BuildUp, Way},
         quantity::{
             Centimetres, Grams, GramsPerCm3, KgPerHa, LayerConvention, MgPerKg, MgPerL, SoilLayer, SquareMetres,
             by_volume_kg_per_ha,
@@ -92,6 +93,8 @@ pub const KINDS: &[(&str, fn(&toml::Table) -> Outcome)] = &[
     ("class", class),
     ("capacity", capacity),
     ("below_target", below_target),
+    ("raise", raise),
+    ("build_up", build_up),
 ];
 
 /// Runs a kind on its inputs.
@@ -611,4 +614,80 @@ fn below_target(table: &toml::Table) -> Outcome {
     }
     let i: In = inputs(table)?;
     one(Answer::Plain(p_below_target_normal(i.found, i.target, i.sd), ""))
+}
+
+/// A rate of an element, also in the form that bags print.
+fn rate_answers(element: Element, rate: KgPerHa) -> Answers {
+    let mut answers = Answers::from([(element.symbol().into(), Answer::Rate(rate))]);
+    if let Some(oxide) = Form::oxide_of(element) {
+        answers.insert(oxide.symbol().into(), Answer::Rate(KgPerHa(rate.0 / oxide.to_element())));
+    }
+    answers
+}
+
+/// What raises a printed cell to an aim in the same unit: cell, reading, standing, need.
+fn raise(table: &toml::Table) -> Outcome {
+    #[derive(Deserialize)]
+    #[serde(deny_unknown_fields)]
+    struct In {
+        cell: Cell,
+        aim: f64,
+        depth_cm: f64,
+        bulk_density_g_per_cm3: f64,
+    }
+    let i: In = inputs(table)?;
+    let (reading, _) = read_cell(&i.cell)?;
+    let form = i.cell.form.as_ref().map_or_else(String::new, |form| format!("form = \"{form}\""));
+    // The example's own aim, as a grower's guideline would carry it.
+    let text = format!(
+        r#"slug = "example"
+        title = "The example"
+        publisher = "the example"
+        address = ""
+        scope = "this case"
+        [[table]]
+        title = "The example’s aim"
+        source = {{ publisher = "the example", title = "as stated there", evidence = "read" }}
+        methods = ["{}"]
+        unit = "{}"
+        {form}
+        [[table.row]]
+        analyte = "{}"
+        critical = {:?}"#,
+        i.cell.method, i.cell.unit, i.cell.analyte, i.aim
+    );
+    let guideline = Guideline::parse(&text).map_err(|problems| problems[0].to_string())?;
+    let setting = Setting {
+        land_use: LandUse::Vegetables,
+        texture: Texture::Loam,
+        signs: &Signs::default(),
+        capacity: Err("the example gives no capacity".into()),
+    };
+    let standing = stand(&[Chosen { reading: &reading, reasons: &[] }], &guideline, &setting);
+    let ground = Ground {
+        area: SquareMetres(1.0),
+        cover: Cover::Open,
+        texture: Texture::Loam,
+        bulk_density: Some(GramsPerCm3(i.bulk_density_g_per_cm3)),
+        depth: Centimetres(i.depth_cm),
+        stones: 0.0,
+    };
+    let need = some(need::raise(some(standing.get(i.cell.analyte))?, &ground, None, &Way::default()))?;
+    if need.working.as_ref().is_some_and(|working| !working.is_grounded()) {
+        return Err("the working of the need does not reach its cell".into());
+    }
+    Ok(rate_answers(need.element, need.kg_per_ha))
+}
+
+/// What a published build-up factor asks for a rise of the test.
+fn build_up(table: &toml::Table) -> Outcome {
+    #[derive(Deserialize)]
+    #[serde(deny_unknown_fields)]
+    struct In {
+        factor: String,
+        rise: f64,
+    }
+    let i: In = inputs(table)?;
+    let factor = BuildUp::find(&i.factor).ok_or_else(|| format!("“{}” is not a factor known here", i.factor))?;
+    Ok(rate_answers(factor.element, KgPerHa(factor.kg_per_ha_per_unit() * i.rise)))
 }
