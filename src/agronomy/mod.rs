@@ -25,6 +25,7 @@ pub mod quantity;
 pub mod rate;
 pub mod reading;
 pub mod record;
+pub mod season;
 pub mod source;
 pub mod standing;
 pub mod survey;

@@ -1,0 +1,286 @@
+//! From where plots stand to what a season plan is made of: needs by element, season caps
+//! less what was already put on, and the products that may be used where. Pure joining of
+//! `need`, `cap` and `plan`; it decides one thing of its own, which is what must not go on
+//! ground that does not suit it.
+
+use super::{
+    amendment::Kind,
+    cap::{self, Counted, SeasonCap},
+    crop::Crop,
+    element::Element,
+    ground::Ground,
+    need::{self, Need, Way},
+    plan::{Cap, GroupCap, Key, Lock, Options, PlanInput, PlotNeed, Product},
+    quantity::KgPerHa,
+    record::{Application, DepthBand},
+    standing::Standing,
+    working::Working,
+};
+use jiff::civil::Date;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// What one plot brings to a season plan.
+#[derive(Clone, Debug)]
+pub struct PlotSeason {
+    pub key: Key,
+    pub name: String,
+    pub ground: Ground,
+    /// Where it stands, or `None` when no soil of it was ever tested.
+    pub standing: Option<Standing>,
+    /// Depth of the sampling that the standing rests on.
+    pub sampled: Option<DepthBand>,
+    /// Signs of free lime were seen.
+    pub calcareous: bool,
+    /// The pH in water, where it was tested.
+    pub ph: Option<f64>,
+    /// Crops of this season and of the next: the most sensitive governs.
+    pub crops: Vec<Crop>,
+    /// What was put on, less what fulfils doses of this very plan.
+    pub applications: Vec<Application>,
+}
+
+/// A product and what sort of material it is.
+#[derive(Clone, Debug)]
+pub struct Material {
+    pub product: Product,
+    pub kind: Kind,
+    /// Counts for limits on manure nitrogen.
+    pub manure: bool,
+}
+
+/// How the grower wants the season worked out.
+#[derive(Clone, Debug, Default)]
+pub struct Wishes {
+    pub way: Way,
+    /// Elements not to be planned for, whatever the tests say.
+    pub leave_out: BTreeSet<Element>,
+    /// What the grower says every plot needs, kg/ha, with the reason: above all nitrogen.
+    pub stated: BTreeMap<Element, (KgPerHa, String)>,
+    pub options: Options,
+    /// The day on which the caps' twelve months end: when the doses will go on.
+    pub spread_on: Date,
+}
+
+/// A season cap on one plot with what it still leaves.
+#[derive(Clone, Debug)]
+pub struct CapLeft {
+    pub cap: SeasonCap,
+    pub left: KgPerHa,
+    pub working: Working,
+}
+
+/// A plan's input with the reasons behind it.
+#[derive(Clone, Debug, Default)]
+pub struct Prepared {
+    pub input: PlanInput,
+    pub needs: BTreeMap<Key, Vec<Need>>,
+    pub caps: BTreeMap<Key, Vec<CapLeft>>,
+    /// What a person should know before the plan: plots without a test, products kept off.
+    pub notes: Vec<String>,
+}
+
+/// Water pH from which ash and lime are kept off a plot.
+///
+/// Wood ash "never at pH 7 or above": extension note, *Wood ashes* (1991), read; taken here
+/// for liming materials too, as a caution of our own.
+pub const NO_LIME_FROM_PH: f64 = 7.0;
+
+/// Everything that the planner needs, from plots, products and wishes.
+pub fn prepare(plots: &[PlotSeason], materials: &[Material], locks: &[Lock], wishes: &Wishes) -> Prepared {
+    let mut prepared = Prepared::default();
+    let products: Vec<Product> = materials.iter().map(|m| m.product.clone()).collect();
+    for plot in plots {
+        let needs = needs_of(plot, wishes);
+        if plot.standing.is_none() {
+            prepared.notes.push(format!("{} has no soil test, so nothing is planned from one.", plot.name));
+        }
+        let caps = caps_of(plot, wishes.spread_on);
+        let forbidden = unsuited(plot, materials);
+        if let Some(note) = kept_off(plot, materials, &forbidden) {
+            prepared.notes.push(note);
+        }
+        prepared.input.plots.push(PlotNeed {
+            key: plot.key,
+            name: plot.name.clone(),
+            area_m2: plot.ground.area.0,
+            need_kg_per_ha: need::totals(&needs).into_iter().map(|(e, rate)| (e, rate.0)).collect(),
+            caps: element_caps(&caps),
+            group_caps: group_caps(&caps, materials),
+            allowed: None,
+            forbidden,
+        });
+        prepared.needs.insert(plot.key, needs);
+        prepared.caps.insert(plot.key, caps);
+    }
+    prepared.input.products = products;
+    prepared.input.locks = locks.to_vec();
+    prepared.input.options = wishes.options.clone();
+    prepared
+}
+
+fn needs_of(plot: &PlotSeason, wishes: &Wishes) -> Vec<Need> {
+    let tested = plot
+        .standing
+        .iter()
+        .flat_map(|standing| need::needs(standing, &plot.ground, plot.sampled, &wishes.way))
+        .filter(|need| !wishes.stated.contains_key(&need.element));
+    let stated = wishes.stated.iter().map(|(element, (rate, reason))| need::stated(*element, *rate, reason));
+    let mut needs: Vec<Need> = tested.chain(stated).filter(|n| !wishes.leave_out.contains(&n.element)).collect();
+    // Nitrogen that nobody asked for is not a need of nothing: it is not known, so its excess is not judged.
+    needs.retain(|n| n.element != Element::N || n.kg_per_ha.0 > 0.0);
+    needs.sort_by_key(|n| n.element);
+    needs
+}
+
+fn caps_of(plot: &PlotSeason, on: Date) -> Vec<CapLeft> {
+    let applied = cap::already_applied(&plot.applications, plot.ground.area, on);
+    cap::season_caps(&plot.crops, plot.ground.texture)
+        .into_iter()
+        .filter(|cap| cap.in_force)
+        .map(|cap| {
+            let (left, working) = applied.left(&cap);
+            CapLeft { cap, left, working }
+        })
+        .collect()
+}
+
+/// The tightest cap on each element.
+fn element_caps(caps: &[CapLeft]) -> BTreeMap<Element, Cap> {
+    let mut tightest: BTreeMap<Element, Cap> = BTreeMap::new();
+    for one in caps {
+        let Counted::Total(element) = one.cap.counted else { continue };
+        let cap = Cap { left_kg_per_ha: one.left.0, label: one.cap.label.clone() };
+        match tightest.get(&element) {
+            Some(held) if held.left_kg_per_ha <= cap.left_kg_per_ha => {}
+            _ => {
+                tightest.insert(element, cap);
+            }
+        }
+    }
+    tightest
+}
+
+fn group_caps(caps: &[CapLeft], materials: &[Material]) -> Vec<GroupCap> {
+    let manures: BTreeMap<Key, f64> = materials
+        .iter()
+        .filter(|m| m.manure)
+        .map(|m| (m.product.key, m.product.content.get(&Element::N).copied().unwrap_or(0.0)))
+        .collect();
+    caps.iter()
+        .filter(|one| one.cap.counted == Counted::ManureNitrogen && !manures.is_empty())
+        .map(|one| GroupCap {
+            label: one.cap.label.clone(),
+            grams_per_gram: manures.clone(),
+            left_kg_per_ha: one.left.0,
+        })
+        .collect()
+}
+
+/// Products that must not go on this ground: what raises pH, where pH is high already or lime is free.
+fn unsuited(plot: &PlotSeason, materials: &[Material]) -> BTreeSet<Key> {
+    let high = plot.calcareous || plot.ph.is_some_and(|ph| ph >= NO_LIME_FROM_PH);
+    materials
+        .iter()
+        .filter(|m| high && matches!(m.kind, Kind::Lime | Kind::Ash))
+        .map(|m| m.product.key)
+        .collect()
+}
+
+fn kept_off(plot: &PlotSeason, materials: &[Material], forbidden: &BTreeSet<Key>) -> Option<String> {
+    let names: Vec<&str> =
+        materials.iter().filter(|m| forbidden.contains(&m.product.key)).map(|m| m.product.name.as_str()).collect();
+    let why = match plot.calcareous {
+        true => "there is free lime in the soil".to_owned(),
+        false => format!("the pH is {NO_LIME_FROM_PH} or more"),
+    };
+    (!names.is_empty()).then(|| format!("Kept off {}, because {why}: {}.", plot.name, names.join(", ")))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::agronomy::{
+        ground::{Cover, Texture},
+        plan,
+        quantity::{Centimetres, SquareMetres},
+    };
+
+    fn plot(crops: &[&str], applications: Vec<Application>) -> PlotSeason {
+        PlotSeason {
+            key: 1,
+            name: "Bed 1".into(),
+            ground: Ground {
+                area: SquareMetres(10.0),
+                cover: Cover::Open,
+                texture: Texture::Loam,
+                bulk_density: None,
+                depth: Centimetres(15.0),
+                stones: 0.0,
+            },
+            standing: None,
+            sampled: None,
+            calcareous: false,
+            ph: Some(6.5),
+            crops: crops.iter().map(|c| Crop::find(c).unwrap()).collect(),
+            applications,
+        }
+    }
+
+    fn material(key: Key, name: &str, kind: Kind, content: &[(Element, f64)]) -> Material {
+        let product = Product {
+            key,
+            name: name.into(),
+            content: content.iter().copied().collect(),
+            stock_g: 1e6,
+            ..Product::default()
+        };
+        Material { product, kind, manure: kind == Kind::Manure }
+    }
+
+    fn wishes(element: Element, kg_per_ha: f64) -> Wishes {
+        Wishes {
+            stated: BTreeMap::from([(element, (KgPerHa(kg_per_ha), "asked for in a test".to_owned()))]),
+            spread_on: jiff::civil::date(2026, 3, 1),
+            ..Wishes::default()
+        }
+    }
+
+    #[test]
+    fn beans_let_no_boron_on_however_much_is_wanted() {
+        // University of Delaware: beans and peas take no boron at all.
+        let borax = material(1, "borax", Kind::Salt, &[(Element::B, 0.1134)]);
+        let prepared = prepare(&[plot(&["broccoli", "snap_bean"], vec![])], &[borax], &[], &wishes(Element::B, 1.0));
+        let plan = plan::solve(&prepared.input);
+        assert!(plan.doses.iter().all(|d| d.weigh_g == 0.0), "{:?}", plan.doses);
+        assert_eq!(plan.unmet.len(), 1);
+    }
+
+    #[test]
+    fn boron_put_on_within_the_year_counts_against_the_ceiling() {
+        let borax = material(1, "borax", Kind::Salt, &[(Element::B, 0.1134)]);
+        // 10 g of borax on 10 m² is 1.134 kg B/ha; broccoli takes 3 lb/acre = 3.36 kg/ha.
+        let earlier = Application {
+            key: 1,
+            applied_on: jiff::civil::date(2025, 6, 1),
+            amendment: "borax".into(),
+            mass_g: 10.0,
+            content: BTreeMap::from([(Element::B, 0.1134)]),
+            manure: false,
+        };
+        let prepared = prepare(&[plot(&["broccoli"], vec![earlier])], &[borax], &[], &wishes(Element::B, 9.0));
+        let left = prepared.input.plots[0].caps[&Element::B].left_kg_per_ha;
+        assert!((left - (3.0 * 1.120_851 - 1.134)).abs() < 1e-3, "{left}");
+        assert!(prepared.caps[&1].iter().all(|c| c.working.is_grounded()));
+    }
+
+    #[test]
+    fn lime_and_ash_stay_off_ground_that_is_sweet_already() {
+        let ash = material(1, "wood ash", Kind::Ash, &[(Element::K, 0.05)]);
+        let sulfate = material(2, "sulfate of potash", Kind::Salt, &[(Element::K, 0.415)]);
+        let mut sweet = plot(&[], vec![]);
+        sweet.ph = Some(7.4);
+        let prepared = prepare(&[sweet], &[ash, sulfate], &[], &wishes(Element::K, 50.0));
+        assert_eq!(prepared.input.plots[0].forbidden, BTreeSet::from([1]));
+        assert!(prepared.notes.iter().any(|n| n.contains("wood ash")), "{:?}", prepared.notes);
+    }
+}
