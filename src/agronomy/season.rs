@@ -179,11 +179,7 @@ fn group_caps(caps: &[CapLeft], materials: &[Material]) -> Vec<GroupCap> {
 /// Products that must not go on this ground: what raises pH, where pH is high already or lime is free.
 fn unsuited(plot: &PlotSeason, materials: &[Material]) -> BTreeSet<Key> {
     let high = plot.calcareous || plot.ph.is_some_and(|ph| ph >= NO_LIME_FROM_PH);
-    materials
-        .iter()
-        .filter(|m| high && matches!(m.kind, Kind::Lime | Kind::Ash))
-        .map(|m| m.product.key)
-        .collect()
+    materials.iter().filter(|m| high && matches!(m.kind, Kind::Lime | Kind::Ash)).map(|m| m.product.key).collect()
 }
 
 fn kept_off(plot: &PlotSeason, materials: &[Material], forbidden: &BTreeSet<Key>) -> Option<String> {
