@@ -162,6 +162,7 @@ printed = ["0-99", ">99"]
         ("aim_why = \"experience\"", "", "why this aim"),
         ("printed = [\"0-99\", \">99\"]", "printed = [\"0-99\", \">99\"]\ncritical = 4", "exactly one of"),
         ("analyte = \"K\"", "analyte = \"kryptonite\"", "not an analyte"),
+        ("analyte = \"K\"", "analyte = \"K\"\naim = 90", "outside its class"),
     ] {
         let text = good.replace(from, to);
         assert_ne!(text, good);
@@ -171,6 +172,44 @@ printed = ["0-99", ">99"]
     }
     let floor = "slug='s'\ntitle='t'\npublisher='p'\naddress=''\nscope='s'\n[[table]]\ntitle='x'\nsource={publisher='p',title='t',evidence='read'}\nmethods=['nh4oac_7']\nunit='mg/kg'\n[[table.row]]\nanalyte='K'\nsaturation='2-5'\naim_why='w'\nfloor={mg_per_kg=100}\n";
     assert!(Guideline::parse(floor).unwrap_err()[0].says.contains("the floor has no source"));
+    for odd in ["nan", "-inf", "-4"] {
+        assert!(Guideline::parse(&floor.replace("=100", &format!("={odd}"))).is_err(), "{odd}");
+    }
+}
+
+#[test]
+fn a_copy_can_be_edited_and_a_set_included() {
+    let copied = set("rutgers_mehlich3").text.replace("slug = \"rutgers_mehlich3\"", "slug = \"our_copy\"");
+    let edited = copied.replacen("analyte = \"K\"", "analyte = \"K\"\naim = 200", 1);
+    let own = Guideline::parse(&edited).unwrap();
+    // 200 lb/acre at ppm × 2.
+    let aim = alone(mg_kg(K, Method::Mehlich3Icp, 90.0), &own).aim.unwrap();
+    assert!((aim.figure.value - 100.0).abs() < 1e-9);
+    let outside = copied.replacen("analyte = \"K\"", "analyte = \"K\"\naim = 20", 1);
+    assert!(Guideline::parse(&outside).unwrap_err()[0].says.contains("outside its class"));
+    let include = |body: &str| {
+        let head =
+            "slug = \"mix\"\ntitle = \"Mix\"\npublisher = \"Us\"\naddress = \"\"\nscope = \"Here\"\n[[include]]\n";
+        Guideline::parse(&format!("{head}{body}"))
+    };
+    let mixed =
+        include("guideline = \"rutgers_mehlich3\"\nanalytes = [\"Ca\", \"K\"]\nwhen = { carbonate = true }\n").unwrap();
+    // Rutgers' calcium is only for soil without lime, so nothing of it is left on soil with.
+    assert_eq!(mixed.criteria.iter().map(|c| c.analyte).collect::<Vec<_>>(), [Analyte::Element(K)]);
+    assert_eq!(mixed.criteria[0].set, "rutgers_mehlich3");
+    assert!(include("guideline = \"nowhere\"\n").is_err());
+    assert!(include("guideline = \"dtpa_metals\"\nanalytes = [\"P\"]\n").is_err());
+}
+
+#[test]
+fn what_is_from_memory_says_so() {
+    // The Northern Ireland limits were read in the law; that vegetables aim at Index 3 was not.
+    let p = alone(mg_l(P, Method::Olsen, 18.0), set("northern_ireland_index"));
+    assert!(p.notes.iter().any(|n| n.contains("from memory, unverified")), "{:?}", p.notes);
+    let olsen = alone(mg_kg(P, Method::Olsen, 8.0), set("western_olsen"));
+    assert!(matches!(&olsen.position, Position::NoCriterion(why) if why.contains("from memory")));
+    let on = alone(mg_kg(P, Method::Olsen, 8.0), &set("western_olsen").with_memory());
+    assert!(on.position == Position::Short && on.notes.iter().any(|n| n.contains("from memory, unverified")));
 }
 
 #[test]
@@ -579,6 +618,20 @@ fn tables() -> Vec<(glebe::agronomy::guideline::Classes, u8)> {
 }
 
 proptest! {
+    /// A text damaged anywhere is refused with a sentence or read; it never stops the program.
+    #[test]
+    fn damaged_texts_never_panic(which in 0..guideline::SHIPPED, at in 0.0..1.0f64, cut in 0..40usize, put in "[0-9a-z<>=\\-\"\\[\\]{}.,\n ]{0,8}") {
+        let set = &guideline::builtin()[which];
+        let chars: Vec<char> = set.text.chars().collect();
+        let from = (at * chars.len() as f64) as usize;
+        let rest = chars.iter().skip(from + cut);
+        let text: String = chars[..from].iter().copied().chain(put.chars()).chain(rest.copied()).collect();
+        match Guideline::parse(&text) {
+            Ok(read) => drop(alone(mg_kg(P, Method::Mehlich3Icp, 30.0), &read)),
+            Err(problems) => prop_assert!(!problems.is_empty() && problems.iter().all(|p| !p.says.is_empty())),
+        }
+    }
+
     /// No value falls between bands: any number has one class, the class whose printed band
     /// holds the rounded value, and a higher value never has a lower class.
     #[test]

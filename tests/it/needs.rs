@@ -143,7 +143,7 @@ fn what_is_enough_typical_or_unknown_needs_nothing() {
         assert!(note.is_empty() || need.notes.iter().any(|n| n.contains(note)), "{:?}", need.notes);
     };
     nothing(mg_kg(P, Method::Mehlich3Icp, 60.0), "delaware_mehlich3", "");
-    nothing(mg_kg(P, Method::Mehlich3Icp, 160.0), "delaware_mehlich3", "give none");
+    nothing(mg_kg(P, Method::Mehlich3Icp, 160.0), "delaware_mehlich3", "excessive: give none");
     // UMass prints what is usually found for copper, no aim: a low value prescribes nothing.
     nothing(mg_kg(Cu, Method::ModifiedMorgan, 0.0), "umass_modified_morgan", "no reason to give");
     let mut limit = mg_kg(Zn, Method::Dtpa, 5.0);

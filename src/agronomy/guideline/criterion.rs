@@ -118,24 +118,32 @@ impl When {
         }
     }
 
-    /// Both conditions together; where they contradict each other nothing will match.
-    pub fn and(&self, other: &When) -> When {
-        fn both<T: Copy + PartialEq>(a: &[T], b: &[T]) -> Vec<T> {
+    /// Both conditions together; `None` where they contradict each other.
+    pub fn and(&self, other: &When) -> Option<When> {
+        fn both<T: Copy + PartialEq>(a: &[T], b: &[T]) -> Option<Vec<T>> {
             match (a.is_empty(), b.is_empty()) {
-                (true, _) => b.to_vec(),
-                (_, true) => a.to_vec(),
-                _ => a.iter().copied().filter(|x| b.contains(x)).collect(),
+                (true, _) => Some(b.to_vec()),
+                (_, true) => Some(a.to_vec()),
+                _ => Some(a.iter().copied().filter(|x| b.contains(x)).collect()).filter(|c: &Vec<T>| !c.is_empty()),
             }
         }
-        When {
-            uses: both(&self.uses, &other.uses),
-            textures: both(&self.textures, &other.textures),
-            ph: match (self.ph, other.ph) {
-                (Some(a), Some(b)) => Some((a.0.max(b.0), a.1.min(b.1))),
-                (a, b) => a.or(b),
-            },
-            carbonate: other.carbonate.or(self.carbonate),
+        let ph = match (self.ph, other.ph) {
+            (Some(a), Some(b)) => Some((a.0.max(b.0), a.1.min(b.1))),
+            (a, b) => a.or(b),
+        };
+        let carbonate = match (self.carbonate, other.carbonate) {
+            (Some(a), Some(b)) if a != b => return None,
+            (a, b) => a.or(b),
+        };
+        if ph.is_some_and(|(low, high)| low >= high) {
+            return None;
         }
+        Some(When {
+            uses: both(&self.uses, &other.uses)?,
+            textures: both(&self.textures, &other.textures)?,
+            ph,
+            carbonate,
+        })
     }
 }
 

@@ -2,6 +2,35 @@
 //! text, so that a publisher's table can be compared with the page by eye and a grower can
 //! copy one and edit the copy. Guidelines that disagree are kept apart; nothing here blends
 //! two of them, converts between extractants, or holds a limit without a source.
+//!
+//! A set of one's own needs no more than this (bands exactly as printed; `is` says where each
+//! class lies: short, aim, above or excess):
+//!
+//! ```toml
+//! slug = "our_ground"
+//! title = "Our ground"
+//! publisher = "The garden"
+//! address = ""
+//! scope = "Heavy beds by the river"
+//!
+//! [[table]]
+//! title = "Potassium"
+//! source = { publisher = "The garden", title = "Trials 2019 to 2024", year = 2024, evidence = "read" }
+//! methods = ["mehlich3_icp"]
+//! unit = "mg/kg"
+//! classes = [{ name = "low", is = "short" }, { name = "enough", is = "aim" }]
+//! aim_class = "enough"
+//! aim_why = "No plot above it gained from potash."
+//!
+//! [[table.row]]
+//! analyte = "K"
+//! printed = ["0-119", ">=120"]
+//! ```
+//!
+//! Instead of `printed` a row may have `critical` (with `high`), `availability_index`,
+//! `saturation` (with `floor` and `ceiling`), `typical` or `left_alone`; `when` narrows a
+//! table or row to uses, textures, a pH range or free lime; `seam` settles a value that is
+//! printed in two bands or in none; `[[include]]` takes in rows of a set that is shipped.
 
 mod criterion;
 mod parse;

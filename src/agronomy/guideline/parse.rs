@@ -355,11 +355,11 @@ fn saturation(row: &RawRow, printed: &str) -> Result<Rule, String> {
         return Err(format!("the aim {aim} % lies outside “{printed}”"));
     }
     let limit = |raw: &Option<RawLimit>, what: &str| {
-        raw.as_ref()
-            .map(|l| {
-                Ok::<_, String>(Limit { mg_per_kg: MgPerKg(l.mg_per_kg), source: citation(l.source.as_ref(), what)? })
-            })
-            .transpose()
+        let Some(raw) = raw else { return Ok(None) };
+        if raw.mg_per_kg <= 0.0 {
+            return Err(format!("{what} must be above zero"));
+        }
+        Ok(Some(Limit { mg_per_kg: MgPerKg(raw.mg_per_kg), source: citation(raw.source.as_ref(), what)? }))
     };
     let (floor, ceiling) = (limit(&row.floor, "the floor")?, limit(&row.ceiling, "the ceiling")?);
     if let (Some(floor), Some(ceiling)) = (&floor, &ceiling)
@@ -466,12 +466,22 @@ fn included(include: &RawInclude, known: &[Guideline]) -> Result<Vec<Criterion>,
         .criteria
         .iter()
         .filter(|c| wanted.as_ref().is_none_or(|w| w.contains(&c.analyte)))
-        .map(|c| Criterion { when: c.when.and(&narrowed), ..c.clone() })
+        .filter_map(|c| Some(Criterion { when: c.when.and(&narrowed)?, ..c.clone() }))
         .collect();
     if taken.is_empty() {
         return Err(format!("“{}” has no limits for what is asked of it", include.guideline));
     }
     Ok(taken)
+}
+
+/// Whether a number anywhere in the text is infinite or not a number: no limit can be either.
+fn has_odd_number(value: &toml::Value) -> bool {
+    match value {
+        toml::Value::Float(number) => !number.is_finite(),
+        toml::Value::Array(items) => items.iter().any(has_odd_number),
+        toml::Value::Table(table) => table.values().any(has_odd_number),
+        _ => false,
+    }
 }
 
 fn line_of(text: &str, offset: usize) -> usize {
@@ -492,6 +502,12 @@ pub(super) fn guideline(text: &str, known: &[Guideline]) -> Result<Guideline, Ve
         if value.trim().is_empty() {
             fault(0, format!("the {field} is empty"));
         }
+    }
+    if text.parse::<toml::Table>().is_ok_and(|table| has_odd_number(&toml::Value::Table(table))) {
+        fault(0, "a number is infinite or not a number".into());
+    }
+    if raw.depth_cm.is_some_and(|[top, bottom]| top < 0.0 || top >= bottom) {
+        fault(0, "the depth runs upwards".into());
     }
     let convention = layer(raw.layer.as_ref()).unwrap_or_else(|says| {
         fault(0, says);

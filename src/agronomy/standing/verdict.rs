@@ -211,9 +211,9 @@ impl Case<'_> {
         let floor = rule.floor.as_ref().map_or(0.0, |f| f.mg_per_kg.0);
         let ceiling = rule.ceiling.as_ref().map_or(f64::INFINITY, |c| c.mg_per_kg.0);
         let share_mg = mg_of(rule.aim);
-        let aim = share_mg.clamp(floor, ceiling);
+        let aim = share_mg.max(floor).min(ceiling);
         let above =
-            rule.high.map(|high| mg_of(high).clamp(floor, ceiling)).or(rule.ceiling.as_ref().map(|c| c.mg_per_kg.0));
+            rule.high.map(|high| mg_of(high).max(floor).min(ceiling)).or(rule.ceiling.as_ref().map(|c| c.mg_per_kg.0));
         let plain = match (printed < aim, above.is_some_and(|above| printed > above)) {
             (true, _) => Position::Short,
             (_, true) => Position::Above,
