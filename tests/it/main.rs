@@ -13,5 +13,6 @@ mod plans;
 mod questions;
 mod readings;
 mod sheets;
+mod serve;
 mod store;
 mod tidy;
