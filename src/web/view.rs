@@ -72,9 +72,16 @@ impl Frame {
         NAV.iter().filter(|item| item.access.admits(self.me.as_ref()))
     }
 
-    /// Whether this page is, or lies under, that entry of the menu.
-    pub fn is_at(&self, path: &str) -> bool {
-        self.path == path || (path != "/" && self.path.starts_with(path) && self.path[path.len()..].starts_with('/'))
+    /// How this page lies to an entry of the menu, as `aria-current` says it: "page" when
+    /// it is that page, "true" when it lies under it, empty otherwise.
+    pub fn current(&self, path: &str) -> &'static str {
+        let below = path != "/" && self.path.strip_prefix(path).is_some_and(|rest| rest.starts_with('/'));
+        let leads_back = self.crumbs.first().is_some_and(|crumb| crumb.path == path);
+        match () {
+            () if self.path == path => "page",
+            () if below || leads_back => "true",
+            () => "",
+        }
     }
 
     /// Whether this is the person signed in.
@@ -227,6 +234,13 @@ impl askama::filters::HtmlSafe for Steps<'_> {}
 mod tests {
     use super::*;
     use crate::agronomy::{source::Citation, working::Figure};
+
+    #[test]
+    fn the_menu_shows_where_a_page_lies() {
+        let plot = Frame { path: "/plots/3".into(), ..Frame::new("Bed 3") }.under("/sites", "Sites");
+        assert_eq!(["/plots/3", "/sites", "/", "/plots/31"].map(|path| plot.current(path)), ["page", "true", "", ""]);
+        assert_eq!(Frame { path: "/sites/1".into(), ..Frame::new("Home") }.current("/sites"), "true");
+    }
 
     #[test]
     fn sentences_survive_the_cookie() {

@@ -12,7 +12,7 @@ mod needs;
 mod plans;
 mod questions;
 mod readings;
-mod sheets;
 mod serve;
+mod sheets;
 mod store;
 mod tidy;
