@@ -3,6 +3,8 @@
 //! of them can do anything that is not here. This layer knows no HTTP and no SQL.
 
 pub mod access;
+pub mod amendments;
+pub mod applications;
 pub mod error;
 pub mod files;
 pub mod history;

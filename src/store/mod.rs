@@ -6,12 +6,16 @@
 //! change the record take a [`Write`]. This layer never decides who may do what, and
 //! never computes.
 
+pub mod amendments;
+pub mod applications;
 pub mod bulk;
 pub mod error;
 pub mod files;
+pub mod guidelines;
 pub mod history;
 mod open;
 pub mod people;
+pub mod plans;
 pub mod plots;
 pub mod samplings;
 mod values;

@@ -5,6 +5,7 @@
 //! decoding error, never a default.
 
 use crate::agronomy::{
+    amendment::Kind,
     analyte::Analyte,
     element::{Element, Form},
     ground::{Cover, Texture},
@@ -107,7 +108,7 @@ macro_rules! words {
     )*};
 }
 
-words!(Analyte, Basis, Cover, Element, FizzAcid, FizzClass, Form, Method, Qualifier, Texture, Unit);
+words!(Kind, Analyte, Basis, Cover, Element, FizzAcid, FizzClass, Form, Method, Qualifier, Texture, Unit);
 words!(super::people::Role);
 
 /// Any of the trade's structs as JSON text.

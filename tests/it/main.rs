@@ -13,6 +13,7 @@ mod plans;
 mod questions;
 mod readings;
 mod serve;
+mod shed;
 mod sheets;
 mod store;
 mod tidy;

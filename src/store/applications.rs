@@ -1,0 +1,182 @@
+//! What was really put on.
+
+use super::{
+    Day, Result, Time, Write, one_row,
+    samplings::id_list,
+    values::{MaybeTime, Text},
+};
+use crate::{
+    agronomy::{element::Element, record::Application},
+    ids::{AmendmentId, AnalysisId, ApplicationId, DoseId, PersonId, PlotId, SiteId},
+};
+use jiff::{Timestamp, civil::Date};
+use sqlx::SqliteConnection;
+use std::collections::BTreeMap;
+
+/// An application with the names that a page shows.
+#[derive(Clone, Debug)]
+pub struct ApplicationRow {
+    pub id: ApplicationId,
+    pub site: SiteId,
+    pub plot: PlotId,
+    pub plot_code: String,
+    pub plot_name: String,
+    pub applied_on: Date,
+    pub amendment: AmendmentId,
+    pub amendment_name: String,
+    pub analysis: AnalysisId,
+    pub mass_g: f64,
+    pub method: String,
+    /// Who did it, as written.
+    pub person_name: String,
+    /// The dose it fulfils, wholly or partly.
+    pub dose: Option<DoseId>,
+    pub note: String,
+    pub recorded_at: Timestamp,
+    pub voided_at: Option<Timestamp>,
+    pub void_reason: Option<String>,
+}
+
+/// What a person can say about an application, checked.
+#[derive(Clone, Debug)]
+pub struct NewApplication {
+    pub site: SiteId,
+    pub plot: PlotId,
+    pub applied_on: Date,
+    pub amendment: AmendmentId,
+    pub analysis: AnalysisId,
+    pub mass_g: f64,
+    pub method: String,
+    pub person_name: String,
+    pub person: Option<PersonId>,
+    pub dose: Option<DoseId>,
+    pub note: String,
+}
+
+/// Adds an application.
+pub async fn insert(write: &mut Write, new: &NewApplication) -> Result<ApplicationId> {
+    let (on, at, by) = (Day(new.applied_on), Time(write.at()), write.by());
+    let done = sqlx::query!(
+        "insert into applications (site, plot, applied_on, amendment, analysis, mass_g, method, person_name, person, dose,
+                                   note, recorded_at, recorded_by)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        new.site,
+        new.plot,
+        on,
+        new.amendment,
+        new.analysis,
+        new.mass_g,
+        new.method,
+        new.person_name,
+        new.person,
+        new.dose,
+        new.note,
+        at,
+        by
+    )
+    .execute(&mut **write)
+    .await?;
+    Ok(ApplicationId(done.last_insert_rowid()))
+}
+
+/// Voids an application.
+pub async fn void(write: &mut Write, id: ApplicationId, reason: &str) -> Result<()> {
+    let (at, by) = (Time(write.at()), write.by());
+    one_row(
+        sqlx::query!(
+            "update applications set voided_at = ?, voided_by = ?, void_reason = ? where id = ? and voided_at is null",
+            at,
+            by,
+            reason,
+            id
+        )
+        .execute(&mut **write)
+        .await?,
+    )
+}
+
+/// Which applications are asked for; `None` asks for all.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Which {
+    pub id: Option<ApplicationId>,
+    pub site: Option<SiteId>,
+    pub plot: Option<PlotId>,
+    /// From this day on.
+    pub from: Option<Date>,
+    /// Up to and with this day.
+    pub to: Option<Date>,
+    pub voided_too: bool,
+}
+
+/// Applications, newest first.
+pub async fn list(db: &mut SqliteConnection, which: Which) -> Result<Vec<ApplicationRow>> {
+    let (from, to) = (which.from.map(Day), which.to.map(Day));
+    Ok(sqlx::query_as!(
+        ApplicationRow,
+        r#"select a.id as "id!", a.site, a.plot, p.code as plot_code, p.name as plot_name,
+                  a.applied_on as "applied_on: Day", a.amendment, m.name as amendment_name, a.analysis, a.mass_g, a.method,
+                  a.person_name, a.dose as "dose: DoseId", a.note, a.recorded_at as "recorded_at: Time",
+                  a.voided_at as "voided_at!: MaybeTime", a.void_reason
+           from applications a join plots p on p.id = a.plot join amendments m on m.id = a.amendment
+           where (?1 is null or a.id = ?1) and (?2 is null or a.site = ?2) and (?3 is null or a.plot = ?3)
+             and (?4 is null or a.applied_on >= ?4) and (?5 is null or a.applied_on <= ?5)
+             and (?6 or a.voided_at is null)
+           order by a.applied_on desc, a.id desc"#,
+        which.id,
+        which.site,
+        which.plot,
+        from,
+        to,
+        which.voided_too
+    )
+    .fetch_all(db)
+    .await?)
+}
+
+/// The applications of several plots as the trade reads them, oldest first, void ones left
+/// out: two statements however many plots there are.
+pub async fn of_plots(
+    db: &mut SqliteConnection,
+    plots: &[PlotId],
+    from: Option<Date>,
+    to: Option<Date>,
+) -> Result<BTreeMap<PlotId, Vec<Application>>> {
+    let (wanted, from, to) = (id_list(plots.iter().map(|id| id.0)), from.map(Day), to.map(Day));
+    let rows = sqlx::query!(
+        r#"select a.id as "id!: i64", a.plot as "plot: PlotId", a.applied_on as "applied_on: Day", m.name, m.manure as "manure: bool",
+                  a.analysis, a.mass_g
+           from applications a join amendments m on m.id = a.amendment
+           where a.plot in (select value from json_each(?1)) and a.voided_at is null
+             and (?2 is null or a.applied_on >= ?2) and (?3 is null or a.applied_on <= ?3)
+           order by a.applied_on, a.id"#,
+        wanted,
+        from,
+        to
+    )
+    .fetch_all(&mut *db)
+    .await?;
+    let analyses = id_list(rows.iter().map(|row| row.analysis).collect::<std::collections::BTreeSet<_>>().into_iter());
+    let parts = sqlx::query!(
+        r#"select analysis, element as "element: Text<Element>", mass_fraction from analysis_parts
+           where analysis in (select value from json_each(?))"#,
+        analyses
+    )
+    .fetch_all(db)
+    .await?;
+    let mut contents: BTreeMap<i64, BTreeMap<Element, f64>> = BTreeMap::new();
+    for part in parts {
+        contents.entry(part.analysis).or_default().insert(part.element.0, part.mass_fraction);
+    }
+    let mut by_plot: BTreeMap<PlotId, Vec<Application>> = plots.iter().map(|plot| (*plot, vec![])).collect();
+    for row in rows {
+        by_plot.entry(row.plot).or_default().push(Application {
+            key: row.id,
+            applied_on: row.applied_on.0,
+            amendment: row.name,
+            mass_g: row.mass_g,
+            content: contents.get(&row.analysis).cloned().unwrap_or_default(),
+            manure: row.manure,
+        });
+    }
+    Ok(by_plot)
+}
