@@ -8,7 +8,7 @@ use crate::{
         record::Application,
     },
     ids::{AmendmentId, ApplicationId, DoseId, PlotId, SiteId},
-    store::{self, Change, Subject, Write, applications::NewApplication, applications::Which},
+    store::{self, Change, Subject, Write, applications::NewApplication},
 };
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
@@ -113,8 +113,7 @@ impl App {
         actor.may(Role::Recorder)?;
         let why = reason(why)?;
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
-        let which = Which { id: Some(id), voided_too: true, ..Which::default() };
-        let row = found(store::applications::list(&mut write, which).await?.pop(), "application")?;
+        let row = found(store::applications::find(&mut write, id).await?, "application")?;
         store::applications::void(&mut write, id, &why).await?;
         let summary = format!(
             "{} g of {} on {} of {} were voided: {why}",
@@ -131,8 +130,7 @@ impl App {
         voided_too: bool,
     ) -> Result<Vec<ApplicationRow>> {
         actor.may(Role::Reader)?;
-        let which = Which { plot: Some(plot), voided_too, ..Which::default() };
-        Ok(store::applications::list(&mut *self.store.read().await?, which).await?)
+        Ok(store::applications::of_plot(&mut *self.store.read().await?, plot, voided_too).await?)
     }
 
     /// What was put on a site between two days, newest first.
@@ -140,19 +138,17 @@ impl App {
         &self,
         actor: &Actor,
         site: SiteId,
-        from: Option<Date>,
-        to: Option<Date>,
+        from: Date,
+        to: Date,
     ) -> Result<Vec<ApplicationRow>> {
         actor.may(Role::Reader)?;
-        let which = Which { site: Some(site), from, to, ..Which::default() };
-        Ok(store::applications::list(&mut *self.store.read().await?, which).await?)
+        Ok(store::applications::of_site(&mut *self.store.read().await?, site, from, to).await?)
     }
 
     /// One application.
     pub async fn application(&self, actor: &Actor, id: ApplicationId) -> Result<ApplicationRow> {
         actor.may(Role::Reader)?;
-        let which = Which { id: Some(id), voided_too: true, ..Which::default() };
-        found(store::applications::list(&mut *self.store.read().await?, which).await?.pop(), "application")
+        found(store::applications::find(&mut *self.store.read().await?, id).await?, "application")
     }
 
     /// What was put on several plots, as the trade reads it, oldest first.
@@ -160,8 +156,8 @@ impl App {
         &self,
         actor: &Actor,
         plots: &[PlotId],
-        from: Option<Date>,
-        to: Option<Date>,
+        from: Date,
+        to: Date,
     ) -> Result<BTreeMap<PlotId, Vec<Application>>> {
         actor.may(Role::Reader)?;
         Ok(store::applications::of_plots(&mut *self.store.read().await?, plots, from, to).await?)
@@ -178,7 +174,7 @@ impl App {
         actor.may(Role::Reader)?;
         let mut read = self.store.read().await?;
         let ground = found(store::plots::plot(&mut read, plot).await?, "plot")?;
-        let applied = store::applications::of_plots(&mut read, &[plot], Some(from), Some(to)).await?;
+        let applied = store::applications::of_plots(&mut read, &[plot], from, to).await?;
         let area = SquareMetres(ground.area_m2);
         let mut totals: BTreeMap<Element, f64> = BTreeMap::new();
         for application in applied.into_values().flatten() {

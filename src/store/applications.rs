@@ -95,42 +95,38 @@ pub async fn void(write: &mut Write, id: ApplicationId, reason: &str) -> Result<
     )
 }
 
-/// Which applications are asked for; `None` asks for all.
-#[derive(Clone, Copy, Debug, Default)]
-pub struct Which {
-    pub id: Option<ApplicationId>,
-    pub site: Option<SiteId>,
-    pub plot: Option<PlotId>,
-    /// From this day on.
-    pub from: Option<Date>,
-    /// Up to and with this day.
-    pub to: Option<Date>,
-    pub voided_too: bool,
+/// One statement with its own condition, so that each finds its index.
+macro_rules! applications {
+    ($db:expr, $condition:literal, $($value:expr),+) => {
+        sqlx::query_as!(
+            ApplicationRow,
+            r#"select a.id as "id!", a.site, a.plot, p.code as plot_code, p.name as plot_name,
+                      a.applied_on as "applied_on: Day", a.amendment, m.name as amendment_name, a.analysis, a.mass_g,
+                      a.method, a.person_name, a.dose as "dose: DoseId", a.note, a.recorded_at as "recorded_at: Time",
+                      a.voided_at as "voided_at!: MaybeTime", a.void_reason
+               from applications a join plots p on p.id = a.plot join amendments m on m.id = a.amendment
+               where "# + $condition + " order by a.applied_on desc, a.id desc",
+            $($value),+
+        )
+        .fetch_all($db)
+        .await
+    };
 }
 
-/// Applications, newest first.
-pub async fn list(db: &mut SqliteConnection, which: Which) -> Result<Vec<ApplicationRow>> {
-    let (from, to) = (which.from.map(Day), which.to.map(Day));
-    Ok(sqlx::query_as!(
-        ApplicationRow,
-        r#"select a.id as "id!", a.site, a.plot, p.code as plot_code, p.name as plot_name,
-                  a.applied_on as "applied_on: Day", a.amendment, m.name as amendment_name, a.analysis, a.mass_g, a.method,
-                  a.person_name, a.dose as "dose: DoseId", a.note, a.recorded_at as "recorded_at: Time",
-                  a.voided_at as "voided_at!: MaybeTime", a.void_reason
-           from applications a join plots p on p.id = a.plot join amendments m on m.id = a.amendment
-           where (?1 is null or a.id = ?1) and (?2 is null or a.site = ?2) and (?3 is null or a.plot = ?3)
-             and (?4 is null or a.applied_on >= ?4) and (?5 is null or a.applied_on <= ?5)
-             and (?6 or a.voided_at is null)
-           order by a.applied_on desc, a.id desc"#,
-        which.id,
-        which.site,
-        which.plot,
-        from,
-        to,
-        which.voided_too
-    )
-    .fetch_all(db)
-    .await?)
+/// One application, void or not.
+pub async fn find(db: &mut SqliteConnection, id: ApplicationId) -> Result<Option<ApplicationRow>> {
+    Ok(applications!(db, "a.id = ?1", id)?.pop())
+}
+
+/// What was put on a plot, newest first; void entries too where asked.
+pub async fn of_plot(db: &mut SqliteConnection, plot: PlotId, voided_too: bool) -> Result<Vec<ApplicationRow>> {
+    Ok(applications!(db, "a.plot = ?1 and (?2 or a.voided_at is null)", plot, voided_too)?)
+}
+
+/// What was put on a site from one day to another, both counted, newest first; void entries left out.
+pub async fn of_site(db: &mut SqliteConnection, site: SiteId, from: Date, to: Date) -> Result<Vec<ApplicationRow>> {
+    let (from, to) = (Day(from), Day(to));
+    Ok(applications!(db, "a.site = ?1 and a.applied_on between ?2 and ?3 and a.voided_at is null", site, from, to)?)
 }
 
 /// The applications of several plots as the trade reads them, oldest first, void ones left
@@ -138,16 +134,16 @@ pub async fn list(db: &mut SqliteConnection, which: Which) -> Result<Vec<Applica
 pub async fn of_plots(
     db: &mut SqliteConnection,
     plots: &[PlotId],
-    from: Option<Date>,
-    to: Option<Date>,
+    from: Date,
+    to: Date,
 ) -> Result<BTreeMap<PlotId, Vec<Application>>> {
-    let (wanted, from, to) = (id_list(plots.iter().map(|id| id.0)), from.map(Day), to.map(Day));
+    let (wanted, from, to) = (id_list(plots.iter().map(|id| id.0)), Day(from), Day(to));
     let rows = sqlx::query!(
         r#"select a.id as "id!: i64", a.plot as "plot: PlotId", a.applied_on as "applied_on: Day", m.name, m.manure as "manure: bool",
                   a.analysis, a.mass_g
            from applications a join amendments m on m.id = a.amendment
            where a.plot in (select value from json_each(?1)) and a.voided_at is null
-             and (?2 is null or a.applied_on >= ?2) and (?3 is null or a.applied_on <= ?3)
+             and a.applied_on between ?2 and ?3
            order by a.applied_on, a.id"#,
         wanted,
         from,

@@ -292,31 +292,34 @@ pub async fn needs_of(db: &mut SqliteConnection, plan: PlanId) -> Result<Vec<Nee
     .await?)
 }
 
+/// One statement with its own condition, so that each finds its index.
+macro_rules! doses {
+    ($db:expr, $condition:literal, $value:expr) => {
+        sqlx::query_as!(
+            DoseRow,
+            r#"select d.id as "id!", d.plan, d.plot, p.code as plot_code, p.name as plot_name, d.amendment,
+                      m.name as amendment_name, d.analysis, d.mass_g, d.locked as "locked: bool", d.origin,
+                      (select coalesce(sum(a.mass_g), 0.0) from applications a
+                       where a.dose = d.id and a.voided_at is null) as "applied_g!: f64"
+               from doses d join plots p on p.id = d.plot join amendments m on m.id = d.amendment
+               where "#
+                + $condition
+                + " order by p.position, p.code, m.name",
+            $value
+        )
+        .fetch_all($db)
+        .await
+    };
+}
+
 /// The doses of a plan with what was put on of each, by plot and product.
 pub async fn doses_of(db: &mut SqliteConnection, plan: PlanId) -> Result<Vec<DoseRow>> {
-    doses(db, Some(plan), None).await
+    Ok(doses!(db, "d.plan = ?", plan)?)
 }
 
 /// One dose.
 pub async fn dose(db: &mut SqliteConnection, id: DoseId) -> Result<Option<DoseRow>> {
-    Ok(doses(db, None, Some(id)).await?.pop())
-}
-
-async fn doses(db: &mut SqliteConnection, plan: Option<PlanId>, dose: Option<DoseId>) -> Result<Vec<DoseRow>> {
-    Ok(sqlx::query_as!(
-        DoseRow,
-        r#"select d.id as "id!", d.plan, d.plot, p.code as plot_code, p.name as plot_name, d.amendment,
-                  m.name as amendment_name, d.analysis, d.mass_g, d.locked as "locked: bool", d.origin,
-                  (select coalesce(sum(a.mass_g), 0.0) from applications a
-                   where a.dose = d.id and a.voided_at is null) as "applied_g!: f64"
-           from doses d join plots p on p.id = d.plot join amendments m on m.id = d.amendment
-           where (?1 is null or d.plan = ?1) and (?2 is null or d.id = ?2)
-           order by p.position, p.code, m.name"#,
-        plan,
-        dose
-    )
-    .fetch_all(db)
-    .await?)
+    Ok(doses!(db, "d.id = ?", id)?.pop())
 }
 
 /// Adds a draft.
