@@ -241,7 +241,7 @@ pub fn raise(nutrient: &NutrientStanding, ground: &Ground, sampled: Option<Depth
     let unit = target.unit();
     let difference = Working::step(
         format!("{} missing", capitalised(element.name())),
-        Figure::significant(missing, unit, 3),
+        Figure::new(missing, unit, nutrient.found.figure.decimals),
         format!("{} − {} = {} {unit}", num(target.number()), num(found.number()), num(missing)),
         [aim.working.clone(), nutrient.found.working.clone()],
     );
@@ -261,7 +261,8 @@ pub fn raise(nutrient: &NutrientStanding, ground: &Ground, sampled: Option<Depth
         formula.push_str(&format!("; a share of 1 in {} seasons: {} kg/ha", way.seasons, num(kg_per_ha.0)));
     }
     if matches!(way.by, By::OwnLayer | By::Convention(_)) && matches!(element, P | K) {
-        notes.push("This is the bare mass. Soil holds some of what is given back from the test, so the next test may rise by less.".into());
+        notes
+            .push("This is the bare mass. Soil binds part of what is given, so the next test may rise by less.".into());
     }
     if let Some(band) = sampled
         && (band.bottom.0 - ground.depth.0).abs() > 1.0

@@ -265,13 +265,19 @@ impl Case<'_> {
             TestError::Relative(_) => return None,
         };
         let words = confidence::words(p_short);
-        let figure = Figure::new(p_short * 100.0, "%", 0);
+        // A test is never certain, so neither is the figure shown.
+        let mut figure = Figure::new((p_short * 100.0).clamp(1.0, 99.0), "%", 0);
+        figure.sign = match p_short {
+            p if p > 0.99 => ">".into(),
+            p if p < 0.01 => "<".into(),
+            _ => String::new(),
+        };
         let error =
             Working::leaf("Error of one test (one standard deviation)", error_figure, Origin::Published).cite(source);
         let working = Working::step(
-            format!("Chance that {} is truly below the aim", analyte.name()),
+            format!("{}: chance of being truly below the aim", analyte.name()),
             figure.clone(),
-            format!("{how} = {figure}: {words}"),
+            format!("{how}: {figure}, {words}"),
             [self.reading.working.clone(), aim.clone(), error],
         )
         .note(

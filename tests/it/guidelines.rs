@@ -302,13 +302,13 @@ fn ireland_edges() {
 #[test]
 fn dtpa_edges() {
     // Havlin et al. 1999 in J. Ecol. Environ. 2019, s41610-019-0104-9, table 12.
-    classes_at("dtpa_metals", Fe, LandUse::Fruit, &[(2.5, "Low"), (2.6, "Medium"), (4.5, "Medium"), (4.6, "High")]);
-    classes_at("dtpa_metals", Zn, LandUse::Fruit, &[(0.5, "Low"), (0.6, "Medium"), (1.0, "Medium"), (1.1, "High")]);
+    classes_at("dtpa_metals", Fe, LandUse::Fruit, &[(2.5, "Low (deficient)"), (2.6, "Marginal"), (4.5, "Marginal"), (4.6, "High (sufficient)")]);
+    classes_at("dtpa_metals", Zn, LandUse::Fruit, &[(0.5, "Low (deficient)"), (0.6, "Marginal"), (1.0, "Marginal"), (1.1, "High (sufficient)")]);
     classes_at(
         "dtpa_metals",
         Cu,
         LandUse::Fruit,
-        &[(0.3, "Low"), (0.4, "Low"), (0.5, "Medium"), (0.6, "Medium"), (0.7, "High")],
+        &[(0.3, "Low (deficient)"), (0.4, "Low (deficient)"), (0.5, "Marginal"), (0.6, "Marginal"), (0.7, "High (sufficient)")],
     );
     for (value, position) in [(0.9, Position::Short), (1.0, Position::AtAim), (1.1, Position::AtAim)] {
         assert_eq!(alone(mg_kg(Mn, Method::Dtpa, value), set("dtpa_metals")).position, position, "Mn {value}");
@@ -401,9 +401,12 @@ fn rutgers_phosphorus_from_cell_to_share_of_aim() {
         assert!(working.is_grounded(), "{working:#?}");
     }
     assert_eq!(percent.working.cells(), [p.found.working.cells()[0]]);
+    // However far below, it is never called certain.
+    let far = alone(mg_kg(P, Method::Mehlich3Icp, 2.0), set("rutgers_mehlich3")).likelihood.unwrap();
+    assert_eq!(far.working.figure.to_string(), ">99\u{a0}%");
     // Φ((ln 36 − ln 30) / 0.1492) = Φ(1.222) = 0.889: between 0.75 and 0.90.
     let likelihood = p.likelihood.unwrap();
-    assert_eq!(likelihood.words, "likely");
+    assert_eq!((likelihood.words, likelihood.working.figure.to_string().as_str()), ("likely", "89\u{a0}%"));
     assert!((likelihood.p_short - 0.889).abs() < 5e-4, "{}", likelihood.p_short);
 }
 
@@ -416,7 +419,7 @@ fn limits_from_the_lab_are_never_read_as_numbers() {
     };
     // "<0.2" against an aim of 1.1: surely below it, and in the lowest class.
     let low = censored(0.2, Qualifier::Below);
-    assert_eq!((low.position.clone(), low.class.as_deref()), (Position::Short, Some("Low")));
+    assert_eq!((low.position.clone(), low.class.as_deref()), (Position::Short, Some("Low (deficient)")));
     assert_eq!(low.percent_of_aim.as_ref().unwrap().figure.to_string(), "<18\u{a0}%");
     assert_eq!((low.likelihood, low.percent_range_90), (None, None));
     // "<0.9" may be low or medium: short either way, the class is not known.
