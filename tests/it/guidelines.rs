@@ -302,13 +302,29 @@ fn ireland_edges() {
 #[test]
 fn dtpa_edges() {
     // Havlin et al. 1999 in J. Ecol. Environ. 2019, s41610-019-0104-9, table 12.
-    classes_at("dtpa_metals", Fe, LandUse::Fruit, &[(2.5, "Low (deficient)"), (2.6, "Marginal"), (4.5, "Marginal"), (4.6, "High (sufficient)")]);
-    classes_at("dtpa_metals", Zn, LandUse::Fruit, &[(0.5, "Low (deficient)"), (0.6, "Marginal"), (1.0, "Marginal"), (1.1, "High (sufficient)")]);
+    classes_at(
+        "dtpa_metals",
+        Fe,
+        LandUse::Fruit,
+        &[(2.5, "Low (deficient)"), (2.6, "Marginal"), (4.5, "Marginal"), (4.6, "High (sufficient)")],
+    );
+    classes_at(
+        "dtpa_metals",
+        Zn,
+        LandUse::Fruit,
+        &[(0.5, "Low (deficient)"), (0.6, "Marginal"), (1.0, "Marginal"), (1.1, "High (sufficient)")],
+    );
     classes_at(
         "dtpa_metals",
         Cu,
         LandUse::Fruit,
-        &[(0.3, "Low (deficient)"), (0.4, "Low (deficient)"), (0.5, "Marginal"), (0.6, "Marginal"), (0.7, "High (sufficient)")],
+        &[
+            (0.3, "Low (deficient)"),
+            (0.4, "Low (deficient)"),
+            (0.5, "Marginal"),
+            (0.6, "Marginal"),
+            (0.7, "High (sufficient)"),
+        ],
     );
     for (value, position) in [(0.9, Position::Short), (1.0, Position::AtAim), (1.1, Position::AtAim)] {
         assert_eq!(alone(mg_kg(Mn, Method::Dtpa, value), set("dtpa_metals")).position, position, "Mn {value}");
