@@ -19,6 +19,7 @@ pub mod ground;
 pub mod guideline;
 pub mod method;
 pub mod need;
+pub mod outlook;
 pub mod plan;
 pub mod plausibility;
 pub mod quantity;

@@ -124,6 +124,32 @@ pub struct NutrientStanding {
     pub source: Option<Citation>,
 }
 
+impl NutrientStanding {
+    /// Found ÷ aim, where a share of the aim means anything.
+    pub fn ratio(&self) -> Option<f64> {
+        self.percent_of_aim.as_ref().map(|percent| percent.figure.value / 100.0)
+    }
+
+    /// Where found ÷ aim truly lies with 90 % probability.
+    pub fn ratio_range_90(&self) -> Option<(f64, f64)> {
+        self.percent_range_90.map(|(low, high)| (low / 100.0, high / 100.0))
+    }
+
+    /// Ceiling ÷ aim.
+    pub fn ceiling_ratio(&self) -> Option<f64> {
+        let (ceiling, aim) = (self.ceiling?.number(), self.aim_level?.number());
+        (self.percent_of_aim.is_some() && aim > 0.0).then(|| ceiling / aim)
+    }
+
+    /// How much a shortage weighs: the share of the aim that is missing times the chance
+    /// that it truly is. 0 where nothing is short or nothing is known.
+    pub fn shortage_weight(&self) -> f64 {
+        let missing = self.ratio().map_or(0.5, |ratio| (1.0 - ratio).clamp(0.0, 1.0));
+        let chance = self.likelihood.as_ref().map_or(1.0, |likelihood| likelihood.p_short);
+        if self.position == Position::Short { missing * chance } else { 0.0 }
+    }
+}
+
 /// Places every chosen reading under a guideline.
 pub fn stand(chosen: &[Chosen<'_>], guideline: &Guideline, setting: &Setting<'_>) -> Standing {
     let ph = chosen.iter().map(|c| c.reading).find(|r| r.analyte == Analyte::Ph);

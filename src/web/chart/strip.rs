@@ -36,6 +36,12 @@ pub struct Track {
     pub doses: Vec<Dose>,
     /// Address of the working behind `found_text`.
     pub working: Option<String>,
+    /// Address of the working behind `aim_text`.
+    pub aim_working: Option<String>,
+    /// Further figures and pages, each with its address: "64 % of the aim".
+    pub links: Vec<(String, String)>,
+    /// Why this reading, and what to know about it; folded away.
+    pub why: Vec<String>,
 }
 
 /// What one amendment moves a nutrient by.
