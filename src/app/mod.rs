@@ -9,11 +9,13 @@ pub mod error;
 pub mod files;
 pub mod history;
 pub mod import;
+pub mod outlook;
 pub mod people;
 pub mod plots;
 pub mod reports;
 pub mod setup;
 pub mod standing;
+pub mod trends;
 
 pub use access::{Actor, Role};
 pub use error::{Error, Problem, Problems, Result};

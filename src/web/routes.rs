@@ -4,7 +4,7 @@
 use super::{
     Server, assets,
     guard::{Gate, pass},
-    pages::{home, people, plots, setup, sign_in, sites},
+    pages::{home, people, plot, plots, setup, sign_in, sites, trend},
     probes,
 };
 use crate::{
@@ -98,7 +98,9 @@ pub fn routes() -> Vec<Route> {
         post("/sites/{site}/plots", Recorder, plots::add),
         get("/sites/{site}/merge", Recorder, plots::merge),
         post("/sites/{site}/merge", Recorder, plots::do_merge),
-        get("/plots/{plot}", Reader, plots::show),
+        get("/plots/{plot}", Reader, plot::show),
+        get("/plots/{plot}/working/{analyte}/{what}", Reader, plot::working),
+        get("/plots/{plot}/trend/{analyte}", Reader, trend::show),
         post("/plots/{plot}", Recorder, plots::change),
         get("/plots/{plot}/edit", Recorder, plots::edit),
         get("/plots/{plot}/split", Recorder, plots::split),

@@ -2,7 +2,9 @@
 
 pub mod home;
 pub mod people;
+pub mod plot;
 pub mod plots;
 pub mod setup;
 pub mod sign_in;
 pub mod sites;
+pub mod trend;

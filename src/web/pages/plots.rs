@@ -1,5 +1,6 @@
-//! Plots: the forms to add, edit, retire, split and merge them, and a plot's own page.
+//! Plots: the forms to add, edit, retire, split and merge them, and their history.
 
+use super::plot::PlotPage;
 use crate::{
     agronomy::ground::{Cover, Texture},
     app::{
@@ -71,31 +72,13 @@ pub struct HistoryPage {
     lines: Vec<ChangeRow>,
 }
 
-/// A plot: what stands here, what was done, what to do next.
-#[derive(Template, WebTemplate)]
-#[template(path = "pages/plots/show.html")]
-pub struct PlotPage {
-    frame: Frame,
-    plot: PlotRow,
-    site: SiteRow,
-    relatives: Vec<Relative>,
-    /// The form to retire it.
-    form: Form,
-}
-
-/// A plot that this one came from or went into, as a line.
-struct Relative {
-    path: String,
-    name: String,
-    words: String,
-}
-
-fn titled(plot: &PlotRow) -> String {
+/// A plot by its code, and its name where it has one.
+pub(super) fn titled(plot: &PlotRow) -> String {
     if plot.name == plot.code { plot.code.clone() } else { format!("{} {}", plot.code, plot.name) }
 }
 
 /// The frame of a page about a site.
-fn under_site(cx: &Cx, site: &SiteRow, title: impl Into<String>) -> Frame {
+pub(super) fn under_site(cx: &Cx, site: &SiteRow, title: impl Into<String>) -> Frame {
     cx.frame(title).under("/sites", "Sites").under(format!("/sites/{}", site.id), &site.name)
 }
 
@@ -194,45 +177,6 @@ pub async fn change(cx: Cx, Path(id): Path<PlotId>, form: Form) -> Result<Respon
             Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
         }
     }
-}
-
-impl PlotPage {
-    async fn load(cx: &Cx, id: PlotId, form: Form) -> Result<PlotPage> {
-        let plot = cx.app.plot(&cx.actor, id).await?;
-        let site = cx.app.site(&cx.actor, plot.site).await?;
-        let relatives = relatives(cx, &plot).await?;
-        let frame = under_site(cx, &site, titled(&plot));
-        Ok(PlotPage { frame, plot, site, relatives, form })
-    }
-}
-
-/// The lineage of a plot as lines: what it came from, then what came of it.
-async fn relatives(cx: &Cx, plot: &PlotRow) -> Result<Vec<Relative>> {
-    let lineage = cx.app.lineage(&cx.actor, plot.id).await?;
-    if lineage.is_empty() {
-        return Ok(vec![]);
-    }
-    let all = cx.app.plots(&cx.actor, plot.site, true).await?;
-    let name = |id: PlotId| all.iter().find(|p| p.id == id).map_or_else(|| format!("plot {id}"), titled);
-    let line = |row: &crate::app::plots::LineageRow| {
-        let other = if row.parent == plot.id { row.child } else { row.parent };
-        let on = show::date(row.took_place_on);
-        let words = match (row.kind.as_str(), row.parent == plot.id, row.child == plot.id) {
-            ("split", true, _) => format!("was split off this plot on {on}"),
-            ("split", _, true) => format!("is what this plot was split off, on {on}"),
-            ("merge", true, _) => format!("took this plot in on {on}"),
-            ("merge", _, true) => format!("went into this plot on {on}"),
-            (_, _, _) => format!("came before {}, until {on}", name(row.child)),
-        };
-        Relative { path: format!("/plots/{other}"), name: name(other), words }
-    };
-    Ok(lineage.iter().map(line).collect())
-}
-
-/// `GET /plots/{plot}`
-pub async fn show(cx: Cx, Path(plot): Path<PlotId>) -> Result<PlotPage> {
-    let form = Form::filled([("retired_on", cx.app.today())]);
-    PlotPage::load(&cx, plot, form).await
 }
 
 /// `POST /plots/{plot}/retire`

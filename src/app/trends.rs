@@ -1,0 +1,112 @@
+//! How one nutrient of a plot moved over the years: its tests in runs that compare, by
+//! method, with the aim where the guideline has limits for that method.
+
+use super::{Actor, App, Result, plots::SiteRow, standing::PlotStanding};
+use crate::{
+    agronomy::{
+        analyte::Analyte,
+        drift::{self, Break, ErrorSettings, Segment, Verdict},
+        guideline::{Guideline, LandUse},
+        method::Method,
+        standing::{Chosen, Setting, stand},
+    },
+    ids::PlotId,
+};
+use jiff::civil::Date;
+use std::{borrow::Cow, collections::BTreeSet};
+
+/// A nutrient of a plot over the years.
+#[derive(Clone, Debug)]
+pub struct PlotTrend {
+    pub site: SiteRow,
+    pub guideline: Cow<'static, Guideline>,
+    pub standing: PlotStanding,
+    pub analyte: Analyte,
+    /// By method and unit, the one used last first.
+    pub methods: Vec<MethodTrend>,
+    /// Where runs part, in words.
+    pub breaks: Vec<Break>,
+    /// What its tests can and cannot show.
+    pub verdict: Verdict,
+}
+
+/// The tests by one method, in one unit.
+#[derive(Clone, Debug)]
+pub struct MethodTrend {
+    pub method: Method,
+    pub unit: &'static str,
+    /// Oldest first; what parts them is depth.
+    pub segments: Vec<Segment>,
+    /// The aim, and the lowest level above the best, in the unit of the tests; both the
+    /// same where the publisher gives only one.
+    pub aim: Option<(f64, f64)>,
+    /// Why there is no aim.
+    pub no_aim: Option<String>,
+}
+
+impl App {
+    /// One nutrient of a plot over the years.
+    pub async fn plot_trend(&self, actor: &Actor, id: PlotId, analyte: Analyte) -> Result<PlotTrend> {
+        let (site, guideline, standing) = self.plot_standing(actor, id).await?;
+        let readings = standing.survey.history(analyte);
+        let assumed: BTreeSet<Date> =
+            standing.samplings.iter().filter(|l| l.row.date_assumed).map(|l| l.row.sampled_on).collect();
+        let segments = drift::segments(&readings, &assumed, &ErrorSettings::default());
+        let breaks = drift::breaks(&segments);
+        let verdict = drift::verdict(&segments);
+        let mut methods: Vec<MethodTrend> = Vec::new();
+        for segment in segments {
+            match methods.iter_mut().find(|m| m.method == segment.method && m.unit == segment.unit) {
+                Some(method) => method.segments.push(segment),
+                None => {
+                    let (aim, no_aim) = aim(&standing, &guideline, &segment);
+                    let (method, unit) = (segment.method.clone(), segment.unit);
+                    methods.push(MethodTrend { method, unit, segments: vec![segment], aim, no_aim });
+                }
+            }
+        }
+        methods.sort_by_key(|m| {
+            std::cmp::Reverse(m.segments.iter().flat_map(|s| &s.points).map(|point| point.sampled_on).max())
+        });
+        Ok(PlotTrend { site, guideline, standing, analyte, methods, breaks, verdict })
+    }
+}
+
+/// The span to aim for under a guideline for the tests of a segment.
+fn aim(standing: &PlotStanding, guideline: &Guideline, segment: &Segment) -> (Option<(f64, f64)>, Option<String>) {
+    let newest = standing
+        .survey
+        .history(segment.analyte)
+        .into_iter()
+        .rfind(|r| r.method == segment.method && r.level.unit() == segment.unit);
+    let Some(newest) = newest else { return (None, None) };
+    let present = &standing.present;
+    let setting = Setting {
+        land_use: LandUse::default(),
+        texture: standing.plot.texture,
+        signs: &present.signs,
+        capacity: present.capacity.as_ref().map_err(Clone::clone),
+    };
+    // The rule for this reading among the other readings of the plot, its pH above all.
+    let chosen: Vec<Chosen<'_>> = present
+        .choices
+        .iter()
+        .filter(|(analyte, _)| **analyte != segment.analyte)
+        .map(|(_, choice)| Chosen::from(choice))
+        .chain([Chosen { reading: &newest, reasons: &[] }])
+        .collect();
+    let placed = stand(&chosen, guideline, &setting);
+    let Some(nutrient) = placed.get(segment.analyte) else { return (None, None) };
+    match (nutrient.aim_level, nutrient.above) {
+        (Some(aim), Some(above)) => (Some((aim.number(), above.number())), None),
+        (Some(aim), None) => (Some((aim.number(), aim.number())), None),
+        (None, _) => {
+            use crate::agronomy::guideline::Position::{NoCriterion, NotKnown};
+            let why = match &nutrient.position {
+                NoCriterion(why) | NotKnown(why) => why.clone(),
+                position => format!("{} gives no aim: {}.", guideline.title, position.words()),
+            };
+            (None, Some(why))
+        }
+    }
+}

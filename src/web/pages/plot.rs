@@ -1,0 +1,328 @@
+//! A plot's own page: where each nutrient stands and why, what was done, what to do next;
+//! and the page that opens any figure of it down to the lab's printed cell.
+
+use super::plots::{titled, under_plot, under_site};
+use crate::{
+    agronomy::{
+        analyte::Analyte,
+        guideline::Position,
+        record::CellKey,
+        standing::NutrientStanding,
+        working::{Figure, Working},
+    },
+    app::{
+        plots::{LineageRow, PlotRow, SiteRow},
+        standing::PlotStanding,
+    },
+    ids::PlotId,
+    web::{
+        chart::{Strip, Track},
+        error::{Error, Result},
+        form::Form,
+        guard::Cx,
+        show::{self, filters},
+        view::{Frame, Steps},
+    },
+};
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::{
+    extract::Path,
+    response::{IntoResponse, Response},
+};
+use jiff::civil::Date;
+use std::collections::BTreeMap;
+
+/// A plot: what stands here, what was done, what to do next.
+#[derive(Template, WebTemplate)]
+#[template(path = "pages/plots/show.html")]
+pub struct PlotPage {
+    frame: Frame,
+    plot: PlotRow,
+    site: SiteRow,
+    guideline: String,
+    /// Nothing was ever sampled.
+    untested: bool,
+    strip: Option<Strip>,
+    /// What was tested and has no limits here.
+    others: Vec<Other>,
+    /// Signs of lime and of salts, as sentences; why no capacity can be trusted.
+    signs: Vec<String>,
+    cautions: Vec<String>,
+    /// Cells of the newest sheet that cannot be read: what they are and why.
+    unreadable: Vec<String>,
+    timeline: Vec<Event>,
+    relatives: Vec<Relative>,
+    /// The form to retire it.
+    form: Form,
+}
+
+/// A tested value without limits to hold it against.
+struct Other {
+    name: String,
+    found: String,
+    working: String,
+    trend: String,
+    why: String,
+}
+
+/// Something that was done on a day.
+struct Event {
+    on: Date,
+    /// The day was not written down.
+    assumed: bool,
+    path: Option<String>,
+    what: String,
+    more: String,
+}
+
+/// A plot that this one came from or went into, as a line.
+struct Relative {
+    path: String,
+    name: String,
+    words: String,
+}
+
+/// A figure, opened.
+#[derive(Template)]
+#[template(path = "pages/plots/working.html")]
+struct WorkingPage<'a> {
+    frame: Frame,
+    figure: String,
+    steps: Steps<'a>,
+    why: Vec<String>,
+    /// Other figures of the same nutrient.
+    others: Vec<(&'static str, String)>,
+}
+
+/// What of a nutrient a working is behind: the last part of its address, and its name.
+const FIGURES: [(&str, &str); 6] = [
+    ("found", "What was found"),
+    ("aim", "The aim"),
+    ("percent", "The share of the aim"),
+    ("class", "The class"),
+    ("likelihood", "The chance of a shortage"),
+    ("need", "What raises it to the aim"),
+];
+
+/// Address of the working behind a figure of a plot: `what` is one of found, aim, percent,
+/// class, likelihood, need.
+pub fn working_path(plot: PlotId, analyte: Analyte, what: &str) -> String {
+    format!("/plots/{plot}/working/{analyte}/{what}")
+}
+
+/// Address of the trend of a plot.
+pub fn trend_path(plot: PlotId, analyte: Analyte) -> String {
+    format!("/plots/{plot}/trend/{analyte}")
+}
+
+/// The sheet that shows each printed cell of a plot, as an address.
+pub fn cell_pages(standing: &PlotStanding) -> BTreeMap<CellKey, String> {
+    let cells = standing.samplings.iter().flat_map(|loaded| loaded.sampling.determinations());
+    cells.map(|(report, cell)| (cell.key, format!("/reports/{}#cell-{}", report.key, cell.key.0))).collect()
+}
+
+/// A nutrient of a plot as a track of the standing strip, every figure with its working.
+pub fn track(plot: PlotId, nutrient: &NutrientStanding) -> Track {
+    let path = |what| working_path(plot, nutrient.analyte, what);
+    let mut links = Vec::new();
+    if let Some(percent) = &nutrient.percent_of_aim {
+        links.push((format!("{} of the aim", percent.figure), path("percent")));
+    }
+    if let Some(likelihood) = &nutrient.likelihood {
+        links.push((format!("short: {}", likelihood.words), path("likelihood")));
+    }
+    if nutrient.class_working.is_some() {
+        links.push(("the class".into(), path("class")));
+    }
+    links.push(("over the years".into(), trend_path(plot, nutrient.analyte)));
+    let mut why: Vec<String> = nutrient.why_this_reading.iter().map(|reason| sentence(reason)).collect();
+    why.extend(nutrient.notes.iter().map(|note| sentence(note)));
+    Track {
+        name: nutrient.analyte.name(),
+        found_text: figure(&nutrient.found.figure),
+        aim_text: nutrient.aim.as_ref().map_or_else(String::new, |aim| figure(&aim.figure)),
+        words: words(nutrient),
+        found: nutrient.ratio(),
+        likely: nutrient.ratio_range_90(),
+        ceiling: nutrient.ceiling_ratio(),
+        doses: vec![],
+        working: Some(path("found")),
+        aim_working: nutrient.aim.as_ref().map(|_| path("aim")),
+        links,
+        why,
+    }
+}
+
+/// Where a nutrient stands: the publisher's class, then our own word for it.
+pub fn words(nutrient: &NutrientStanding) -> String {
+    let ours = match &nutrient.position {
+        Position::NotKnown(why) | Position::NoCriterion(why) => return sentence(why),
+        position => position.words(),
+    };
+    match &nutrient.class {
+        Some(class) if class.eq_ignore_ascii_case(ours) => class.clone(),
+        Some(class) => format!("{class}; {ours}"),
+        None => ours.to_owned(),
+    }
+}
+
+fn figure(figure: &Figure) -> String {
+    figure.to_string()
+}
+
+/// A remark as a sentence of its own.
+fn sentence(remark: &str) -> String {
+    let remark = remark.trim();
+    if remark.is_empty() || remark.ends_with(['.', '!', '?']) { remark.to_owned() } else { format!("{remark}.") }
+}
+
+impl PlotPage {
+    pub(super) async fn load(cx: &Cx, id: PlotId, form: Form) -> Result<PlotPage> {
+        let (site, guideline, standing) = cx.app.plot_standing(&cx.actor, id).await?;
+        let relatives = relatives(cx, &standing.plot).await?;
+        let frame = under_site(cx, &site, titled(&standing.plot));
+        let (judged, unjudged): (Vec<_>, Vec<_>) = standing
+            .present
+            .standing
+            .nutrients
+            .iter()
+            .partition(|nutrient| !matches!(nutrient.position, Position::NoCriterion(_)));
+        let caption = match standing.survey.last_sampled() {
+            Some(on) => format!("Under {}; newest sample of {}", guideline.title, show::date(on)),
+            None => String::new(),
+        };
+        let tracks: Vec<Track> = judged.into_iter().map(|nutrient| track(id, nutrient)).collect();
+        let others = unjudged.into_iter().map(|nutrient| Other {
+            name: nutrient.analyte.name(),
+            found: figure(&nutrient.found.figure),
+            working: working_path(id, nutrient.analyte, "found"),
+            trend: trend_path(id, nutrient.analyte),
+            why: words(nutrient),
+        });
+        let signs = &standing.present.signs;
+        let mut said: Vec<String> = signs.reasons.iter().chain(&signs.salts).map(|sign| sentence(sign)).collect();
+        if !said.is_empty()
+            && let Err(why) = &standing.present.capacity
+        {
+            said.push(sentence(why));
+        }
+        let unreadable = standing.present.unreadable.iter().map(|cell| {
+            let (what, printed, method) = (cell.analyte.name(), &cell.printed, &cell.method);
+            format!("{what}, “{printed}” by {method}: {}", sentence(&cell.reason))
+        });
+        Ok(PlotPage {
+            frame,
+            guideline: guideline.title.clone(),
+            untested: standing.samplings.is_empty(),
+            strip: (!tracks.is_empty()).then_some(Strip { caption, tracks }),
+            others: others.collect(),
+            signs: said,
+            cautions: signs.cautions.iter().map(|caution| sentence(caution)).collect(),
+            unreadable: unreadable.collect(),
+            timeline: timeline(&standing),
+            plot: standing.plot,
+            site,
+            relatives,
+            form,
+        })
+    }
+}
+
+/// What was done here, newest first.
+fn timeline(standing: &PlotStanding) -> Vec<Event> {
+    let mut events: Vec<Event> = standing
+        .samplings
+        .iter()
+        .map(|loaded| {
+            let labs: Vec<&str> = loaded.sampling.reports.iter().map(|report| report.lab.as_str()).collect();
+            let results = loaded.sampling.determinations().count();
+            let mut more = match labs[..] {
+                [] => "no report yet".to_owned(),
+                _ => format!("{} from {}", show::count(results, "result"), labs.join(" and ")),
+            };
+            if let Some(depth) = loaded.row.depth() {
+                more += &format!(", {depth}");
+            }
+            if loaded.plots.len() > 1 {
+                more += &format!(", one sample of {}", show::count(loaded.plots.len(), "plot"));
+            }
+            Event {
+                on: loaded.row.sampled_on,
+                assumed: loaded.row.date_assumed,
+                path: Some(format!("/samplings/{}", loaded.row.id)),
+                what: "Soil sampled".into(),
+                more,
+            }
+        })
+        .collect();
+    events.sort_by_key(|event| std::cmp::Reverse(event.on));
+    events
+}
+
+/// The lineage of a plot as lines: what it came from, then what came of it.
+async fn relatives(cx: &Cx, plot: &PlotRow) -> Result<Vec<Relative>> {
+    let lineage = cx.app.lineage(&cx.actor, plot.id).await?;
+    if lineage.is_empty() {
+        return Ok(vec![]);
+    }
+    let all = cx.app.plots(&cx.actor, plot.site, true).await?;
+    let name = |id: PlotId| all.iter().find(|p| p.id == id).map_or_else(|| format!("plot {id}"), titled);
+    let line = |row: &LineageRow| {
+        let other = if row.parent == plot.id { row.child } else { row.parent };
+        let on = show::date(row.took_place_on);
+        let words = match (row.kind.as_str(), row.parent == plot.id, row.child == plot.id) {
+            ("split", true, _) => format!("was split off this plot on {on}"),
+            ("split", _, true) => format!("is what this plot was split off, on {on}"),
+            ("merge", true, _) => format!("took this plot in on {on}"),
+            ("merge", _, true) => format!("went into this plot on {on}"),
+            (_, _, _) => format!("came before {}, until {on}", name(row.child)),
+        };
+        Relative { path: format!("/plots/{other}"), name: name(other), words }
+    };
+    Ok(lineage.iter().map(line).collect())
+}
+
+/// `GET /plots/{plot}`
+pub async fn show(cx: Cx, Path(plot): Path<PlotId>) -> Result<PlotPage> {
+    let form = Form::filled([("retired_on", cx.app.today())]);
+    PlotPage::load(&cx, plot, form).await
+}
+
+/// The working behind a figure of a nutrient, where it has one.
+fn behind<'a>(nutrient: &'a NutrientStanding, need: Option<&'a Working>, what: &str) -> Option<&'a Working> {
+    match what {
+        "found" => Some(&nutrient.found.working),
+        "aim" => nutrient.aim.as_ref().map(|aim| &aim.working),
+        "percent" => nutrient.percent_of_aim.as_ref().map(|percent| &percent.working),
+        "class" => nutrient.class_working.as_ref(),
+        "likelihood" => nutrient.likelihood.as_ref().map(|likelihood| &likelihood.working),
+        "need" => need,
+        _ => None,
+    }
+}
+
+/// `GET /plots/{plot}/working/{analyte}/{what}`
+pub async fn working(cx: Cx, Path((plot, analyte, what)): Path<(PlotId, String, String)>) -> Result<Response> {
+    let (site, _, standing) = cx.app.plot_standing(&cx.actor, plot).await?;
+    let analyte: Analyte = analyte.parse().map_err(|_| Error::not_found())?;
+    let nutrient = standing.present.standing.get(analyte).ok_or_else(Error::not_found)?;
+    let need = standing.need(nutrient).and_then(|need| need.working);
+    let working = behind(nutrient, need.as_ref(), &what).ok_or_else(Error::not_found)?;
+    let pages = cell_pages(&standing);
+    let (_, name) = FIGURES.iter().find(|(key, _)| *key == what).ok_or_else(Error::not_found)?;
+    let others = FIGURES
+        .iter()
+        .filter(|(key, _)| *key != what && behind(nutrient, need.as_ref(), key).is_some())
+        .map(|(key, name)| (*name, working_path(plot, analyte, key)))
+        .collect();
+    let page = WorkingPage {
+        frame: under_plot(&cx, &site, &standing.plot, format!("{}: {}", analyte.name(), name.to_lowercase())),
+        figure: figure(&working.figure),
+        steps: Steps::of(working, &|key| pages.get(&key).cloned()),
+        why: nutrient.why_this_reading.iter().map(|reason| sentence(reason)).collect(),
+        others,
+    };
+    let page = page.render().map_err(|_| Error::from_status(axum::http::StatusCode::INTERNAL_SERVER_ERROR))?;
+    Ok(axum::response::Html(page).into_response())
+}

@@ -1,0 +1,108 @@
+//! One nutrient of a plot over the years, one picture for each method: tests that do not
+//! compare are never joined, and what the tests can carry is said in one sentence.
+
+use super::{
+    plot::{trend_path, working_path},
+    plots::{titled, under_plot},
+};
+use crate::{
+    agronomy::{analyte::Analyte, drift, record::Qualifier},
+    app::trends::{MethodTrend, PlotTrend},
+    ids::PlotId,
+    web::{
+        chart::{Point, Segment, Trend},
+        error::{Error, Result},
+        guard::Cx,
+        show,
+        view::Frame,
+    },
+};
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::Path;
+
+/// A nutrient over the years.
+#[derive(Template, WebTemplate)]
+#[template(path = "pages/plots/trend.html")]
+pub struct TrendPage {
+    frame: Frame,
+    verdict: String,
+    notes: Vec<String>,
+    charts: Vec<Chart>,
+    breaks: Vec<String>,
+    /// Tests that no picture can show, and why.
+    left_out: Vec<String>,
+    /// Working of the newest result, where it is the one used.
+    working: Option<String>,
+    /// The other things tested on this plot.
+    others: Vec<(String, String)>,
+}
+
+struct Chart {
+    picture: Trend,
+    no_aim: Option<String>,
+    notes: Vec<String>,
+}
+
+fn chart(analyte: Analyte, method: &MethodTrend) -> Chart {
+    let picture = Trend {
+        title: format!("{} by {}", analyte.name(), method.method.label()),
+        unit: method.unit.into(),
+        segments: method.segments.iter().map(segment).collect(),
+        aim: method.aim,
+        marks: vec![],
+    };
+    let mut notes: Vec<String> = method.segments.iter().flat_map(|s| s.notes.clone()).collect();
+    notes.sort();
+    notes.dedup();
+    Chart { picture, no_aim: method.no_aim.clone(), notes }
+}
+
+fn segment(segment: &drift::Segment) -> Segment {
+    Segment { label: segment.label(), points: segment.points.iter().map(point).collect() }
+}
+
+fn point(point: &drift::Point) -> Point {
+    let mut notes = Vec::new();
+    if point.date_assumed {
+        notes.push("date assumed".to_owned());
+    }
+    if point.replicates > 1 {
+        notes.push(format!("mean of {} tests", point.replicates));
+    }
+    let bars = point.qualifier == Qualifier::Exact;
+    Point {
+        date: point.sampled_on,
+        value: point.value,
+        qualifier: point.qualifier,
+        low: point.low.filter(|_| bars),
+        high: point.high.filter(|_| bars),
+        note: notes.join(", "),
+    }
+}
+
+impl TrendPage {
+    fn of(cx: &Cx, trend: &PlotTrend) -> TrendPage {
+        let (plot, analyte) = (&trend.standing.plot, trend.analyte);
+        let title = format!("{} on {} over the years", analyte.name(), titled(plot));
+        let left_out = trend.methods.iter().flat_map(|m| &m.segments).flat_map(|s| &s.left_out);
+        let others = trend.standing.survey.analytes().into_iter().filter(|other| *other != analyte);
+        TrendPage {
+            frame: under_plot(cx, &trend.site, plot, title),
+            verdict: trend.verdict.words.clone(),
+            notes: trend.verdict.notes.clone(),
+            charts: trend.methods.iter().map(|method| chart(analyte, method)).collect(),
+            breaks: trend.breaks.iter().map(|gap| gap.words.clone()).collect(),
+            left_out: left_out.map(|test| format!("{}: {}", show::date(test.sampled_on), test.why)).collect(),
+            working: trend.standing.present.standing.get(analyte).map(|_| working_path(plot.id, analyte, "found")),
+            others: others.map(|other| (other.name(), trend_path(plot.id, other))).collect(),
+        }
+    }
+}
+
+/// `GET /plots/{plot}/trend/{analyte}`
+pub async fn show(cx: Cx, Path((plot, analyte)): Path<(PlotId, String)>) -> Result<TrendPage> {
+    let analyte: Analyte = analyte.parse().map_err(|_| Error::not_found())?;
+    let trend = cx.app.plot_trend(&cx.actor, plot, analyte).await?;
+    Ok(TrendPage::of(&cx, &trend))
+}
