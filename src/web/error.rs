@@ -80,19 +80,32 @@ pub(super) struct FailurePage {
     frame: Frame,
     message: String,
     problems: Vec<String>,
+    /// Whether signing in is the way on.
+    signed_out: bool,
     request_id: String,
 }
 
 impl FailurePage {
     pub(super) fn new(error: Error, mut frame: Frame, request_id: String) -> FailurePage {
         frame.title = words(error.status).0.into();
-        FailurePage { frame, message: error.message, problems: error.problems, request_id }
+        FailurePage {
+            frame,
+            message: error.message,
+            problems: error.problems,
+            signed_out: error.status == StatusCode::UNAUTHORIZED,
+            request_id,
+        }
     }
 }
 
 /// Title and sentence for a status.
 fn words(status: StatusCode) -> (&'static str, &'static str) {
     match status.as_u16() {
+        401 => (
+            "Signed out",
+            "You are not signed in any more, so this was not saved yet. Sign in on a page of its own, come back to this \
+             one and reload it: what you typed is then sent again.",
+        ),
         403 => ("Not allowed", "Your role here does not include this, or the request came from another site."),
         404 => ("Not found", "There is nothing at this address. It may have been mistyped."),
         405 => ("Not possible here", "This address does not take that kind of request."),

@@ -10,7 +10,7 @@ use super::{
 use crate::app::{Actor, App};
 use axum::{
     extract::{FromRef, FromRequestParts, Request, State},
-    http::{HeaderMap, HeaderValue, Method, header, request::Parts},
+    http::{HeaderMap, HeaderValue, Method, StatusCode, header, request::Parts},
     middleware::Next,
     response::{IntoResponse, Response},
 };
@@ -65,10 +65,13 @@ fn says_where_from(headers: &HeaderMap) -> bool {
     headers.contains_key(header::ORIGIN) || headers.contains_key("sec-fetch-site")
 }
 
-/// Sends a stranger to sign in, and afterwards back to the page they wanted.
+/// Sends a stranger to sign in, and afterwards back to the page they wanted. What they
+/// typed into a form is not thrown away by sending them: they get a page to send it again from.
 fn to_sign_in(request: &Request) -> Response {
+    if writes(request.method()) {
+        return Error::from_status(StatusCode::UNAUTHORIZED).into_response();
+    }
     let wanted = request.uri().path_and_query().map_or("/", |path| path.as_str());
-    let wanted = if writes(request.method()) { "/" } else { wanted };
     see(format!("/sign-in?next={}", in_address(wanted))).into_response()
 }
 

@@ -118,7 +118,8 @@ async fn every_route_admits_those_of_its_class_and_nobody_else() {
             let to_sign_in = status == StatusCode::SEE_OTHER && location(&response).starts_with("/sign-in?next=");
             match class {
                 _ if route.access == Access::Public => assert!(!to_sign_in && status != 403, "{at}: {status}"),
-                None => assert!(to_sign_in, "{at}: {status}"),
+                None if route.method == Method::GET => assert!(to_sign_in, "{at}: {status}"),
+                None => assert_eq!(status, StatusCode::UNAUTHORIZED, "{at}"),
                 Some(class) if class >= route.access => assert!(!to_sign_in && status != 403, "{at}: {status}"),
                 Some(_) => assert_eq!(status, StatusCode::FORBIDDEN, "{at}"),
             }
@@ -193,6 +194,7 @@ async fn failures_have_a_page_with_a_way_back() {
         (from_here(&Method::GET, "/setup?key=old", None), StatusCode::NOT_FOUND),
         (from_here(&Method::PUT, "/people", steward.as_deref()), StatusCode::METHOD_NOT_ALLOWED),
         (from_here(&Method::GET, "/people", token.as_deref()), StatusCode::FORBIDDEN),
+        (from_here(&Method::POST, "/people", None), StatusCode::UNAUTHORIZED),
         (too_large, StatusCode::PAYLOAD_TOO_LARGE),
     ];
     for (request, status) in cases {
@@ -201,7 +203,7 @@ async fn failures_have_a_page_with_a_way_back() {
         assert_eq!(response.status(), status, "{at}");
         assert_safe_headers(&response, &at);
         let page = text(response).await;
-        assert!(page.contains("<h1>") && page.contains("class=\"button\" href=\"/\""), "{at}: {page}");
+        assert!(page.contains("<h1>") && page.contains("href=\"/\">Go to the first page</a>"), "{at}: {page}");
     }
 }
 
