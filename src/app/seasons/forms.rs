@@ -1,0 +1,245 @@
+//! The forms of seasons and plans, as typed, and what they mean. Everything typed is text
+//! until it is read here; a problem names the field it concerns.
+
+use super::{DoseLine, load::LoadedPlan};
+use crate::{
+    agronomy::{
+        element::Element,
+        need::Way,
+        plan::Options,
+        quantity::KgPerHa,
+        season::Wishes,
+    },
+    app::{Error, Problems, Result, error::Limits, standing},
+    ids::{AmendmentId, PlotId, SeasonId},
+    store::plans::NewPlan,
+};
+use jiff::civil::Date;
+use serde::{Deserialize, Serialize};
+use std::collections::{BTreeMap, BTreeSet};
+
+const NEED: Limits = Limits::from(0.0, 2_000.0, "a need in kg/ha");
+const DOSE: Limits = Limits::from(0.0, 1e8, "a dose in grams");
+const MONEY: Limits = Limits::from(0.0, 1e7, "the budget");
+const COUNT: Limits = Limits::from(1.0, 99.0, "a number of products");
+const SEASONS: Limits = Limits::from(1.0, 10.0, "a number of seasons");
+
+/// A season, as typed.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct SeasonForm {
+    pub name: String,
+    pub starts_on: String,
+    pub ends_on: String,
+}
+
+impl SeasonForm {
+    pub(super) fn read(&self) -> Result<(String, Date, Date)> {
+        let mut problems = Problems::default();
+        let name = problems.text("name", &self.name, 100, "Give the season a name, such as 2027.");
+        let from = problems.date("starts_on", &self.starts_on);
+        let to = problems.date("ends_on", &self.ends_on);
+        if let (Some(from), Some(to)) = (from, to)
+            && to < from
+        {
+            problems.add("ends_on", "The season ends before it starts.");
+        }
+        match (from, to) {
+            (Some(from), Some(to)) if problems.is_empty() => Ok((name, from, to)),
+            _ => Err(Error::Invalid(problems)),
+        }
+    }
+}
+
+/// What a plan is made from, as the record keeps it.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct PlanOptions {
+    /// The most to spend, minor units of the site's currency.
+    pub budget_minor: Option<i64>,
+    pub max_products: Option<usize>,
+    /// Seasons over which shortages are made up; 0 counts as 1.
+    pub seasons: u8,
+    /// Elements not planned for.
+    pub leave_out: BTreeSet<Element>,
+    /// Stated by the grower for every plot, kg/ha.
+    pub stated_kg_per_ha: BTreeMap<Element, f64>,
+    /// Bought loose by weight rather than in whole packs.
+    pub loose: bool,
+    /// When the doses will go on: the caps' twelve months end then.
+    pub spread_on: Option<Date>,
+}
+
+impl PlanOptions {
+    pub(super) fn from_json(text: &str) -> PlanOptions {
+        serde_json::from_str(text).unwrap_or_default()
+    }
+
+    pub(super) fn wishes(&self, spread_on: Date) -> Wishes {
+        let reason = |element: &Element| format!("stated by the grower for {} on every plot of the plan", element.name());
+        Wishes {
+            way: Way { seasons: self.seasons.max(1), ..Way::default() },
+            leave_out: self.leave_out.clone(),
+            stated: self.stated_kg_per_ha.iter().map(|(e, rate)| (*e, (KgPerHa(*rate), reason(e)))).collect(),
+            options: Options {
+                budget_minor: self.budget_minor,
+                max_products: self.max_products,
+                ..Options::default()
+            },
+            spread_on,
+        }
+    }
+}
+
+/// A plan's choices, as typed.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct PlanForm {
+    pub name: String,
+    pub guideline: String,
+    /// Plot numbers.
+    pub plots: Vec<String>,
+    /// Amendment numbers.
+    pub products: Vec<String>,
+    /// In major units: "120" or "119,50".
+    pub budget: String,
+    pub max_products: String,
+    pub seasons: String,
+    /// Symbols of elements not to be planned for.
+    pub leave_out: Vec<String>,
+    /// kg N/ha that the crops want from what is put on.
+    pub nitrogen_kg_per_ha: String,
+    pub spread_on: String,
+    /// "yes" to buy loose.
+    pub loose: String,
+}
+
+impl PlanForm {
+    /// The form that a saved plan was made with.
+    pub fn of(name: &str, guideline: &str, options: &PlanOptions, plots: &[PlotId], products: &[AmendmentId]) -> Self {
+        let plain = |n: Option<f64>| n.map(|n| n.to_string()).unwrap_or_default();
+        PlanForm {
+            name: name.to_owned(),
+            guideline: guideline.to_owned(),
+            plots: plots.iter().map(PlotId::to_string).collect(),
+            products: products.iter().map(AmendmentId::to_string).collect(),
+            budget: plain(options.budget_minor.map(|minor| minor as f64 / 100.0)),
+            max_products: options.max_products.map(|n| n.to_string()).unwrap_or_default(),
+            seasons: options.seasons.max(1).to_string(),
+            leave_out: options.leave_out.iter().map(|e| e.symbol().to_owned()).collect(),
+            nitrogen_kg_per_ha: plain(options.stated_kg_per_ha.get(&Element::N).copied()),
+            spread_on: options.spread_on.map(|d| d.to_string()).unwrap_or_default(),
+            loose: if options.loose { "yes".into() } else { String::new() },
+        }
+    }
+
+    pub(super) fn read(&self, season: SeasonId) -> Result<NewPlan> {
+        let mut problems = Problems::default();
+        let name = problems.text("name", &self.name, 200, "Give the plan a name.");
+        let plots: Vec<PlotId> = self.plots.iter().filter_map(|p| p.parse().ok()).collect();
+        if plots.is_empty() {
+            problems.add("plots", "Choose at least one plot.");
+        }
+        let products: Vec<AmendmentId> = self.products.iter().filter_map(|p| p.parse().ok()).collect();
+        if standing::guideline(&self.guideline).is_none() {
+            problems.add("guideline", "Choose the guideline that the plan follows.");
+        }
+        let mut options = PlanOptions {
+            budget_minor: problems.optional_number("budget", &self.budget, MONEY).map(|m| (m * 100.0).round() as i64),
+            max_products: problems.optional_number("max_products", &self.max_products, COUNT).map(|n| n as usize),
+            seasons: problems.optional_number("seasons", &self.seasons, SEASONS).map_or(1, |n| n as u8),
+            spread_on: problems.optional_date("spread_on", &self.spread_on),
+            loose: self.loose == "yes",
+            ..PlanOptions::default()
+        };
+        for symbol in &self.leave_out {
+            options.leave_out.extend(problems.one_of::<Element>("leave_out", symbol));
+        }
+        let nitrogen = problems.optional_number("nitrogen_kg_per_ha", &self.nitrogen_kg_per_ha, NEED);
+        options.stated_kg_per_ha.extend(nitrogen.filter(|n| *n > 0.0).map(|n| (Element::N, n)));
+        problems.none()?;
+        Ok(NewPlan {
+            season,
+            name,
+            guideline: self.guideline.clone(),
+            guideline_version: 0,
+            options: serde_json::to_string(&options).map_err(|e| Error::Internal(e.to_string()))?,
+            plots,
+            products,
+        })
+    }
+}
+
+/// One dose in the plan's table, as typed.
+#[derive(Clone, Debug, Default)]
+pub struct DoseCell {
+    /// Number of the plot.
+    pub plot: i64,
+    /// Number of the amendment.
+    pub amendment: i64,
+    /// Grams on the plot; empty is none.
+    pub grams: String,
+    pub locked: bool,
+}
+
+/// The doses of a plan, as typed.
+#[derive(Clone, Debug, Default)]
+pub struct DoseForm(pub Vec<DoseCell>);
+
+impl DoseForm {
+    /// Field name of a dose's grams.
+    pub fn grams_field(plot: PlotId, amendment: AmendmentId) -> String {
+        format!("g_{plot}_{amendment}")
+    }
+
+    /// Field name of a dose's lock.
+    pub fn lock_field(plot: PlotId, amendment: AmendmentId) -> String {
+        format!("lock_{plot}_{amendment}")
+    }
+
+    /// Reads the fields `g_PLOT_AMENDMENT` and `lock_PLOT_AMENDMENT` of a posted form.
+    pub fn from_fields<'a>(fields: impl IntoIterator<Item = (&'a str, &'a str)>) -> DoseForm {
+        let mut cells: BTreeMap<(i64, i64), DoseCell> = BTreeMap::new();
+        for (name, value) in fields {
+            let mut parts = name.split('_');
+            let (kind, plot, amendment) = (parts.next(), parts.next(), parts.next());
+            let (Some(Ok(plot)), Some(Ok(amendment))) = (plot.map(str::parse), amendment.map(str::parse)) else {
+                continue;
+            };
+            let cell = cells.entry((plot, amendment)).or_default();
+            (cell.plot, cell.amendment) = (plot, amendment);
+            match kind {
+                Some("g") => cell.grams = value.to_owned(),
+                Some("lock") => cell.locked = true,
+                _ => {}
+            }
+        }
+        DoseForm(cells.into_values().collect())
+    }
+
+    /// The doses meant; those not in the form stay as they are.
+    pub(super) fn read(&self, loaded: &LoadedPlan) -> Result<Vec<DoseLine>> {
+        let mut problems = Problems::default();
+        let mut lines: BTreeMap<(PlotId, AmendmentId), DoseLine> =
+            loaded.dose_lines().into_iter().map(|line| ((line.plot, line.amendment), line)).collect();
+        for cell in &self.0 {
+            let (plot, amendment) = (PlotId(cell.plot), AmendmentId(cell.amendment));
+            if !loaded.knows(plot, amendment) {
+                continue;
+            }
+            let field = DoseForm::grams_field(plot, amendment);
+            let Some(mass_g) = (match cell.grams.trim() {
+                "" => Some(0.0),
+                typed => problems.optional_number(&field, typed, DOSE),
+            }) else {
+                continue;
+            };
+            let line = lines.entry((plot, amendment)).or_insert_with(|| DoseLine::new(plot, amendment));
+            line.by_hand |= (line.mass_g - mass_g).abs() > 1e-6;
+            line.mass_g = mass_g;
+            line.locked = cell.locked;
+        }
+        problems.none()?;
+        Ok(lines.into_values().collect())
+    }
+}

@@ -1,0 +1,272 @@
+//! A plan as a page, a print or a test sees it: doses beside needs, caps and packs, with
+//! what the planner said. Everything here is worked out by `agronomy` from the same input
+//! that is solved; this file only puts it side by side.
+
+use super::{
+    DoseRow, PlanOptions, PlanRow, SeasonRow,
+    load::{LoadedPlan, fingerprint, key, need_rows},
+};
+use crate::{
+    agronomy::{
+        crop::Crop,
+        element::Element,
+        need::Need,
+        plan::{self, Account, Purchase, account::PlotAccount},
+        season::CapLeft,
+    },
+    app::{plots::SiteRow, standing::PlotStanding},
+    ids::{AmendmentId, DoseId, PlotId},
+    store::{amendments::AmendmentRow, plans::NeedRow},
+};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+
+/// One dose of a plan, saved or as typed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DoseLine {
+    /// `None` until it is saved.
+    pub id: Option<DoseId>,
+    pub plot: PlotId,
+    pub amendment: AmendmentId,
+    pub mass_g: f64,
+    pub locked: bool,
+    pub by_hand: bool,
+    /// Put on so far, g.
+    pub applied_g: f64,
+}
+
+impl DoseLine {
+    pub(super) fn new(plot: PlotId, amendment: AmendmentId) -> DoseLine {
+        DoseLine { id: None, plot, amendment, mass_g: 0.0, locked: false, by_hand: false, applied_g: 0.0 }
+    }
+
+    pub(super) fn saved(row: &DoseRow) -> DoseLine {
+        DoseLine {
+            id: Some(row.id),
+            plot: row.plot,
+            amendment: row.amendment,
+            mass_g: row.mass_g,
+            locked: row.locked,
+            by_hand: row.origin == "hand",
+            applied_g: row.applied_g,
+        }
+    }
+}
+
+/// A need of one plot and how far the doses meet it.
+#[derive(Clone, Debug)]
+pub struct NeedLine {
+    pub need: Need,
+    /// Grams on the plot, available in the first season.
+    pub need_g: f64,
+    pub supplied_g: f64,
+    pub short_g: f64,
+    pub excess_g: f64,
+}
+
+/// A season cap of one plot and how far the doses use it.
+#[derive(Clone, Debug)]
+pub struct CapLine {
+    pub left: CapLeft,
+    pub left_g: f64,
+    pub used_g: f64,
+    pub exceeded: bool,
+}
+
+/// One plot of a plan.
+#[derive(Clone, Debug)]
+pub struct PlanPlot {
+    pub standing: PlotStanding,
+    /// Of this season and the next.
+    pub crops: Vec<Crop>,
+    pub needs: Vec<NeedLine>,
+    pub caps: Vec<CapLine>,
+    pub doses: Vec<DoseLine>,
+}
+
+/// What the planner said when it worked the plan out, kept in the record with it.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Outcome {
+    /// Cautions and oddities, as sentences.
+    pub notes: Vec<String>,
+    /// Each need left unmet and what stopped it, as sentences.
+    pub unmet: Vec<String>,
+    /// Cost is within this share of the cheapest possible, where known.
+    pub gap: Option<f64>,
+    pub proven: bool,
+    /// Doses were changed by hand since.
+    pub edited: bool,
+}
+
+impl Outcome {
+    pub(super) fn of(notes: &[String], plan: &plan::Plan) -> Outcome {
+        let mut all = notes.to_vec();
+        all.extend(plan.notes.iter().map(ToString::to_string));
+        Outcome {
+            notes: all,
+            unmet: plan.unmet.iter().map(ToString::to_string).collect(),
+            gap: plan.gap,
+            proven: plan.proven,
+            edited: false,
+        }
+    }
+
+    pub(super) fn from_json(text: &str) -> Outcome {
+        serde_json::from_str(text).unwrap_or_default()
+    }
+
+    pub(super) fn to_json(&self) -> String {
+        serde_json::to_string(self).unwrap_or_else(|_| "{}".into())
+    }
+
+    /// The same after a hand edit: what was said of the solved doses no longer holds.
+    pub(super) fn edited(&self) -> Outcome {
+        Outcome { edited: true, unmet: vec![], gap: None, proven: false, notes: self.notes.clone() }
+    }
+}
+
+/// A plan with its judgement.
+pub struct PlanView {
+    pub site: SiteRow,
+    pub season: SeasonRow,
+    pub plan: PlanRow,
+    pub options: PlanOptions,
+    pub guideline_title: String,
+    /// The day on which the caps' twelve months end.
+    pub spread_on: jiff::civil::Date,
+    pub plots: Vec<PlanPlot>,
+    pub products: Vec<AmendmentRow>,
+    pub stock_g: BTreeMap<AmendmentId, f64>,
+    /// What to buy and what is left over.
+    pub shopping: Vec<Purchase>,
+    /// Minor units of the site's currency, for packs with a known price.
+    pub cost_minor: f64,
+    /// What is wrong or odd about the doses as they stand, as sentences.
+    pub warnings: Vec<String>,
+    pub outcome: Outcome,
+    /// Tests, crops, products or applications have changed since it was worked out.
+    pub stale: bool,
+}
+
+impl PlanView {
+    /// The first cap that the doses go beyond, as a sentence.
+    pub(super) fn first_cap_exceeded(&self) -> Option<String> {
+        self.plots.iter().find_map(|plot| {
+            let cap = plot.caps.iter().find(|cap| cap.exceeded && cap.used_g > 0.0)?;
+            Some(format!(
+                "{}: the doses go beyond a cap ({}). Lower them, or leave the product off this plot.",
+                plot.standing.plot.code, cap.left.cap.label
+            ))
+        })
+    }
+
+    /// The needs with what the doses as they stand leave short.
+    pub(super) fn need_rows(&self) -> Vec<NeedRow> {
+        self.plots
+            .iter()
+            .flat_map(|plot| plot.needs.iter().map(move |line| (plot, line)))
+            .map(|(plot, line)| NeedRow {
+                plot: plot.standing.plot.id,
+                element: line.need.element,
+                need_kg_per_ha: line.need.kg_per_ha.0,
+                short_g: line.short_g,
+                reason: line.need.reason.label().to_owned(),
+                working: serde_json::to_string(&line.need.working).unwrap_or_else(|_| "null".into()),
+            })
+            .collect()
+    }
+
+    /// A product of the plan.
+    pub fn product(&self, id: AmendmentId) -> Option<&AmendmentRow> {
+        self.products.iter().find(|row| row.id == id)
+    }
+
+    /// The dose of a product on a plot.
+    pub fn dose(&self, plot: PlotId, amendment: AmendmentId) -> Option<&DoseLine> {
+        let plot = self.plots.iter().find(|p| p.standing.plot.id == plot)?;
+        plot.doses.iter().find(|d| d.amendment == amendment)
+    }
+}
+
+/// Judges doses against what the plan is made from.
+pub(super) fn view(loaded: LoadedPlan, doses: Vec<DoseLine>) -> PlanView {
+    let locks: Vec<plan::Lock> = loaded.doses.iter().filter(|d| d.locked).map(super::load::lock).collect();
+    let prepared = loaded.prepare(&locks);
+    let current = fingerprint(&plan::PlanInput { locks: vec![], ..prepared.input.clone() });
+    let typed: Vec<plan::Lock> = doses
+        .iter()
+        .map(|d| plan::Lock { plot: key(d.plot.0), product: key(d.amendment.0), dose_g: d.mass_g })
+        .collect();
+    let account: Account = plan::assess(&prepared.input, &typed);
+    let saved = need_rows(&prepared, |_, _| 0.0);
+    let agreed = loaded.plan.state != "draft";
+    let same_needs = saved.len() == loaded.saved_needs.len()
+        && saved.iter().zip(&loaded.saved_needs).all(|(now, then)| {
+            (now.plot, now.element) == (then.plot, then.element)
+                && (now.need_kg_per_ha - then.need_kg_per_ha).abs() < 1e-9
+        });
+    let _ = current;
+    let mut by_plot: BTreeMap<plan::Key, &PlotAccount> = account.plots.iter().map(|p| (p.plot.key, p)).collect();
+    let plots = loaded
+        .plots
+        .iter()
+        .map(|standing| {
+            let key = key(standing.plot.id.0);
+            let account = by_plot.remove(&key);
+            PlanPlot {
+                crops: loaded.crops.get(&standing.plot.id).cloned().unwrap_or_default(),
+                needs: needs(prepared.needs.get(&key).map_or(&[][..], Vec::as_slice), account),
+                caps: caps(prepared.caps.get(&key).map_or(&[][..], Vec::as_slice), account),
+                doses: doses.iter().filter(|d| d.plot == standing.plot.id).cloned().collect(),
+                standing: standing.clone(),
+            }
+        })
+        .collect();
+    PlanView {
+        spread_on: super::wishes(&loaded.options, &loaded.season, loaded.today).spread_on,
+        guideline_title: loaded.guideline.title.clone(),
+        outcome: Outcome::from_json(&loaded.plan.outcome),
+        stale: !agreed && !same_needs,
+        shopping: account.shopping,
+        cost_minor: account.cost_minor,
+        warnings: account.notes.iter().map(ToString::to_string).collect(),
+        site: loaded.site,
+        season: loaded.season,
+        plan: loaded.plan,
+        options: loaded.options,
+        plots,
+        products: loaded.products,
+        stock_g: loaded.stock_g,
+    }
+}
+
+fn needs(needs: &[Need], account: Option<&PlotAccount>) -> Vec<NeedLine> {
+    needs
+        .iter()
+        .map(|need| {
+            let met = account.and_then(|a| a.needs.iter().find(|m| m.element == need.element));
+            NeedLine {
+                need: need.clone(),
+                need_g: met.map_or(0.0, |m| m.need_g),
+                supplied_g: met.map_or(0.0, |m| m.supplied_g),
+                short_g: met.map_or(0.0, |m| m.short_g),
+                excess_g: met.map_or(0.0, |m| m.excess_g),
+            }
+        })
+        .collect()
+}
+
+fn caps(caps: &[CapLeft], account: Option<&PlotAccount>) -> Vec<CapLine> {
+    caps.iter()
+        .filter_map(|left| {
+            let used = account?.caps.iter().find(|c| c.label == left.cap.label)?;
+            Some(CapLine { left: left.clone(), left_g: used.left_g, used_g: used.used_g, exceeded: used.exceeded })
+        })
+        .collect()
+}
+
+/// Grams of an element that a dose brings, all of it, available or not.
+pub fn brought_g(product: &AmendmentRow, element: Element, mass_g: f64) -> f64 {
+    product.amendment.analysis.fraction(element) * mass_g
+}
