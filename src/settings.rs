@@ -39,3 +39,5 @@ pub const SETUP_LINK_MINUTES: i64 = 30;
 pub const SESSION_IDLE_DAYS: i64 = 30;
 /// A session ends after this many days whatever happens.
 pub const SESSION_DAYS: i64 = 90;
+/// Season plans solved at once; each keeps one core busy for seconds.
+pub const SOLVES_AT_ONCE: usize = 2;

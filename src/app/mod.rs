@@ -13,6 +13,7 @@ pub mod outlook;
 pub mod people;
 pub mod plots;
 pub mod reports;
+pub mod seasons;
 pub mod setup;
 pub mod standing;
 pub mod trends;
@@ -33,6 +34,8 @@ pub struct App {
     settings: Arc<Settings>,
     /// Slots for computing password hashes.
     hashing: Arc<Semaphore>,
+    /// Slots for solving season plans.
+    solving: Arc<Semaphore>,
     /// What an unknown name's password is checked against, so that both answers take as long.
     nobodys_hash: Arc<str>,
 }
@@ -42,8 +45,9 @@ impl App {
     pub async fn open(settings: &Settings, clock: Clock) -> Result<App> {
         let store = Store::open(&settings.data.join("glebe.sqlite"), clock.now()).await?;
         let hashing = Arc::new(Semaphore::new(crate::settings::HASHES_AT_ONCE));
+        let solving = Arc::new(Semaphore::new(crate::settings::SOLVES_AT_ONCE));
         let nobodys_hash = people::hash(&hashing, people::random_hex()?).await?.into();
-        Ok(App { store, clock, settings: Arc::new(settings.clone()), hashing, nobodys_hash })
+        Ok(App { store, clock, settings: Arc::new(settings.clone()), hashing, solving, nobodys_hash })
     }
 
     /// Today's date where the server runs.

@@ -65,10 +65,11 @@ pub fn lock(dose: &DoseRow) -> plan::Lock {
     plan::Lock { plot: key(dose.plot.0), product: key(dose.amendment.0), dose_g: dose.mass_g }
 }
 
-/// What a plan was solved from, as one number: it differs when any input does.
+/// What a plan was solved from, as one number: it differs when any input but a lock does.
 pub fn fingerprint(input: &plan::PlanInput) -> Vec<u8> {
+    let unlocked = plan::PlanInput { locks: vec![], ..input.clone() };
     // The derived Debug form lists every field of every input, maps in key order.
-    Sha256::digest(format!("{input:?}").as_bytes()).to_vec()
+    Sha256::digest(format!("{unlocked:?}").as_bytes()).to_vec()
 }
 
 /// The needs as the record keeps them.
@@ -82,7 +83,7 @@ pub fn need_rows(prepared: &Prepared, short_g: impl Fn(Key, Element) -> f64) -> 
             element: need.element,
             need_kg_per_ha: need.kg_per_ha.0,
             short_g: short_g(*plot, need.element),
-            reason: need.reason.label().to_owned(),
+            reason: need.reason.words().to_owned(),
             working: serde_json::to_string(&need.working).unwrap_or_else(|_| "null".into()),
         })
         .collect()

@@ -4,7 +4,7 @@
 
 use super::{
     DoseRow, PlanOptions, PlanRow, SeasonRow,
-    load::{LoadedPlan, fingerprint, key, need_rows},
+    load::{LoadedPlan, fingerprint, key},
 };
 use crate::{
     agronomy::{
@@ -171,7 +171,7 @@ impl PlanView {
                 element: line.need.element,
                 need_kg_per_ha: line.need.kg_per_ha.0,
                 short_g: line.short_g,
-                reason: line.need.reason.label().to_owned(),
+                reason: line.need.reason.words().to_owned(),
                 working: serde_json::to_string(&line.need.working).unwrap_or_else(|_| "null".into()),
             })
             .collect()
@@ -191,22 +191,13 @@ impl PlanView {
 
 /// Judges doses against what the plan is made from.
 pub(super) fn view(loaded: LoadedPlan, doses: Vec<DoseLine>) -> PlanView {
-    let locks: Vec<plan::Lock> = loaded.doses.iter().filter(|d| d.locked).map(super::load::lock).collect();
-    let prepared = loaded.prepare(&locks);
-    let current = fingerprint(&plan::PlanInput { locks: vec![], ..prepared.input.clone() });
+    let prepared = loaded.prepare(&[]);
+    let stale = loaded.plan.state == "draft" && loaded.plan.inputs_sha256 != Some(fingerprint(&prepared.input));
     let typed: Vec<plan::Lock> = doses
         .iter()
         .map(|d| plan::Lock { plot: key(d.plot.0), product: key(d.amendment.0), dose_g: d.mass_g })
         .collect();
     let account: Account = plan::assess(&prepared.input, &typed);
-    let saved = need_rows(&prepared, |_, _| 0.0);
-    let agreed = loaded.plan.state != "draft";
-    let same_needs = saved.len() == loaded.saved_needs.len()
-        && saved.iter().zip(&loaded.saved_needs).all(|(now, then)| {
-            (now.plot, now.element) == (then.plot, then.element)
-                && (now.need_kg_per_ha - then.need_kg_per_ha).abs() < 1e-9
-        });
-    let _ = current;
     let mut by_plot: BTreeMap<plan::Key, &PlotAccount> = account.plots.iter().map(|p| (p.plot.key, p)).collect();
     let plots = loaded
         .plots
@@ -227,7 +218,7 @@ pub(super) fn view(loaded: LoadedPlan, doses: Vec<DoseLine>) -> PlanView {
         spread_on: super::wishes(&loaded.options, &loaded.season, loaded.today).spread_on,
         guideline_title: loaded.guideline.title.clone(),
         outcome: Outcome::from_json(&loaded.plan.outcome),
-        stale: !agreed && !same_needs,
+        stale,
         shopping: account.shopping,
         cost_minor: account.cost_minor,
         warnings: account.notes.iter().map(ToString::to_string).collect(),
