@@ -3,14 +3,9 @@
 
 use super::{DoseLine, load::LoadedPlan};
 use crate::{
-    agronomy::{
-        element::Element,
-        need::Way,
-        plan::Options,
-        quantity::KgPerHa,
-        season::Wishes,
-    },
-    app::{Error, Problems, Result, error::Limits, standing},
+    agronomy::{element::Element, need::Way, plan::Options, quantity::KgPerHa, season::Wishes},
+    app::{Error, Problems, Result, standing},
+    exchange::number::{Limits, Low},
     ids::{AmendmentId, PlotId, SeasonId},
     store::plans::NewPlan,
 };
@@ -18,11 +13,12 @@ use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 
-const NEED: Limits = Limits::from(0.0, 2_000.0, "a need in kg/ha");
-const DOSE: Limits = Limits::from(0.0, 1e8, "a dose in grams");
-const MONEY: Limits = Limits::from(0.0, 1e7, "the budget");
-const COUNT: Limits = Limits::from(1.0, 99.0, "a number of products");
-const SEASONS: Limits = Limits::from(1.0, 10.0, "a number of seasons");
+const NEED: Limits = Limits { what: "A need", unit: "kg/ha", low: Low::AtLeast(0.0), at_most: 2_000.0, decimals: 2 };
+const DOSE: Limits = Limits { what: "A dose", unit: "g", low: Low::AtLeast(0.0), at_most: 1e9, decimals: 3 };
+const PRODUCTS: Limits =
+    Limits { what: "A number of products", unit: "", low: Low::AtLeast(1.0), at_most: 99.0, decimals: 0 };
+const SEASONS: Limits =
+    Limits { what: "A number of seasons", unit: "", low: Low::AtLeast(1.0), at_most: 10.0, decimals: 0 };
 
 /// A season, as typed.
 #[derive(Clone, Debug, Default, Deserialize)]
@@ -34,11 +30,11 @@ pub struct SeasonForm {
 }
 
 impl SeasonForm {
-    pub(super) fn read(&self) -> Result<(String, Date, Date)> {
+    pub(super) fn read(&self, today: Date) -> Result<(String, Date, Date)> {
         let mut problems = Problems::default();
         let name = problems.text("name", &self.name, 100, "Give the season a name, such as 2027.");
-        let from = problems.date("starts_on", &self.starts_on);
-        let to = problems.date("ends_on", &self.ends_on);
+        let from = problems.date("starts_on", &self.starts_on, today);
+        let to = problems.date("ends_on", &self.ends_on, today);
         if let (Some(from), Some(to)) = (from, to)
             && to < from
         {
@@ -76,16 +72,13 @@ impl PlanOptions {
     }
 
     pub(super) fn wishes(&self, spread_on: Date) -> Wishes {
-        let reason = |element: &Element| format!("stated by the grower for {} on every plot of the plan", element.name());
+        let reason =
+            |element: &Element| format!("stated by the grower for {} on every plot of the plan", element.name());
         Wishes {
             way: Way { seasons: self.seasons.max(1), ..Way::default() },
             leave_out: self.leave_out.clone(),
             stated: self.stated_kg_per_ha.iter().map(|(e, rate)| (*e, (KgPerHa(*rate), reason(e)))).collect(),
-            options: Options {
-                budget_minor: self.budget_minor,
-                max_products: self.max_products,
-                ..Options::default()
-            },
+            options: Options { budget_minor: self.budget_minor, max_products: self.max_products, ..Options::default() },
             spread_on,
         }
     }
@@ -133,7 +126,7 @@ impl PlanForm {
         }
     }
 
-    pub(super) fn read(&self, season: SeasonId) -> Result<NewPlan> {
+    pub(super) fn read(&self, season: SeasonId, today: Date) -> Result<NewPlan> {
         let mut problems = Problems::default();
         let name = problems.text("name", &self.name, 200, "Give the plan a name.");
         let plots: Vec<PlotId> = self.plots.iter().filter_map(|p| p.parse().ok()).collect();
@@ -145,17 +138,17 @@ impl PlanForm {
             problems.add("guideline", "Choose the guideline that the plan follows.");
         }
         let mut options = PlanOptions {
-            budget_minor: problems.optional_number("budget", &self.budget, MONEY).map(|m| (m * 100.0).round() as i64),
-            max_products: problems.optional_number("max_products", &self.max_products, COUNT).map(|n| n as usize),
-            seasons: problems.optional_number("seasons", &self.seasons, SEASONS).map_or(1, |n| n as u8),
-            spread_on: problems.optional_date("spread_on", &self.spread_on),
+            budget_minor: problems.optional_money("budget", &self.budget),
+            max_products: problems.optional_number("max_products", &self.max_products, &PRODUCTS).map(|n| n as usize),
+            seasons: problems.optional_number("seasons", &self.seasons, &SEASONS).map_or(1, |n| n as u8),
+            spread_on: problems.optional_date("spread_on", &self.spread_on, today),
             loose: self.loose == "yes",
             ..PlanOptions::default()
         };
         for symbol in &self.leave_out {
             options.leave_out.extend(problems.one_of::<Element>("leave_out", symbol));
         }
-        let nitrogen = problems.optional_number("nitrogen_kg_per_ha", &self.nitrogen_kg_per_ha, NEED);
+        let nitrogen = problems.optional_number("nitrogen_kg_per_ha", &self.nitrogen_kg_per_ha, &NEED);
         options.stated_kg_per_ha.extend(nitrogen.filter(|n| *n > 0.0).map(|n| (Element::N, n)));
         problems.none()?;
         Ok(NewPlan {
@@ -230,7 +223,7 @@ impl DoseForm {
             let field = DoseForm::grams_field(plot, amendment);
             let Some(mass_g) = (match cell.grams.trim() {
                 "" => Some(0.0),
-                typed => problems.optional_number(&field, typed, DOSE),
+                typed => problems.optional_number(&field, typed, &DOSE),
             }) else {
                 continue;
             };

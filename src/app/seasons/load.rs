@@ -23,7 +23,6 @@ use crate::{
     store::{
         self,
         amendments::{AmendmentRow, PackRow},
-        applications::Which,
         plans::NeedRow,
     },
 };
@@ -50,8 +49,6 @@ pub struct LoadedPlan {
     /// What was put on in the year before spreading, less what fulfils this plan's doses.
     pub applications: BTreeMap<PlotId, Vec<Application>>,
     pub doses: Vec<DoseRow>,
-    /// The needs as saved when the plan was worked out.
-    pub saved_needs: Vec<NeedRow>,
     pub today: Date,
 }
 
@@ -128,17 +125,15 @@ impl App {
 
         let own: BTreeSet<_> = doses.iter().map(|d| d.id).collect();
         let from = spread_on.saturating_sub(1.year());
-        let listed = Which { site: Some(site.id), from: Some(from), to: Some(spread_on), ..Which::default() };
-        let fulfil: BTreeSet<i64> = store::applications::list(&mut read, listed)
+        let fulfil: BTreeSet<i64> = store::applications::of_site(&mut read, site.id, from, spread_on)
             .await?
             .into_iter()
             .filter(|a| a.dose.is_some_and(|dose| own.contains(&dose)))
             .map(|a| a.id.0)
             .collect();
-        let mut applications = store::applications::of_plots(&mut read, &ids, Some(from), Some(spread_on)).await?;
+        let mut applications = store::applications::of_plots(&mut read, &ids, from, spread_on).await?;
         applications.values_mut().for_each(|of_plot| of_plot.retain(|a| !fulfil.contains(&a.key)));
 
-        let saved_needs = store::plans::needs_of(&mut read, id).await?;
         Ok(LoadedPlan {
             site,
             season,
@@ -152,7 +147,6 @@ impl App {
             crops,
             applications,
             doses,
-            saved_needs,
             today,
         })
     }

@@ -62,14 +62,16 @@ impl App {
     /// Adds a named span of a site's years.
     pub async fn add_season(&self, actor: &Actor, site: SiteId, form: &SeasonForm) -> Result<SeasonId> {
         actor.may(Role::Recorder)?;
-        let (name, from, to) = form.read()?;
+        let (name, from, to) = form.read(self.today())?;
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
         found(store::plots::site(&mut write, site).await?, "site")?;
         if store::plans::seasons(&mut write, site).await?.iter().any(|s| s.name == name) {
             return Err(Error::invalid("name", format!("There is a season “{name}” already.")));
         }
         let id = store::plans::insert_season(&mut write, site, &name, from, to).await?;
-        write.commit(Change::added(Subject::Season(id), format!("Season {name}, {from} to {to}"))).await?;
+        write
+            .commit(Change::new(Subject::Season(id), "added", format!("The season {name} was added, {from} to {to}.")))
+            .await?;
         Ok(id)
     }
 
@@ -112,19 +114,19 @@ impl App {
         }
         let Some(_) = changed else { return Ok(()) };
         let names = wanted.into_iter().collect::<Vec<_>>().join(", ");
-        let summary = format!("Crops of {}: {}", plot_row.code, if names.is_empty() { "none" } else { &names });
-        write.commit(Change::changed(Subject::Plot(plot), summary)).await?;
+        let summary = format!("Crops of {}: {}.", plot_row.code, if names.is_empty() { "none" } else { &names });
+        write.commit(Change::new(Subject::Plot(plot), "cropped", summary)).await?;
         Ok(())
     }
 
     /// Makes a draft plan and solves it.
     pub async fn add_plan(&self, actor: &Actor, season: SeasonId, form: &PlanForm) -> Result<PlanId> {
         actor.may(Role::Recorder)?;
-        let new = form.read(season)?;
+        let new = form.read(season, self.today())?;
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
         found(store::plans::season(&mut write, season).await?, "season")?;
         let id = store::plans::insert_plan(&mut write, &new).await?;
-        write.commit(Change::added(Subject::Plan(id), format!("Plan {}", new.name))).await?;
+        write.commit(Change::new(Subject::Plan(id), "added", format!("The plan {} was drafted.", new.name))).await?;
         self.solve_plan(actor, id).await?;
         Ok(id)
     }
@@ -133,10 +135,16 @@ impl App {
     pub async fn edit_plan(&self, actor: &Actor, id: PlanId, form: &PlanForm) -> Result<()> {
         actor.may(Role::Recorder)?;
         let plan = self.draft(id).await?;
-        let new: NewPlan = form.read(plan.season)?;
+        let new: NewPlan = form.read(plan.season, self.today())?;
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
         store::plans::update_plan(&mut write, id, plan.revision, &new).await?;
-        write.commit(Change::changed(Subject::Plan(id), format!("Plan {}", new.name))).await?;
+        write
+            .commit(Change::new(
+                Subject::Plan(id),
+                "edited",
+                format!("The choices of the plan {} were changed.", new.name),
+            ))
+            .await?;
         self.solve_plan(actor, id).await
     }
 
@@ -172,8 +180,8 @@ impl App {
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
         let revision = loaded.plan.revision;
         store::plans::replace_solution(&mut write, id, revision, &fingerprint, &outcome, &needs, &doses).await?;
-        let summary = format!("Plan {} worked out: {} doses", loaded.plan.name, doses.len());
-        write.commit(Change::changed(Subject::Plan(id), summary)).await?;
+        let summary = format!("The plan {} was worked out: {} doses.", loaded.plan.name, doses.len());
+        write.commit(Change::new(Subject::Plan(id), "solved", summary)).await?;
         Ok(())
     }
 
@@ -222,7 +230,9 @@ impl App {
         let outcome = judged.outcome.edited().to_json();
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
         store::plans::replace_solution(&mut write, id, plan.revision, &fingerprint, &outcome, &needs, &doses).await?;
-        write.commit(Change::changed(Subject::Plan(id), format!("Doses of {} edited by hand", plan.name))).await?;
+        write
+            .commit(Change::new(Subject::Plan(id), "edited", format!("Doses of {} were edited by hand.", plan.name)))
+            .await?;
         Ok(())
     }
 
@@ -238,7 +248,7 @@ impl App {
         }
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
         store::plans::agree(&mut write, id, plan.revision).await?;
-        write.commit(Change::changed(Subject::Plan(id), format!("Plan {} agreed", plan.name))).await?;
+        write.commit(Change::new(Subject::Plan(id), "agreed", format!("The plan {} was agreed.", plan.name))).await?;
         Ok(())
     }
 
@@ -251,7 +261,7 @@ impl App {
             return Err(Error::Conflict("Only an agreed plan can be closed.".into()));
         }
         store::plans::close(&mut write, id, plan.revision).await?;
-        write.commit(Change::changed(Subject::Plan(id), format!("Plan {} closed", plan.name))).await?;
+        write.commit(Change::new(Subject::Plan(id), "closed", format!("The plan {} was closed.", plan.name))).await?;
         Ok(())
     }
 

@@ -9,7 +9,6 @@ use super::{
 use crate::{
     agronomy::{
         crop::Crop,
-        element::Element,
         need::Need,
         plan::{self, Account, Purchase, account::PlotAccount},
         season::CapLeft,
@@ -255,9 +254,4 @@ fn caps(caps: &[CapLeft], account: Option<&PlotAccount>) -> Vec<CapLine> {
             Some(CapLine { left: left.clone(), left_g: used.left_g, used_g: used.used_g, exceeded: used.exceeded })
         })
         .collect()
-}
-
-/// Grams of an element that a dose brings, all of it, available or not.
-pub fn brought_g(product: &AmendmentRow, element: Element, mass_g: f64) -> f64 {
-    product.amendment.analysis.fraction(element) * mass_g
 }
