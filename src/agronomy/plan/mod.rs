@@ -26,6 +26,7 @@ pub use notes::{Because, Named, Note};
 pub use packs::Purchase;
 
 use super::element::Element;
+use super::source::{Evidence, Source};
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 
@@ -162,10 +163,18 @@ impl Default for Options {
     }
 }
 
+/// Who says so for [`default_excess_ref_kg_per_ha`]: nobody, and the page must be able to say that.
+pub const EXCESS_REFERENCE: Source = Source {
+    publisher: "",
+    title: "Our own scale: about a light dressing of each element",
+    year: 0,
+    address: "",
+    evidence: Evidence::CommonPractice,
+};
+
 /// The scale on which a small excess is judged where little or nothing is needed, kg/ha.
 ///
-/// Our own choice of scale, of the size of a light dressing of each element: not a limit
-/// and not from any publication. Limits are caps, which the caller brings with a source.
+/// Not a limit ([`EXCESS_REFERENCE`]). Limits are caps, which the caller brings with a source.
 pub fn default_excess_ref_kg_per_ha() -> BTreeMap<Element, f64> {
     use Element::*;
     [
