@@ -5,6 +5,7 @@
 pub mod access;
 pub mod amendments;
 pub mod applications;
+pub mod care;
 pub mod error;
 pub mod files;
 pub mod history;

@@ -26,7 +26,7 @@ pub use values::{Day, Time};
 
 use crate::ids::PersonId;
 use jiff::Timestamp;
-use sqlx::{Sqlite, SqliteConnection, SqlitePool, Transaction};
+use sqlx::{Connection, Sqlite, SqliteConnection, SqlitePool, Transaction};
 use std::{
     fs::File,
     ops::{Deref, DerefMut},
@@ -63,6 +63,31 @@ impl Store {
     /// Dropping the result without [`Write::commit`] undoes everything done through it.
     pub async fn write(&self, at: Timestamp, by: Option<PersonId>) -> Result<Write> {
         Ok(Write { transaction: self.writer.begin_with("BEGIN IMMEDIATE").await?, at, by })
+    }
+
+    /// Writes a checked, compact copy of the record as it is at this moment, while others
+    /// read and write. Never overwrites a file.
+    pub async fn back_up(&self, to: &Path) -> Result<()> {
+        let mut connection = open::for_copying(&self.file).await?; // the readers may write nowhere, not even a copy
+        open::copy(&mut connection, to).await?;
+        Ok(connection.close().await?)
+    }
+
+    /// What SQLite finds wrong with the file and its references; empty when it is sound.
+    pub async fn check(&self) -> Result<Vec<String>> {
+        let mut read = self.read().await?;
+        let mut found: Vec<String> =
+            sqlx::query_scalar("select integrity_check from pragma_integrity_check where integrity_check <> 'ok'")
+                .fetch_all(&mut *read)
+                .await?;
+        let orphans: Vec<String> = sqlx::query_scalar(
+            r#"select "table" || ' row ' || coalesce(rowid, '?') || ' refers to a ' || parent || ' that is not there'
+               from pragma_foreign_key_check"#,
+        )
+        .fetch_all(&mut *read)
+        .await?;
+        found.extend(orphans);
+        Ok(found)
     }
 
     /// Finishes what is running, folds the write-ahead log into the file and closes it.

@@ -75,6 +75,11 @@ fn options(file: &Path) -> SqliteConnectOptions {
         .pragma("cache_size", "-8192")
 }
 
+/// A connection that cannot change the record but may write a copy of it.
+pub(super) async fn for_copying(file: &Path) -> Result<SqliteConnection> {
+    Ok(options(file).read_only(true).connect().await?)
+}
+
 /// What every connection must be set to; read by a test.
 pub(super) async fn pragmas(connection: &mut SqliteConnection) -> Result<Vec<(&'static str, String)>> {
     let mut found = Vec::new();
@@ -119,11 +124,14 @@ async fn applied(file: &Path) -> Result<i64> {
 }
 
 /// Writes a compact copy of the record under a temporary name, checks it, and only then
-/// gives it its own name: a copy that exists is a good one.
+/// gives it its own name: a copy that exists is a good one. Never overwrites one.
 pub(super) async fn copy(connection: &mut SqliteConnection, to: &Path) -> Result<()> {
     let in_folder = |source| Error::Folder { file: to.to_owned(), source };
     if let Some(folder) = to.parent() {
         fs::create_dir_all(folder).map_err(in_folder)?;
+    }
+    if to.exists() {
+        return Err(in_folder(std::io::ErrorKind::AlreadyExists.into()));
     }
     let partial = to.with_extension("partial");
     if partial.exists() {

@@ -4,7 +4,7 @@
 //! numbered change after another and prints each number once it is saved. It is killed at
 //! an arbitrary moment, again and again; every number that was printed must be there.
 
-use crate::store::{plot_form, site_form};
+use crate::store::{fresh, plot_form, site_form};
 use glebe::store::{self, Change, Store, Subject};
 use jiff::Timestamp;
 use sqlx::{Connection, SqliteConnection};
@@ -12,11 +12,12 @@ use std::{
     io::{BufRead, BufReader, Write},
     path::Path,
     process::{Command, Stdio},
+    sync::mpsc,
     time::Duration,
 };
 
 const CHILD: &str = "GLEBE_TEST_DURABILITY_FILE";
-const KILLS: u64 = 10;
+const KILLS: u64 = 12;
 
 /// The child's life: never returns before it is killed. Without the variable it is nothing.
 #[test]
@@ -64,27 +65,32 @@ async fn nothing_acknowledged_is_lost_to_kill_9() {
             .stderr(Stdio::null())
             .spawn()
             .unwrap();
-        let out = BufReader::new(child.stdout.take().unwrap());
+        let mut out = BufReader::new(child.stdout.take().unwrap());
+        let (send, saved) = mpsc::channel();
         let reader = std::thread::spawn(move || {
-            // The harness may print on the same line before the first; a line cut off by the kill says nothing.
-            out.split(b'\n')
-                .map_while(Result::ok)
-                .filter_map(|line| {
-                    let line = String::from_utf8_lossy(&line).into_owned();
-                    line.find("saved P").map(|at| line[at + "saved ".len()..].trim().to_owned())
-                })
-                .collect::<Vec<_>>()
+            let mut line = String::new();
+            // The harness may print on the same line before the first; a line without its end says nothing.
+            while out.read_line(&mut line).is_ok_and(|n| n > 0) && line.ends_with('\n') {
+                if let Some(at) = line.find("saved P") {
+                    let _ = send.send(line[at + "saved ".len()..].trim().to_owned());
+                }
+                line.clear();
+            }
         });
-        std::thread::sleep(Duration::from_millis(60 + round * 37)); // a different moment every time
+        // Killed somewhere in the midst of it: after so many saves and a few odd microseconds.
+        for _ in 0..5 + round {
+            let code = saved.recv_timeout(Duration::from_secs(60)).expect("the child saves nothing");
+            acknowledged.push(code);
+        }
+        std::thread::sleep(Duration::from_micros(137 * round));
         child.kill().unwrap(); // SIGKILL on Unix
         child.wait().unwrap();
-        acknowledged.extend(reader.join().unwrap());
+        reader.join().unwrap();
+        acknowledged.extend(saved.try_iter());
         sound(&file).await;
     }
-    assert!(acknowledged.len() > 50, "only {} saves in {KILLS} rounds: nothing was tested", acknowledged.len());
     let mut db = SqliteConnection::connect(&format!("sqlite://{}", file.display())).await.unwrap();
     let kept: Vec<String> = sqlx::query_scalar("select code from plots order by id").fetch_all(&mut db).await.unwrap();
-    // The last line of a killed child may have been cut ("P12" of "P123"); every number below it is whole.
     let lost: Vec<_> = acknowledged.iter().filter(|code| !kept.contains(code)).collect();
     assert!(lost.is_empty(), "acknowledged and lost: {lost:?}");
     let unrecorded: i64 = sqlx::query_scalar(
@@ -94,6 +100,36 @@ async fn nothing_acknowledged_is_lost_to_kill_9() {
     .await
     .unwrap();
     assert_eq!(unrecorded, 0, "plots without their history");
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_copy_taken_while_others_write_is_whole_private_and_never_overwrites() {
+    let (folder, app, ada) = fresh().await;
+    let site = app.add_site(&ada, &site_form("Home")).await.unwrap();
+    let writer = {
+        let (app, ada) = (app.clone(), ada.clone());
+        tokio::spawn(async move {
+            for n in 0..60 {
+                app.add_plot(&ada, site, &plot_form(&format!("P{n}"), "10")).await.unwrap();
+            }
+        })
+    };
+    let copy = folder.path().join("copies").join("one.sqlite");
+    app.back_up(Some(&ada), &copy).await.unwrap();
+    writer.await.unwrap();
+    assert!(app.back_up(Some(&ada), &copy).await.is_err(), "overwritten");
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        assert_eq!(std::fs::metadata(&copy).unwrap().permissions().mode() & 0o777, 0o600);
+    }
+    sound(&copy).await;
+    let mut db = SqliteConnection::connect(&format!("sqlite://{}", copy.display())).await.unwrap();
+    let plots: i64 = sqlx::query_scalar("select count(*) from plots").fetch_one(&mut db).await.unwrap();
+    let lines: i64 =
+        sqlx::query_scalar("select count(*) from changes where entity = 'plot'").fetch_one(&mut db).await.unwrap();
+    assert_eq!(plots, lines, "a change without its history in the copy");
+    assert!(app.check(Some(&ada)).await.unwrap().is_empty());
 }
 
 async fn sound(file: &Path) {
