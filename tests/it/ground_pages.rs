@@ -154,7 +154,7 @@ async fn a_plot_is_split_merged_retired_and_reopened_and_its_line_is_shown() {
     assert!(page.contains("29.5\u{a0}m²") && page.contains("went into this plot"), "{page}");
     assert!(garden.get(first).await.contains("took this plot in"));
     let page = garden.refused(&format!("{merged}/retire"), "retired_on=2199-01-01").await;
-    assert!(page.contains("is in the future") && page.contains("value=\"2199-01-01\""), "{page}");
+    assert!(page.contains("has not come yet") && page.contains("value=\"2199-01-01\""), "{page}");
     garden.send(&format!("{merged}/retire"), "retired_on=2025-06-01").await;
     garden.send(&format!("{merged}/reopen"), "").await;
     assert!(!garden.get(&merged).await.contains("no longer worked.</strong>"));
