@@ -110,11 +110,11 @@ impl Guideline {
         if named.is_empty() {
             return Err(if off.iter().any(|c| c.methods.contains(method)) {
                 format!(
-                    "{} has limits for {name} by {method} only from memory, unverified; they are switched off.",
+                    "{} has limits for {name} by {method} only from memory, unverified; they are off until the site switches them on.",
                     self.title
                 )
             } else if others.is_empty() {
-                format!("{} has limits for {name} only from memory, unverified; they are switched off.", self.title)
+                format!("{} has limits for {name} only from memory, unverified; they are off until the site switches them on.", self.title)
             } else {
                 let mut methods: Vec<&str> = others.iter().flat_map(|c| &c.methods).map(Method::label).collect();
                 methods.sort_unstable();
