@@ -20,6 +20,7 @@ pub mod guideline;
 pub mod method;
 pub mod need;
 pub mod outlook;
+pub mod panel;
 pub mod plan;
 pub mod plausibility;
 pub mod quantity;

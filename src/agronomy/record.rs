@@ -146,6 +146,11 @@ impl Unit {
         }
     }
 
+    /// Whether the unit is per volume of soil, so that the lab must have scooped it.
+    pub const fn is_by_volume(self) -> bool {
+        matches!(self, Unit::MgPerL | Unit::MeqPer100cm3)
+    }
+
     /// Whether the unit is a mass per area, which means nothing without a layer convention.
     pub const fn is_per_area(self) -> bool {
         matches!(self, Unit::LbPerAcre | Unit::KgPerHa)

@@ -16,6 +16,7 @@ pub mod plots;
 pub mod reports;
 pub mod seasons;
 pub mod setup;
+pub mod sheet;
 pub mod standing;
 pub mod trends;
 

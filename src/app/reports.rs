@@ -22,7 +22,9 @@ use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
-pub use crate::store::samplings::{DeterminationRow, Loaded, NewReport, NewSampling, ReportRow, SamplingRow};
+pub use crate::store::samplings::{
+    DeterminationRow, Loaded, NewReport, NewSampling, ReportRow, SamplingLine, SamplingRow,
+};
 
 /// What is typed about a sampling.
 #[derive(Clone, Debug, Default, Serialize, Deserialize)]
@@ -82,6 +84,21 @@ pub struct ReadReport {
     pub cells: Vec<(usize, Determination)>,
     /// What was made of entries that are not plain ("read as 0.5"), by field.
     pub understood: Vec<Problem>,
+}
+
+impl From<&Determination> for CellForm {
+    fn from(cell: &Determination) -> Self {
+        let by_rule = if cell.unit.is_by_volume() { Basis::Volume } else { Basis::Mass };
+        CellForm {
+            analyte: cell.analyte.to_string(),
+            method: cell.method.slug(),
+            printed: cell.printed.text.clone(),
+            unit: cell.unit.symbol().into(),
+            form: cell.form.map_or_else(String::new, |form| form.symbol().into()),
+            basis: if cell.basis == by_rule { String::new() } else { cell.basis.slug().into() },
+            layer: cell.layer.map_or_else(String::new, |layer| layer.slug.into()),
+        }
+    }
 }
 
 /// The most cores that make one sample.
@@ -240,7 +257,7 @@ impl CellForm {
                 format!("{form} is a form of {}, not of {}.", form.element().name(), analyte.name()),
             );
         }
-        let by_volume = matches!(unit, Some(Unit::MgPerL | Unit::MeqPer100cm3));
+        let by_volume = unit.is_some_and(Unit::is_by_volume);
         let basis = match self.basis.trim() {
             "" if by_volume => Some(Basis::Volume),
             "" => Some(Basis::Mass),

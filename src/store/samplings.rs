@@ -109,12 +109,27 @@ pub struct DeterminationRow {
     pub method: String,
     pub printed: String,
     pub unit: String,
+    pub form: Option<String>,
+    pub basis: String,
+    /// Slug of the lab's soil-mass convention.
+    pub layer: Option<String>,
     /// The cell that this one corrects, and why.
     pub supersedes: Option<DeterminationId>,
     pub correction_reason: Option<String>,
     /// The cell that corrects this one.
     pub superseded_by: Option<DeterminationId>,
     pub withdrawn_reason: Option<String>,
+}
+
+/// A sampling as a line of a list.
+#[derive(Clone, Debug)]
+pub struct SamplingLine {
+    pub id: SamplingId,
+    pub sampled_on: Date,
+    /// Codes of its plots, with commas.
+    pub plots: String,
+    /// How many sheets came back.
+    pub reports: i64,
 }
 
 /// A sampling ready for the trade, with the row it was made from.
@@ -369,6 +384,59 @@ pub async fn report(db: &mut SqliteConnection, id: ReportId) -> Result<Option<Re
     .await?)
 }
 
+/// The newest sampling of a site that is not void.
+pub async fn latest_of_site(db: &mut SqliteConnection, site: SiteId) -> Result<Option<SamplingRow>> {
+    let id = sqlx::query_scalar!(
+        r#"select id as "id!: SamplingId" from samplings where site = ? and voided_at is null
+           order by sampled_on desc, id desc limit 1"#,
+        site
+    )
+    .fetch_optional(&mut *db)
+    .await?;
+    match id {
+        Some(id) => find(db, id).await,
+        None => Ok(None),
+    }
+}
+
+/// The samplings of a site that are not void, newest first, each with the codes of its plots
+/// and the number of its reports.
+pub async fn of_site(db: &mut SqliteConnection, site: SiteId) -> Result<Vec<SamplingLine>> {
+    Ok(sqlx::query_as!(
+        SamplingLine,
+        r#"select s.id as "id!", s.sampled_on as "sampled_on: Day",
+                  (select group_concat(code, ', ') from (select p.code from sampling_plots t join plots p on p.id = t.plot
+                    where t.sampling = s.id order by p.position, p.code)) as "plots!: String",
+                  (select count(*) from reports r where r.sampling = s.id and r.voided_at is null) as "reports!: i64"
+           from samplings s where s.site = ? and s.voided_at is null order by s.sampled_on desc, s.id desc"#,
+        site
+    )
+    .fetch_all(db)
+    .await?)
+}
+
+/// The names of labs on sheets, the one used last first.
+pub async fn labs(db: &mut SqliteConnection) -> Result<Vec<String>> {
+    Ok(sqlx::query_scalar!(
+        r#"select lab as "lab!: String" from reports where voided_at is null group by lab order by max(id) desc limit 40"#
+    )
+    .fetch_all(db)
+    .await?)
+}
+
+/// The newest report of a lab on a site, of any lab where its name is empty.
+pub async fn latest_report(db: &mut SqliteConnection, site: SiteId, lab: &str) -> Result<Option<ReportId>> {
+    Ok(sqlx::query_scalar!(
+        r#"select r.id as "id!: ReportId" from reports r join samplings s on s.id = r.sampling
+           where s.site = ?1 and s.voided_at is null and r.voided_at is null and (?2 = '' or r.lab = ?2 collate nocase)
+           order by r.id desc limit 1"#,
+        site,
+        lab
+    )
+    .fetch_optional(db)
+    .await?)
+}
+
 /// The report that a cell stands on.
 pub async fn report_of(db: &mut SqliteConnection, id: DeterminationId) -> Result<Option<ReportId>> {
     Ok(sqlx::query_scalar!(r#"select report as "report: ReportId" from determinations where id = ?"#, id)
@@ -381,7 +449,7 @@ pub async fn determinations(db: &mut SqliteConnection, report: ReportId) -> Resu
     Ok(sqlx::query_as!(
         DeterminationRow,
         r#"select d.id as "id!", d.report, d.position, d.analyte as "analyte: Text<Analyte>", d.method, d.printed, d.unit,
-                  d.supersedes as "supersedes: DeterminationId", d.correction_reason,
+                  d.form, d.basis, d.layer, d.supersedes as "supersedes: DeterminationId", d.correction_reason,
                   n.id as "superseded_by?: DeterminationId", w.reason as "withdrawn_reason?"
            from determinations d
            left join determinations n on n.supersedes = d.id
