@@ -42,3 +42,13 @@ for (const button of document.querySelectorAll("button[data-print]")) {
   button.hidden = false;
   button.addEventListener("click", () => window.print());
 }
+
+// A sheet being typed: Enter goes down the column of numbers, as on paper.
+for (const lines of document.querySelectorAll("[data-lines]")) {
+  lines.addEventListener("keydown", (event) => {
+    if (event.key !== "Enter" || !event.target.matches(".printed")) return;
+    event.preventDefault();
+    const all = [...lines.querySelectorAll(".printed")];
+    all[all.indexOf(event.target) + 1]?.focus();
+  });
+}

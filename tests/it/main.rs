@@ -14,6 +14,7 @@ mod questions;
 mod readings;
 mod serve;
 mod shed;
+mod sheet_pages;
 mod sheets;
 mod store;
 mod tidy;

@@ -1,9 +1,13 @@
 //! The pages, one module to a family; each mirrors a folder or file of `templates/pages`.
 
+pub mod files;
 pub mod home;
+pub mod lines;
 pub mod people;
 pub mod plot;
 pub mod plots;
+pub mod reports;
+pub mod samplings;
 pub mod setup;
 pub mod sign_in;
 pub mod sites;

@@ -1,0 +1,79 @@
+//! The lab's own files: taken in, and handed out as something to save, never as a page.
+
+use super::reports::ReportPage;
+use crate::{
+    app,
+    ids::{AttachmentId, ReportId},
+    web::{
+        error::{Error, Result},
+        form::Form,
+        guard::Cx,
+        view::{in_address, see},
+    },
+};
+use axum::{
+    extract::{
+        Multipart, Path,
+        multipart::{MultipartError, MultipartRejection},
+    },
+    http::{HeaderValue, StatusCode, header},
+    response::{IntoResponse, Response},
+};
+
+/// `POST /reports/{report}/files`
+pub async fn attach(
+    cx: Cx,
+    Path(report): Path<ReportId>,
+    upload: std::result::Result<Multipart, MultipartRejection>,
+) -> Result<Response> {
+    let (name, bytes) = match upload {
+        Ok(upload) => first_file(upload).await.map_err(|error| Error::from_status(error.status()))?,
+        Err(_) => return Err(Error::from_status(StatusCode::BAD_REQUEST)),
+    };
+    match cx.app.attach_to_report(&cx.actor, report, &name, &bytes).await {
+        Ok(_) => Ok(see(format!("/reports/{report}#files")).say("The file is kept with the sheet.").into_response()),
+        Err(error @ app::Error::Invalid(_)) => ReportPage::refusing(&cx, report, error).await,
+        Err(error) => Err(error.into()),
+    }
+}
+
+/// Name and bytes of the field `file`; nothing where it is not there.
+async fn first_file(mut upload: Multipart) -> std::result::Result<(String, Vec<u8>), MultipartError> {
+    while let Some(field) = upload.next_field().await? {
+        if field.name() == Some("file") {
+            let name = field.file_name().unwrap_or_default().to_owned();
+            return Ok((name, field.bytes().await?.to_vec()));
+        }
+    }
+    Ok((String::new(), vec![]))
+}
+
+/// `GET /files/{file}`
+pub async fn send(cx: Cx, Path(id): Path<AttachmentId>) -> Result<Response> {
+    let (row, bytes) = cx.app.file(&cx.actor, id).await?;
+    if row.voided_at.is_some() {
+        return Err(Error::not_found());
+    }
+    let name = in_address(&row.name).replace('/', "%2F");
+    let mut response = bytes.into_response();
+    for (header, value) in [
+        (header::CONTENT_TYPE, row.media_type),
+        (header::CONTENT_DISPOSITION, format!("attachment; filename*=UTF-8''{name}")),
+    ] {
+        let value = HeaderValue::from_str(&value).unwrap_or(HeaderValue::from_static("attachment"));
+        response.headers_mut().insert(header, value);
+    }
+    Ok(response)
+}
+
+/// `POST /files/{file}/void`
+pub async fn void(cx: Cx, Path(id): Path<AttachmentId>, form: Form) -> Result<Response> {
+    let (row, _) = cx.app.file(&cx.actor, id).await?;
+    cx.app.void_file(&cx.actor, id, form.value("reason")).await?;
+    let back = match (row.report, row.plot) {
+        (Some(report), _) => format!("/reports/{report}#files"),
+        (None, Some(plot)) => format!("/plots/{plot}"),
+        (None, None) => "/".into(),
+    };
+    Ok(see(back).say("The file is removed; the history says so.").into_response())
+}
