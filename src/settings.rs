@@ -5,11 +5,14 @@
 use clap::Args;
 use std::{net::SocketAddr, path::PathBuf};
 
+/// The folder of the record where none is named.
+pub const DATA_DEFAULT: &str = ".data";
+
 /// Where the record lives and where the server listens.
 #[derive(Args, Clone, Debug)]
 pub struct Settings {
     /// Folder that holds the record (glebe.sqlite) and its automatic backups
-    #[arg(long, env = "GLEBE_DATA", default_value = ".data", global = true)]
+    #[arg(long, env = "GLEBE_DATA", default_value = DATA_DEFAULT, global = true)]
     pub data: PathBuf,
     /// Address and port to serve on
     #[arg(long, env = "GLEBE_LISTEN", default_value = "127.0.0.1:8017", global = true)]

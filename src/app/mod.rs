@@ -6,6 +6,7 @@ pub mod access;
 pub mod amendments;
 pub mod applications;
 pub mod care;
+pub mod demo;
 pub mod error;
 pub mod files;
 pub mod history;

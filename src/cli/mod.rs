@@ -2,16 +2,17 @@
 //! comment as help text, an arm in [`Command::run`], and a module when it is more than
 //! a few lines. A command calls the app's functions, as pages do.
 
+mod demo;
 mod import;
 mod serve;
 
 use crate::{
     app::{self, App},
     clock::Clock,
-    settings::Settings,
+    settings::{DATA_DEFAULT, Settings},
 };
 use clap::{Parser, Subcommand};
-use std::{io, process::ExitCode};
+use std::{io, path::Path, process::ExitCode};
 use tracing_subscriber::EnvFilter;
 
 /// Keeps the soil record of many plots and computes what each needs.
@@ -29,6 +30,8 @@ struct Glebe {
 enum Command {
     /// Serve the pages; at the first start, print a link that makes the first steward
     Serve,
+    /// Serve an invented garden to look around in; without --data it is thrown away afterwards
+    Demo,
     /// Take a set of CSV files into the record: plots, samplings, determinations, applications
     #[command(after_long_help = import::long_help())]
     Import(import::Import),
@@ -45,7 +48,7 @@ pub enum Error {
     Io(#[from] io::Error),
     #[error("{}: {source}", file.display())]
     File { file: std::path::PathBuf, source: io::Error },
-    #[error("{0} problems")]
+    #[error("{0} problem(s), listed above")]
     NotTakenIn(usize),
 }
 
@@ -55,6 +58,10 @@ pub type Result<T, E = Error> = std::result::Result<T, E>;
 impl Command {
     async fn run(self, settings: Settings) -> Result<()> {
         match self {
+            Command::Demo => {
+                let folder_named = settings.data != Path::new(DATA_DEFAULT);
+                demo::run(settings, folder_named).await
+            }
             Command::Import(args) => {
                 let app = open(&settings).await?;
                 let done = import::run(&app, args).await;

@@ -6,17 +6,16 @@
 
 use super::{
     Day, Result, Time, Write,
-    values::{MaybeDay, Text, json},
+    values::{MaybeDay, Text},
 };
 use crate::{
     agronomy::{
-        amendment::Kind,
+        amendment::{Analysis, Kind},
         analyte::Analyte,
-        element::{Element, Form},
+        element::Form,
         ground::Ground,
         method::Method,
         record::{Basis, DepthBand, Fizz, PrintedValue, Unit},
-        source::{Citation, Evidence},
     },
     ids::*,
 };
@@ -297,28 +296,7 @@ pub struct NewAnalysis {
     pub id: AnalysisId,
     pub amendment: AmendmentId,
     pub valid_from: Date,
-    pub label: String,
-    pub source: String,
-    pub evidence: Evidence,
-    /// % of pure calcium carbonate.
-    pub neutralising_value: Option<f64>,
-    /// Mass fraction as sold.
-    pub moisture: Option<f64>,
-    /// Element, mass fraction, share of it free in the first year.
-    pub parts: Vec<(Element, f64, f64)>,
-}
-
-impl NewAnalysis {
-    /// The source as the trade cites it.
-    fn citation(&self) -> Citation {
-        Citation {
-            publisher: self.source.clone(),
-            title: self.label.clone(),
-            year: 0,
-            address: String::new(),
-            evidence: self.evidence,
-        }
-    }
+    pub analysis: Analysis,
 }
 
 /// A sampling to add.
@@ -453,25 +431,29 @@ pub async fn insert(write: &mut Write, site: SiteId, batch: &Batch) -> Result<()
             .push_bind(row.id)
             .push_bind(row.amendment)
             .push_bind(Day(row.valid_from))
-            .push_bind(row.label.as_str())
-            .push_bind(json(&row.citation()))
-            .push_bind(row.neutralising_value)
-            .push_bind(row.moisture)
+            .push_bind(row.analysis.label.as_str())
+            .push_bind(serde_json::json!(row.analysis.source).to_string())
+            .push_bind(row.analysis.neutralising_value)
+            .push_bind(row.analysis.moisture)
             .push_bind(Time(at))
             .push_bind(by)
     );
-    let parts: Vec<_> = batch.analyses.iter().flat_map(|row| row.parts.iter().map(move |part| (row, part))).collect();
+    let parts: Vec<_> =
+        batch.analyses.iter().flat_map(|row| row.analysis.parts.iter().map(move |part| (row.id, part))).collect();
     insert!(
         write,
-        "insert into analysis_parts (analysis, element, mass_fraction, first_year_availability, printed, source) ",
+        "insert into analysis_parts (analysis, element, mass_fraction, first_year_availability, printed, pure, source, \
+         availability_source) ",
         parts,
         |row, b| b
-            .push_bind(row.0.id)
+            .push_bind(row.0)
             .push_bind(row.1.0.symbol())
-            .push_bind(row.1.1)
-            .push_bind(row.1.2)
-            .push_bind(row.0.label.as_str())
-            .push_bind(json(&row.0.citation()))
+            .push_bind(row.1.1.mass_fraction)
+            .push_bind(row.1.1.first_year_availability)
+            .push_bind(row.1.1.printed.as_str())
+            .push_bind(row.1.1.pure)
+            .push_bind(serde_json::json!(row.1.1.source).to_string())
+            .push_bind(row.1.1.availability_source.as_ref().map(|source| serde_json::json!(source).to_string()))
     );
     insert!(
         write,

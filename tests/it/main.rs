@@ -2,6 +2,7 @@
 
 mod access;
 mod chemistry;
+mod demo;
 mod drift;
 mod durability;
 mod examples;
@@ -12,6 +13,7 @@ mod needs;
 mod plans;
 mod questions;
 mod readings;
+mod rothamsted;
 mod serve;
 mod shed;
 mod sheet_pages;

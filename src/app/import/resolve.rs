@@ -4,12 +4,13 @@
 use super::{Count, ImportProblem, Preview, Result};
 use crate::{
     agronomy::{
+        amendment::{self, Analysis},
         analyte::Analyte,
         crop::Crop,
         element::Form,
         method::Method,
         record::{Basis, DepthBand, Unit},
-        source::Evidence,
+        source::{Citation, Evidence},
     },
     exchange::record_set::*,
     ids::*,
@@ -204,6 +205,9 @@ impl Work {
             entry.by_day.insert(analysis.valid_from, analysis.id);
         }
         for row in rows {
+            for wrong in analysis(&row).problems() {
+                self.problem(&AMENDMENTS, row.line, "", wrong);
+            }
             if all.get(&row.name).is_some_and(|known| known.by_day.contains_key(&row.valid_from)) {
                 continue;
             }
@@ -219,16 +223,7 @@ impl Work {
                 id,
                 amendment: known.amendment,
                 valid_from: row.valid_from,
-                label: row.label,
-                source: row.source,
-                evidence: Evidence::Quoted, // the file says what somebody read; nobody here saw it
-                neutralising_value: row.neutralising_value,
-                moisture: row.moisture,
-                parts: row
-                    .parts
-                    .iter()
-                    .map(|(e, part)| (*e, part.mass_fraction, part.first_year_availability))
-                    .collect(),
+                analysis: analysis(&row),
             });
         }
         self.count("analyses of amendments", in_files, self.batch.analyses.len());
@@ -457,6 +452,40 @@ impl Analyses {
         let newest = self.by_day.range(..=day).next_back();
         newest.or_else(|| self.by_day.first_key_value()).map(|(_, id)| *id)
     }
+}
+
+/// The composition that a line states. The file says what somebody read; nobody here saw it.
+fn analysis(row: &AmendmentRow) -> Analysis {
+    let source = Citation {
+        publisher: String::new(),
+        title: row.source.clone(),
+        year: 0,
+        address: String::new(),
+        evidence: Evidence::Quoted,
+    };
+    let parts = row.parts.iter().map(|(element, part)| {
+        let part = amendment::Part {
+            mass_fraction: part.mass_fraction,
+            first_year_availability: part.first_year_availability,
+            printed: format!("{} % {element}", percent(part.mass_fraction)),
+            pure: None,
+            source: source.clone(),
+            availability_source: (part.first_year_availability < 1.0).then(|| source.clone()),
+        };
+        (*element, part)
+    });
+    Analysis {
+        label: row.label.clone(),
+        parts: parts.collect(),
+        neutralising_value: row.neutralising_value,
+        moisture: row.moisture,
+        source: source.clone(),
+    }
+}
+
+/// A fraction as percent, with the digits that a label has.
+fn percent(fraction: f64) -> f64 {
+    (fraction * 1e6).round() / 1e4
 }
 
 /// The columns in which a plot of the record differs from a line of the file.
