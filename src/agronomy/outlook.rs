@@ -171,6 +171,8 @@ pub struct Situation<'a> {
     /// What grows there and comes next.
     pub crops: &'a [Crop],
     pub undone: BTreeMap<Element, Undone>,
+    /// When that plan was agreed: a later test already sees what it left undone.
+    pub agreed_on: Option<Date>,
     pub open_doses: &'a [OpenDose],
     pub today: Date,
 }
@@ -343,7 +345,8 @@ fn feed(situation: &Situation<'_>, nutrient: &NutrientStanding, caps: &[CapLine]
     if since_g > 0.0 {
         why.push(format!("Since that test {} of it went on, against {} needed then.", grams(since_g), grams(need_g)));
     }
-    if let Some(undone) = situation.undone.get(&element) {
+    let newer = tested_on.zip(situation.agreed_on).is_some_and(|(tested, agreed)| tested > agreed);
+    if let Some(undone) = situation.undone.get(&element).filter(|_| !newer) {
         if undone.left_out_g > 0.0 {
             why.push(format!("The last agreed plan left {} of it out.", grams(undone.left_out_g)));
         }
@@ -524,6 +527,7 @@ mod tests {
             limed_on: None,
             crops: &[],
             undone,
+            agreed_on: Some(date(2025, 2, 1)),
             open_doses,
             today: date(2025, 3, 1),
         })

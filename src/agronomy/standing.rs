@@ -68,6 +68,17 @@ impl Standing {
     pub fn get(&self, analyte: Analyte) -> Option<&NutrientStanding> {
         self.nutrients.iter().find(|n| n.analyte == analyte)
     }
+
+    /// The nutrient whose shortage weighs most, where any is short.
+    pub fn worst(&self) -> Option<&NutrientStanding> {
+        let short = self.nutrients.iter().filter(|n| n.position == Position::Short);
+        short.max_by(|a, b| a.shortage_weight().total_cmp(&b.shortage_weight()))
+    }
+
+    /// The nutrients that the publisher warns of excess of.
+    pub fn excesses(&self) -> impl Iterator<Item = &NutrientStanding> {
+        self.nutrients.iter().filter(|n| n.position == Position::Excess)
+    }
 }
 
 /// A figure with its derivation.

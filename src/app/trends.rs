@@ -8,6 +8,7 @@ use crate::{
         drift::{self, Break, ErrorSettings, Segment, Verdict},
         guideline::{Guideline, LandUse},
         method::Method,
+        record::Application,
         standing::{Chosen, Setting, stand},
     },
     ids::PlotId,
@@ -24,6 +25,8 @@ pub struct PlotTrend {
     pub analyte: Analyte,
     /// By method and unit, the one used last first.
     pub methods: Vec<MethodTrend>,
+    /// What carried the element was put on, oldest first.
+    pub put_on: Vec<Application>,
     /// Where runs part, in words.
     pub breaks: Vec<Break>,
     /// What its tests can and cannot show.
@@ -68,7 +71,10 @@ impl App {
         methods.sort_by_key(|m| {
             std::cmp::Reverse(m.segments.iter().flat_map(|s| &s.points).map(|point| point.sampled_on).max())
         });
-        Ok(PlotTrend { site, guideline, standing, analyte, methods, breaks, verdict })
+        let mut put_on = self.put_on(actor, id).await?;
+        let carries = |a: &Application| analyte.element().is_some_and(|e| a.content.get(&e).is_some_and(|f| *f > 0.0));
+        put_on.retain(carries);
+        Ok(PlotTrend { site, guideline, standing, analyte, methods, put_on, breaks, verdict })
     }
 }
 

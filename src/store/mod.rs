@@ -14,6 +14,7 @@ pub mod files;
 pub mod guidelines;
 pub mod history;
 mod open;
+pub mod outlook;
 pub mod people;
 pub mod plans;
 pub mod plots;

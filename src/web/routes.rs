@@ -4,7 +4,7 @@
 use super::{
     Server, assets,
     guard::{Gate, pass},
-    pages::{files, home, people, plot, plots, reports, samplings, setup, sign_in, sites, trend},
+    pages::{files, home, next, people, plot, plots, reports, samplings, setup, sign_in, sites, trend},
     probes,
 };
 use crate::{
@@ -99,6 +99,7 @@ pub fn routes() -> Vec<Route> {
         get("/sites/{site}/merge", Recorder, plots::merge),
         post("/sites/{site}/merge", Recorder, plots::do_merge),
         get("/plots/{plot}", Reader, plot::show),
+        get("/plots/{plot}/next", Reader, next::show),
         get("/plots/{plot}/working/{analyte}/{what}", Reader, plot::working),
         get("/plots/{plot}/trend/{analyte}", Reader, trend::show),
         post("/plots/{plot}", Recorder, plots::change),

@@ -1,14 +1,26 @@
-//! The first page: the ground, and what was done last.
+//! The first page: what needs doing, site by site, and what was done last.
 
 use crate::{
-    app::history::ChangeRow,
-    web::{error::Result, guard::Cx, show::filters, view::Frame},
+    app::{
+        history::ChangeRow,
+        outlook::{PlotOutlook, SiteOutlook},
+    },
+    ids::{PlanId, SamplingId},
+    web::{
+        error::Result,
+        guard::Cx,
+        show::{self, filters},
+        view::Frame,
+    },
 };
 use askama::Template;
 use askama_web::WebTemplate;
+use std::collections::BTreeMap;
 
 /// How many lines of history the first page shows.
 const LINES: u32 = 8;
+/// How many plots a note names before it only counts.
+const NAMED: usize = 8;
 
 /// What needs doing, site by site.
 #[derive(Template, WebTemplate)]
@@ -23,6 +35,7 @@ pub struct HomePage {
 pub struct SiteLine {
     path: String,
     name: String,
+    invented: bool,
     plots: usize,
     notes: Vec<Note>,
 }
@@ -31,14 +44,83 @@ pub struct SiteLine {
 pub struct Note {
     pub path: String,
     pub words: String,
+    /// The plots that it is about.
+    pub about: String,
+}
+
+/// Plots by their codes, the first few named.
+fn named<'a>(plots: impl IntoIterator<Item = &'a PlotOutlook>) -> String {
+    let codes: Vec<&str> = plots.into_iter().map(|plot| plot.standing.plot.code.as_str()).collect();
+    match codes.len() {
+        n if n > NAMED => format!("{} and {} more", codes[..NAMED].join(", "), codes.len() - NAMED),
+        _ => codes.join(", "),
+    }
+}
+
+fn notes(site: &SiteOutlook) -> Vec<Note> {
+    let path = format!("/sites/{}", site.site.id);
+    let mut notes = Vec::new();
+    let mut plans: BTreeMap<PlanId, (String, Vec<&PlotOutlook>)> = BTreeMap::new();
+    let mut awaiting: BTreeMap<SamplingId, Vec<&PlotOutlook>> = BTreeMap::new();
+    for plot in &site.plots {
+        if let Some(plan) = plot.plan.as_ref().filter(|_| !plot.open_doses.is_empty()) {
+            plans.entry(plan.plan).or_insert_with(|| (plan.name.clone(), vec![])).1.push(plot);
+        }
+        for sampling in &plot.awaiting {
+            awaiting.entry(*sampling).or_default().push(plot);
+        }
+    }
+    for (plan, (name, plots)) in plans {
+        let doses = plots.iter().map(|plot| plot.open_doses.len()).sum();
+        let words = format!("{} of “{name}” still to put on", show::count(doses, "dose"));
+        notes.push(Note { path: format!("/plans/{plan}"), words, about: named(plots) });
+    }
+    for (sampling, plots) in awaiting {
+        let on = plots[0].standing.samplings.iter().find(|one| one.row.id == sampling).map(|one| one.row.sampled_on);
+        let on = on.map_or_else(String::new, |day| format!(" of {}", show::date(day)));
+        let words = format!("A report is awaited for the sample{on}");
+        notes.push(Note { path: format!("/samplings/{sampling}"), words, about: named(plots) });
+    }
+    let never = |plot: &&PlotOutlook| plot.standing.samplings.is_empty();
+    let untested: Vec<_> = site.plots.iter().filter(never).collect();
+    let due: Vec<_> = site.plots.iter().filter(|plot| plot.outlook.next_test.due && !never(plot)).collect();
+    // A sample that is at the lab is not asked for again.
+    let due: Vec<_> = due.into_iter().filter(|plot| plot.awaiting.is_empty()).collect();
+    if !due.is_empty() {
+        let words = format!("{} due for a soil test", show::count(due.len(), "plot"));
+        notes.push(Note { path: path.clone(), words, about: named(due) });
+    }
+    if !untested.is_empty() {
+        let words = format!("{} never tested", show::count(untested.len(), "plot"));
+        notes.push(Note { path: path.clone(), words, about: named(untested) });
+    }
+    let excess = |plot: &&PlotOutlook| plot.standing.present.standing.excesses().next().is_some();
+    let too_much: Vec<_> = site.plots.iter().filter(excess).collect();
+    if !too_much.is_empty() {
+        let words = format!("{} with too much of something: give no more of it", show::count(too_much.len(), "plot"));
+        notes.push(Note { path: path.clone(), words, about: named(too_much) });
+    }
+    let over = |plot: &&PlotOutlook| plot.outlook.caps.iter().any(|line| line.left.0 < 0.0);
+    let over: Vec<_> = site.plots.iter().filter(over).collect();
+    if !over.is_empty() {
+        let words = format!("{} over a limit for twelve months", show::count(over.len(), "plot"));
+        notes.push(Note { path, words, about: named(over) });
+    }
+    notes
 }
 
 /// `GET /`
 pub async fn show(cx: Cx) -> Result<HomePage> {
     let mut sites = Vec::new();
     for site in cx.app.sites(&cx.actor).await? {
-        let plots = cx.app.plots(&cx.actor, site.id, false).await?.len();
-        sites.push(SiteLine { path: format!("/sites/{}", site.id), name: site.name, plots, notes: vec![] });
+        let ahead = cx.app.site_outlook(&cx.actor, site.id).await?;
+        sites.push(SiteLine {
+            path: format!("/sites/{}", site.id),
+            name: site.name,
+            invented: site.invented,
+            plots: ahead.plots.len(),
+            notes: notes(&ahead),
+        });
     }
     let latest = cx.app.latest_changes(&cx.actor, None, LINES).await?;
     Ok(HomePage { frame: cx.frame("Today"), sites, latest })

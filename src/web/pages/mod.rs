@@ -3,6 +3,7 @@
 pub mod files;
 pub mod home;
 pub mod lines;
+pub mod next;
 pub mod people;
 pub mod plot;
 pub mod plots;

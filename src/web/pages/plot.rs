@@ -11,6 +11,8 @@ use crate::{
         working::{Figure, Working},
     },
     app::{
+        applications::ApplicationRow,
+        outlook::{Grown, PlotOutlook},
         plots::{LineageRow, PlotRow, SiteRow},
         standing::PlotStanding,
     },
@@ -28,7 +30,8 @@ use askama::Template;
 use askama_web::WebTemplate;
 use axum::{
     extract::Path,
-    response::{IntoResponse, Response},
+    http::StatusCode,
+    response::{Html, IntoResponse, Response},
 };
 use jiff::civil::Date;
 use std::collections::BTreeMap;
@@ -52,6 +55,7 @@ pub struct PlotPage {
     /// Cells of the newest sheet that cannot be read: what they are and why.
     unreadable: Vec<String>,
     timeline: Vec<Event>,
+    next: Next,
     relatives: Vec<Relative>,
     /// The form to retire it.
     form: Form,
@@ -64,6 +68,24 @@ struct Other {
     working: String,
     trend: String,
     why: String,
+}
+
+/// What to do next, in short.
+struct Next {
+    /// The most pressing things, at most three.
+    steps: Vec<String>,
+    test_on: Date,
+    test_due: bool,
+}
+
+impl Next {
+    fn of(ahead: &PlotOutlook) -> Next {
+        Next {
+            steps: ahead.outlook.steps.iter().take(3).map(|step| step.what.clone()).collect(),
+            test_on: ahead.outlook.next_test.due_on,
+            test_due: ahead.outlook.next_test.due,
+        }
+    }
 }
 
 /// Something that was done on a day.
@@ -179,7 +201,11 @@ fn sentence(remark: &str) -> String {
 
 impl PlotPage {
     pub(super) async fn load(cx: &Cx, id: PlotId, form: Form) -> Result<PlotPage> {
-        let (site, guideline, standing) = cx.app.plot_standing(&cx.actor, id).await?;
+        let (site, guideline, ahead) = cx.app.plot_outlook(&cx.actor, id).await?;
+        let applications = cx.app.applications_of_plot(&cx.actor, id, false).await?;
+        let grown = cx.app.grown(&cx.actor, id).await?;
+        let next = Next::of(&ahead);
+        let standing = ahead.standing;
         let relatives = relatives(cx, &standing.plot).await?;
         let frame = under_site(cx, &site, titled(&standing.plot));
         let (judged, unjudged): (Vec<_>, Vec<_>) = standing
@@ -220,7 +246,8 @@ impl PlotPage {
             signs: said,
             cautions: signs.cautions.iter().map(|caution| sentence(caution)).collect(),
             unreadable: unreadable.collect(),
-            timeline: timeline(&standing),
+            timeline: timeline(&standing, &applications, &grown),
+            next,
             plot: standing.plot,
             site,
             relatives,
@@ -230,7 +257,7 @@ impl PlotPage {
 }
 
 /// What was done here, newest first.
-fn timeline(standing: &PlotStanding) -> Vec<Event> {
+fn timeline(standing: &PlotStanding, applications: &[ApplicationRow], grown: &[Grown]) -> Vec<Event> {
     let mut events: Vec<Event> = standing
         .samplings
         .iter()
@@ -256,6 +283,24 @@ fn timeline(standing: &PlotStanding) -> Vec<Event> {
             }
         })
         .collect();
+    events.extend(applications.iter().map(|row| {
+        let how = if row.method.is_empty() { String::new() } else { format!(", {}", row.method) };
+        let who = if row.person_name.is_empty() { String::new() } else { format!(", {}", row.person_name) };
+        Event {
+            on: row.applied_on,
+            assumed: false,
+            path: None,
+            what: format!("{}, {}", row.amendment_name, show::mass(row.mass_g)),
+            more: format!("put on{how}{who}"),
+        }
+    }));
+    events.extend(grown.iter().map(|grown| Event {
+        on: grown.from,
+        assumed: false,
+        path: None,
+        what: grown.crop.clone(),
+        more: format!("grown, {}", grown.season),
+    }));
     events.sort_by_key(|event| std::cmp::Reverse(event.on));
     events
 }
@@ -323,6 +368,11 @@ pub async fn working(cx: Cx, Path((plot, analyte, what)): Path<(PlotId, String, 
         why: nutrient.why_this_reading.iter().map(|reason| sentence(reason)).collect(),
         others,
     };
-    let page = page.render().map_err(|_| Error::from_status(axum::http::StatusCode::INTERNAL_SERVER_ERROR))?;
-    Ok(axum::response::Html(page).into_response())
+    html(&page)
+}
+
+/// A page that borrows what it shows, as a response.
+pub(super) fn html(page: &impl Template) -> Result<Response> {
+    let page = page.render().map_err(|_| Error::from_status(StatusCode::INTERNAL_SERVER_ERROR))?;
+    Ok(Html(page).into_response())
 }

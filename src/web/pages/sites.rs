@@ -1,11 +1,16 @@
 //! Sites and blocks: the list, the forms, and a site's plots at a glance.
 
+use super::plot::working_path;
 use crate::{
     agronomy::{
         guideline::{self, Guideline},
         quantity::LAYER_CONVENTIONS,
     },
-    app::plots::{BlockForm, BlockRow, PlotRow, SiteForm, SiteRow},
+    app::{
+        outlook::PlotOutlook,
+        plots::{BlockForm, BlockRow, PlotRow, SiteForm, SiteRow},
+        standing::{DEFAULT_GUIDELINE, WITH_MEMORY},
+    },
     ids::{BlockId, SiteId},
     web::{
         error::Result,
@@ -22,6 +27,7 @@ use axum::{
     http::StatusCode,
     response::{IntoResponse, Response},
 };
+use jiff::civil::Date;
 
 /// Every site.
 #[derive(Template, WebTemplate)]
@@ -70,11 +76,15 @@ pub struct BlockFormPage {
 pub struct SitePage {
     frame: Frame,
     site: SiteRow,
-    /// Title of the guideline in use; `None` until one is chosen.
-    guideline: Option<String>,
+    /// Title of the guideline in use.
+    guideline: String,
+    /// It was chosen here, rather than taken because none was.
+    chosen: bool,
     blocks: Vec<BlockRow>,
     groups: Vec<Group>,
     plots: usize,
+    /// How many of them are due for a test.
+    due: usize,
     retired: Vec<PlotRow>,
 }
 
@@ -82,7 +92,52 @@ pub struct SitePage {
 struct Group {
     /// Empty where the site has no blocks.
     name: String,
-    plots: Vec<PlotRow>,
+    plots: Vec<PlotLine>,
+}
+
+/// A plot at a glance.
+struct PlotLine {
+    plot: PlotRow,
+    last_test: Option<Date>,
+    /// A test is due.
+    due: bool,
+    worst: Option<Worst>,
+    /// Names of what there is too much of.
+    excess: String,
+    /// Agreed doses still to be put on.
+    open_doses: usize,
+}
+
+/// The shortage that weighs most.
+struct Worst {
+    words: String,
+    /// For sorting; the heaviest first.
+    weight: f64,
+    working: String,
+}
+
+impl PlotLine {
+    fn of(ahead: &PlotOutlook) -> PlotLine {
+        let plot = &ahead.standing.plot;
+        let standing = &ahead.standing.present.standing;
+        let worst = standing.worst().map(|nutrient| Worst {
+            words: match &nutrient.likelihood {
+                Some(likelihood) => format!("{}: {}", nutrient.analyte.name(), likelihood.words),
+                None => format!("{}: short", nutrient.analyte.name()),
+            },
+            weight: nutrient.shortage_weight(),
+            working: working_path(plot.id, nutrient.analyte, "found"),
+        });
+        let excess: Vec<String> = standing.excesses().map(|n| n.analyte.name().to_lowercase()).collect();
+        PlotLine {
+            plot: plot.clone(),
+            last_test: ahead.standing.survey.last_sampled(),
+            due: ahead.outlook.next_test.due,
+            worst,
+            excess: excess.join(", "),
+            open_doses: ahead.open_doses.len(),
+        }
+    }
 }
 
 impl GuidelineChoice {
@@ -106,8 +161,26 @@ impl GuidelineChoice {
     }
 }
 
+/// The guidelines as offered: those whose every limit was seen first; those with limits from
+/// memory also with these switched on, which nobody gets without choosing it.
 fn guideline_choices() -> Vec<GuidelineChoice> {
-    let mut choices: Vec<_> = guideline::builtin().iter().map(GuidelineChoice::of).collect();
+    let mut choices = Vec::new();
+    for guideline in guideline::builtin() {
+        let choice = GuidelineChoice::of(guideline);
+        let unverified = choice.unverified;
+        choices.push(choice);
+        if unverified {
+            choices.push(GuidelineChoice {
+                slug: format!("{}{WITH_MEMORY}", guideline.slug),
+                title: format!("{}, with the limits from memory", guideline.title),
+                scope: String::new(),
+                evidence: "The limits from memory, unverified, are switched on and marked on every page.".into(),
+                unverified: true,
+                evidence_for: vec![],
+                evidence_against: vec![],
+            });
+        }
+    }
     choices.sort_by_key(|choice| choice.unverified);
     choices
 }
@@ -143,7 +216,15 @@ fn new_page(cx: &Cx, form: Form) -> SiteFormPage {
 
 /// `GET /sites/new`
 pub async fn new(cx: Cx) -> SiteFormPage {
-    new_page(&cx, Form::filled([("currency", "EUR"), ("rate_unit", "g_per_m2"), ("scale_step_g", "1")]))
+    new_page(
+        &cx,
+        Form::filled([
+            ("currency", "EUR"),
+            ("guideline", DEFAULT_GUIDELINE),
+            ("rate_unit", "g_per_m2"),
+            ("scale_step_g", "1"),
+        ]),
+    )
 }
 
 /// `POST /sites`
@@ -180,32 +261,39 @@ pub async fn change(cx: Cx, Path(id): Path<SiteId>, form: Form) -> Result<Respon
 
 /// `GET /sites/{site}`
 pub async fn show(cx: Cx, Path(id): Path<SiteId>) -> Result<SitePage> {
-    let site = cx.app.site(&cx.actor, id).await?;
+    let ahead = cx.app.site_outlook(&cx.actor, id).await?;
+    let site = ahead.site;
     let blocks = cx.app.blocks(&cx.actor, id).await?;
-    let (plots, retired): (Vec<_>, Vec<_>) =
-        cx.app.plots(&cx.actor, id, true).await?.into_iter().partition(|plot| plot.retired_on.is_none());
-    let count = plots.len();
-    let guideline = site.guideline.as_deref().map(|slug| match guideline::find(slug) {
-        Some(guideline) => guideline.title.clone(),
-        None => slug.to_owned(),
-    });
-    let frame = cx.frame(site.name.clone()).under("/sites", "Sites");
-    let groups = in_blocks(plots, !blocks.is_empty());
-    Ok(SitePage { frame, site, guideline, blocks, groups, plots: count, retired })
+    let mut retired = cx.app.plots(&cx.actor, id, true).await?;
+    retired.retain(|plot| plot.retired_on.is_some());
+    let plots = ahead.plots.len();
+    let due = ahead.plots.iter().filter(|plot| plot.outlook.next_test.due).count();
+    let groups = in_blocks(ahead.plots.iter().map(PlotLine::of), !blocks.is_empty());
+    Ok(SitePage {
+        frame: cx.frame(site.name.clone()).under("/sites", "Sites"),
+        guideline: ahead.guideline.title.clone(),
+        chosen: site.guideline.is_some(),
+        site,
+        blocks,
+        groups,
+        plots,
+        due,
+        retired,
+    })
 }
 
 /// Plots by block, in the order that they come.
-fn in_blocks(plots: Vec<PlotRow>, any: bool) -> Vec<Group> {
+fn in_blocks(plots: impl Iterator<Item = PlotLine>, any: bool) -> Vec<Group> {
     let mut groups: Vec<Group> = Vec::new();
-    for plot in plots {
-        let name = match &plot.block_name {
+    for line in plots {
+        let name = match &line.plot.block_name {
             Some(name) => name.clone(),
             None if any => "In no block".into(),
             None => String::new(),
         };
         match groups.last_mut().filter(|group| group.name == name) {
-            Some(group) => group.plots.push(plot),
-            None => groups.push(Group { name, plots: vec![plot] }),
+            Some(group) => group.plots.push(line),
+            None => groups.push(Group { name, plots: vec![line] }),
         }
     }
     groups

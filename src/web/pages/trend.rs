@@ -6,11 +6,15 @@ use super::{
     plots::{titled, under_plot},
 };
 use crate::{
-    agronomy::{analyte::Analyte, drift, record::Qualifier},
+    agronomy::{
+        analyte::Analyte,
+        drift,
+        record::{Application, Qualifier},
+    },
     app::trends::{MethodTrend, PlotTrend},
     ids::PlotId,
     web::{
-        chart::{Point, Segment, Trend},
+        chart::{Mark, Point, Segment, Trend},
         error::{Error, Result},
         guard::Cx,
         show,
@@ -44,13 +48,13 @@ struct Chart {
     notes: Vec<String>,
 }
 
-fn chart(analyte: Analyte, method: &MethodTrend) -> Chart {
+fn chart(analyte: Analyte, method: &MethodTrend, marks: &[Mark]) -> Chart {
     let picture = Trend {
         title: format!("{} by {}", analyte.name(), method.method.label()),
         unit: method.unit.into(),
         segments: method.segments.iter().map(segment).collect(),
         aim: method.aim,
-        marks: vec![],
+        marks: marks.to_vec(),
     };
     let mut notes: Vec<String> = method.segments.iter().flat_map(|s| s.notes.clone()).collect();
     notes.sort();
@@ -87,11 +91,14 @@ impl TrendPage {
         let title = format!("{} on {} over the years", analyte.name(), titled(plot));
         let left_out = trend.methods.iter().flat_map(|m| &m.segments).flat_map(|s| &s.left_out);
         let others = trend.standing.survey.analytes().into_iter().filter(|other| *other != analyte);
+        let mark =
+            |a: &Application| Mark { date: a.applied_on, label: format!("{}, {}", a.amendment, show::mass(a.mass_g)) };
+        let marks: Vec<Mark> = trend.put_on.iter().map(mark).collect();
         TrendPage {
             frame: under_plot(cx, &trend.site, plot, title),
             verdict: trend.verdict.words.clone(),
             notes: trend.verdict.notes.clone(),
-            charts: trend.methods.iter().map(|method| chart(analyte, method)).collect(),
+            charts: trend.methods.iter().map(|method| chart(analyte, method, &marks)).collect(),
             breaks: trend.breaks.iter().map(|gap| gap.words.clone()).collect(),
             left_out: left_out.map(|test| format!("{}: {}", show::date(test.sampled_on), test.why)).collect(),
             working: trend.standing.present.standing.get(analyte).map(|_| working_path(plot.id, analyte, "found")),

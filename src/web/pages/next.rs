@@ -1,0 +1,125 @@
+//! What to do next on a plot, and why: ranked steps, when to test again, what was put on
+//! since the last test, what the caps of twelve months leave, what the last plan left undone.
+
+use super::{
+    plot::{html, working_path},
+    plots::{titled, under_plot},
+};
+use crate::{
+    agronomy::{
+        outlook::{Kind, Step},
+        source::Citation,
+    },
+    app::outlook::PlotOutlook,
+    ids::PlotId,
+    web::{
+        error::Result,
+        guard::Cx,
+        show::{self, filters},
+        view::{Frame, Steps},
+    },
+};
+use askama::Template;
+use axum::{extract::Path, response::Response};
+
+/// Next season on one plot.
+#[derive(Template)]
+#[template(path = "pages/plots/next.html")]
+struct NextPage<'a> {
+    frame: Frame,
+    ahead: &'a PlotOutlook,
+    steps: Vec<StepLine<'a>>,
+    why_then: Vec<Why<'a>>,
+    put_on: Vec<Carried>,
+    /// What was put on since the last test, one line each.
+    since: Vec<String>,
+    caps: Vec<CapRow<'a>>,
+    undone: Vec<UndoneRow>,
+    crops: String,
+}
+
+struct StepLine<'a> {
+    step: &'a Step,
+    /// Address of the working of the need, or of what was found.
+    working: Option<String>,
+}
+
+/// A reason and who says so.
+struct Why<'a> {
+    words: &'a str,
+    source: Option<&'a Citation>,
+    address: Option<&'a str>,
+}
+
+struct Carried {
+    name: String,
+    mass: String,
+    rate: String,
+}
+
+struct CapRow<'a> {
+    label: &'a str,
+    used: String,
+    left: String,
+    over: bool,
+    steps: Steps<'a>,
+}
+
+struct UndoneRow {
+    name: String,
+    left_out: String,
+    not_put_on: String,
+}
+
+fn step_line(plot: PlotId, step: &Step) -> StepLine<'_> {
+    let what = match step.kind {
+        Kind::Feed | Kind::Capped => "need",
+        _ => "found",
+    };
+    StepLine { step, working: step.analyte.map(|analyte| working_path(plot, analyte, what)) }
+}
+
+/// `GET /plots/{plot}/next`
+pub async fn show(cx: Cx, Path(id): Path<PlotId>) -> Result<Response> {
+    let (site, _, ahead) = cx.app.plot_outlook(&cx.actor, id).await?;
+    let plot = &ahead.standing.plot;
+    let outlook = &ahead.outlook;
+    let last = ahead.standing.survey.last_sampled();
+    let since = ahead.applications.iter().filter(|a| last.is_none_or(|last| a.applied_on > last));
+    let whys = outlook.next_test.why.iter().map(|(words, source)| {
+        let source = source.as_ref();
+        Why { words, source, address: source.and_then(show::address) }
+    });
+    let put_on = outlook.put_on.iter().map(|line| Carried {
+        name: line.element.name().to_owned(),
+        mass: show::mass(line.mass.0),
+        rate: show::rate(line.rate.0),
+    });
+    let caps = outlook.caps.iter().map(|line| CapRow {
+        label: &line.cap.label,
+        used: show::rate(line.used.0),
+        left: show::mass(line.left_on_plot.0),
+        over: line.left.0 < 0.0,
+        steps: Steps::of(&line.working, &|_| None),
+    });
+    let undone = ahead.undone.iter().filter(|(_, undone)| undone.left_out_g > 0.0 || undone.not_put_on_g > 0.0);
+    let undone = undone.map(|(element, undone)| UndoneRow {
+        name: element.name().to_owned(),
+        left_out: show::mass(undone.left_out_g),
+        not_put_on: show::mass(undone.not_put_on_g),
+    });
+    let crops: Vec<&str> = ahead.crops.iter().map(|crop| crop.name).collect();
+    html(&NextPage {
+        frame: under_plot(&cx, &site, plot, format!("Next on {}", titled(plot))),
+        steps: outlook.steps.iter().map(|step| step_line(id, step)).collect(),
+        why_then: whys.collect(),
+        put_on: put_on.collect(),
+        since: since
+            .map(|a| format!("{}: {}, {}", show::date(a.applied_on), a.amendment, show::mass(a.mass_g)))
+            .collect(),
+        caps: caps.collect(),
+        undone: undone.collect(),
+        crops: crops.join(", "),
+        ahead: &ahead,
+    })
+}
