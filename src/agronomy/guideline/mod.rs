@@ -114,7 +114,10 @@ impl Guideline {
                     self.title
                 )
             } else if others.is_empty() {
-                format!("{} has limits for {name} only from memory, unverified; they are off until the site switches them on.", self.title)
+                format!(
+                    "{} has limits for {name} only from memory, unverified; they are off until the site switches them on.",
+                    self.title
+                )
             } else {
                 let mut methods: Vec<&str> = others.iter().flat_map(|c| &c.methods).map(Method::label).collect();
                 methods.sort_unstable();

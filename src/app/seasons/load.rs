@@ -95,7 +95,7 @@ impl App {
         let site = found(store::plots::site(&mut read, season.site).await?, "site")?;
         let options = PlanOptions::from_json(&plan.options);
         let guideline = guideline_of(&plan)?;
-        let spread_on = wishes(&options, &season, today).spread_on;
+        let spread_on = wishes(&options, &site, &season, today).spread_on;
 
         let chosen: BTreeSet<PlotId> = store::plans::plots_of(&mut read, id).await?.into_iter().collect();
         let mut rows = store::plots::plots(&mut read, site.id, true).await?;
@@ -157,7 +157,7 @@ impl LoadedPlan {
     pub fn prepare(&self, locks: &[plan::Lock]) -> Prepared {
         let plots: Vec<PlotSeason> = self.plots.iter().map(|standing| self.plot_season(standing)).collect();
         let materials: Vec<Material> = self.products.iter().map(|row| self.material(row)).collect();
-        season::prepare(&plots, &materials, locks, &wishes(&self.options, &self.season, self.today))
+        season::prepare(&plots, &materials, locks, &wishes(&self.options, &self.site, &self.season, self.today))
     }
 
     /// The doses as saved.

@@ -19,7 +19,7 @@ use super::{
     standing,
 };
 use crate::{
-    agronomy::{crop::Crop, element::Element, plan, season},
+    agronomy::{crop::Crop, element::Element, need, plan, quantity::LayerConvention, season},
     ids::{AmendmentId, CroppingId, PlanId, PlotId, SeasonId, SiteId},
     store::{
         self, Change, Subject,
@@ -300,9 +300,13 @@ impl App {
     }
 }
 
-/// Wishes for the trade from the options of a plan.
-fn wishes(options: &PlanOptions, season: &SeasonRow, today: jiff::civil::Date) -> season::Wishes {
-    options.wishes(options.spread_on.unwrap_or_else(|| today.max(season.starts_on)))
+/// Wishes for the trade from the options of a plan and the habits of its site.
+fn wishes(options: &PlanOptions, site: &SiteRow, season: &SeasonRow, today: jiff::civil::Date) -> season::Wishes {
+    let mut wishes = options.wishes(options.spread_on.unwrap_or_else(|| today.max(season.starts_on)));
+    if let Some(convention) = site.layer.as_deref().and_then(LayerConvention::find) {
+        wishes.way.by = need::By::Convention(convention);
+    }
+    wishes
 }
 
 /// The guideline that a plan follows.

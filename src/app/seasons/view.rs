@@ -214,7 +214,7 @@ pub(super) fn view(loaded: LoadedPlan, doses: Vec<DoseLine>) -> PlanView {
         })
         .collect();
     PlanView {
-        spread_on: super::wishes(&loaded.options, &loaded.season, loaded.today).spread_on,
+        spread_on: super::wishes(&loaded.options, &loaded.site, &loaded.season, loaded.today).spread_on,
         guideline_title: loaded.guideline.title.clone(),
         outcome: Outcome::from_json(&loaded.plan.outcome),
         stale,
