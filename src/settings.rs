@@ -3,16 +3,16 @@
 //! The README documents each of them; `tests/it/tidy.rs` fails when one is missing there.
 
 use clap::Args;
-use std::{net::SocketAddr, path::PathBuf};
-
-/// The folder of the record where none is named.
-pub const DATA_DEFAULT: &str = ".data";
+use std::{
+    net::SocketAddr,
+    path::{Path, PathBuf},
+};
 
 /// Where the record lives and where the server listens.
 #[derive(Args, Clone, Debug)]
 pub struct Settings {
     /// Folder that holds the record (glebe.sqlite) and its automatic backups
-    #[arg(long, env = "GLEBE_DATA", default_value = DATA_DEFAULT, global = true)]
+    #[arg(long, env = "GLEBE_DATA", default_value = DATA, global = true)]
     pub data: PathBuf,
     /// Address and port to serve on
     #[arg(long, env = "GLEBE_LISTEN", default_value = "127.0.0.1:8017", global = true)]
@@ -20,6 +20,16 @@ pub struct Settings {
     /// Set when a proxy in front serves the pages over HTTPS: cookies are then marked Secure
     #[arg(long, env = "GLEBE_HTTPS", global = true)]
     pub https: bool,
+}
+
+/// The folder of the record where none is named.
+const DATA: &str = ".data";
+
+impl Settings {
+    /// Whether somebody named a folder, by flag or variable.
+    pub fn data_is_named(&self) -> bool {
+        self.data != Path::new(DATA)
+    }
 }
 
 /// Largest form body taken, bytes.

@@ -13,8 +13,8 @@ use std::{env, fs, path::PathBuf, process};
 
 /// Makes the garden and serves it. Where no folder was named, it lives in a fresh one, which
 /// is removed when the server stops.
-pub async fn run(settings: Settings, folder_named: bool) -> Result<()> {
-    if folder_named {
+pub async fn run(settings: Settings) -> Result<()> {
+    if settings.data_is_named() {
         return garden(&settings).await;
     }
     let folder = Folder::fresh()?;

@@ -9,10 +9,10 @@ mod serve;
 use crate::{
     app::{self, App},
     clock::Clock,
-    settings::{DATA_DEFAULT, Settings},
+    settings::Settings,
 };
 use clap::{Parser, Subcommand};
-use std::{io, path::Path, process::ExitCode};
+use std::{io, process::ExitCode};
 use tracing_subscriber::EnvFilter;
 
 /// Keeps the soil record of many plots and computes what each needs.
@@ -58,10 +58,7 @@ pub type Result<T, E = Error> = std::result::Result<T, E>;
 impl Command {
     async fn run(self, settings: Settings) -> Result<()> {
         match self {
-            Command::Demo => {
-                let folder_named = settings.data != Path::new(DATA_DEFAULT);
-                demo::run(settings, folder_named).await
-            }
+            Command::Demo => demo::run(settings).await,
             Command::Import(args) => {
                 let app = open(&settings).await?;
                 let done = import::run(&app, args).await;
