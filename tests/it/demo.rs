@@ -196,3 +196,18 @@ async fn this_seasons_plan_is_agreed_and_half_applied() {
     assert!(doses.len() >= 10 && done == doses.len().div_ceil(2), "{done} of {}", doses.len());
     assert!(doses.iter().any(|dose| dose.applied_g > 0.0 && dose.applied_g < dose.mass_g), "one was cut short");
 }
+
+#[tokio::test]
+async fn the_garden_can_be_invented_on_any_day_of_the_year() {
+    for day in ["2026-11-01", "2026-10-31", "2027-03-20", "2028-02-29", "2031-07-15"] {
+        let (_folder, app, actor) = garden(&format!("{day}T08:00:00Z")).await;
+        let today = app.today();
+        for (plot, samplings) in beds(&app, &actor).await {
+            assert!(samplings.len() >= 5, "{day} {}", plot.code);
+            assert!(samplings.iter().all(|loaded| loaded.row.sampled_on <= today), "{day} {}", plot.code);
+        }
+        let site = app.sites(&actor).await.unwrap()[0].id;
+        let seasons = app.seasons(&actor, site).await.unwrap();
+        assert!(seasons.iter().any(|season| season.starts_on <= today && today <= season.ends_on), "{day}");
+    }
+}
