@@ -195,6 +195,9 @@ async fn this_seasons_plan_is_agreed_and_half_applied() {
     let done = doses.iter().filter(|dose| dose.applied_g > 0.0).count();
     assert!(doses.len() >= 10 && done == doses.len().div_ceil(2), "{done} of {}", doses.len());
     assert!(doses.iter().any(|dose| dose.applied_g > 0.0 && dose.applied_g < dose.mass_g), "one was cut short");
+    let least = doses.iter().map(|dose| dose.mass_g).fold(f64::INFINITY, f64::min);
+    assert!(least >= 0.1, "the solver's dust is no dose: {least} g");
+    assert!(view.outcome.proven, "the same plan on every machine");
 }
 
 #[tokio::test]

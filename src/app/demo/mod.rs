@@ -37,12 +37,20 @@ pub const PASSWORD: &str = "quillow holt demo";
 
 const CURRENCY: &str = "GBP";
 /// What the invented growers go by.
-const GUIDELINE: &str = "rutgers_mehlich3";
+const GUIDELINE: &str = "extension_sufficiency";
 /// Blocks that this season's plan is for.
-const PLANNED_BLOCKS: [&str; 2] = ["Orchard Side", "Brook Ground"];
+const PLANNED_BLOCKS: [&str; 4] = ["Orchard Side", "Brook Ground", "Kiln East", "Kiln West"];
 /// Products that it may use, by their keys in the catalogue.
-const PLANNED_PRODUCTS: [&str; 7] =
-    ["sulfate_of_potash", "langbeinite", "kieserite", "epsom_salt", "rock_phosphate", "pelleted_poultry", "borax"];
+const PLANNED_PRODUCTS: &[&str] = &[
+    "sulfate_of_potash",
+    "langbeinite",
+    "kieserite",
+    "epsom_salt",
+    "rock_phosphate",
+    "pelleted_poultry",
+    "borax",
+    "zinc_sulfate_mono",
+];
 
 /// Name, login and role of the invented people beside the steward.
 const PEOPLE: [(&str, &str, &str); 2] = [("Tobias Fennick", "tobias", "recorder"), ("Maud Carrow", "maud", "reader")];
