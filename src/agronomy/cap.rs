@@ -37,6 +37,17 @@ pub struct SeasonCap {
     pub in_force: bool,
 }
 
+impl SeasonCap {
+    /// Whether an application carries anything that this cap counts.
+    pub fn counts(&self, application: &Application) -> bool {
+        let carries = |element| application.content.get(&element).is_some_and(|fraction| *fraction > 0.0);
+        match self.counted {
+            Counted::Total(element) => carries(element),
+            Counted::ManureNitrogen => application.manure && carries(Element::N),
+        }
+    }
+}
+
 const NORTH_CAROLINA: &str = "North Carolina Department of Agriculture, Agronomic Division";
 const NC_MICRONUTRIENTS: Source = Source {
     publisher: NORTH_CAROLINA,

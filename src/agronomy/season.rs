@@ -16,7 +16,7 @@ use super::{
     standing::Standing,
     working::Working,
 };
-use jiff::civil::Date;
+use jiff::{ToSpan, civil::Date};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// What one plot brings to a season plan.
@@ -65,8 +65,18 @@ pub struct Wishes {
 #[derive(Clone, Debug)]
 pub struct CapLeft {
     pub cap: SeasonCap,
+    /// What was put on of what it counts.
+    pub given: KgPerHa,
+    /// Below zero when it is exceeded.
     pub left: KgPerHa,
     pub working: Working,
+}
+
+impl CapLeft {
+    /// Whether more was given than the cap allows; what the sums of machine numbers lose does not count.
+    pub fn exceeded(&self) -> bool {
+        self.left.0 < -1e-9 * self.cap.kg_per_ha.0.max(1.0)
+    }
 }
 
 /// A plan's input with the reasons behind it.
@@ -133,15 +143,46 @@ fn needs_of(plot: &PlotSeason, wishes: &Wishes) -> Vec<Need> {
 }
 
 fn caps_of(plot: &PlotSeason, on: Date) -> Vec<CapLeft> {
-    let applied = cap::already_applied(&plot.applications, plot.ground.area, on);
-    cap::season_caps(&plot.crops, plot.ground.texture)
+    caps_on(&plot.crops, &plot.ground, &plot.applications, on)
+}
+
+/// The caps in force on a plot, with what the twelve months that end with `on` leave of each.
+pub fn caps_on(crops: &[Crop], ground: &Ground, applications: &[Application], on: Date) -> Vec<CapLeft> {
+    let applied = cap::already_applied(applications, ground.area, on);
+    cap::season_caps(crops, ground.texture)
         .into_iter()
         .filter(|cap| cap.in_force)
         .map(|cap| {
             let (left, working) = applied.left(&cap);
-            CapLeft { cap, left, working }
+            CapLeft { given: applied.of(cap.counted), cap, left, working }
         })
         .collect()
+}
+
+/// The caps that one of these applications, the one with this key, takes part in exceeding:
+/// in the twelve months that end on its day or on a later day of spreading, whichever is worst.
+/// One entered late can so exceed a cap together with what was put on after it.
+pub fn caps_exceeded_by(crops: &[Crop], ground: &Ground, applications: &[Application], key: i64) -> Vec<CapLeft> {
+    let Some(this) = applications.iter().find(|application| application.key == key) else { return vec![] };
+    let ends: BTreeSet<Date> = applications
+        .iter()
+        .map(|application| application.applied_on)
+        .filter(|on| *on >= this.applied_on && on.saturating_sub(1.year()) < this.applied_on)
+        .collect();
+    let mut worst: Vec<CapLeft> = vec![];
+    for on in ends {
+        for found in caps_on(crops, ground, applications, on) {
+            if !found.exceeded() || !found.cap.counts(this) {
+                continue;
+            }
+            match worst.iter_mut().find(|held| held.cap.label == found.cap.label) {
+                Some(held) if held.left.0 <= found.left.0 => {}
+                Some(held) => *held = found,
+                None => worst.push(found),
+            }
+        }
+    }
+    worst
 }
 
 /// The tightest cap on each element.
@@ -278,5 +319,27 @@ mod tests {
         let prepared = prepare(&[sweet], &[ash, sulfate], &[], &wishes(Element::K, 50.0));
         assert_eq!(prepared.input.plots[0].forbidden, BTreeSet::from([1]));
         assert!(prepared.notes.iter().any(|n| n.contains("wood ash")), "{:?}", prepared.notes);
+    }
+
+    #[test]
+    fn what_is_entered_late_exceeds_a_cap_together_with_what_came_after() {
+        // University of Delaware: broccoli takes 3 lb B/acre, 3.36 kg/ha; 20 g of borax on 10 m² are 2.27 kg B/ha.
+        let put_on = |key, on| Application {
+            key,
+            applied_on: on,
+            amendment: "borax".into(),
+            mass_g: 20.0,
+            content: BTreeMap::from([(Element::B, 0.1134)]),
+            manure: false,
+        };
+        let bed = plot(&["broccoli"], vec![]);
+        let late = [put_on(1, jiff::civil::date(2026, 3, 1)), put_on(2, jiff::civil::date(2025, 6, 1))];
+        let exceeded = caps_exceeded_by(&bed.crops, &bed.ground, &late, 2);
+        assert_eq!(exceeded.len(), 1, "{exceeded:?}");
+        assert!((exceeded[0].given.0 - 2.0 * 2.268).abs() < 1e-9 && exceeded[0].working.is_grounded());
+        // A year to the day no longer counts.
+        let apart = [put_on(1, jiff::civil::date(2026, 3, 1)), put_on(2, jiff::civil::date(2025, 3, 1))];
+        assert!(caps_exceeded_by(&bed.crops, &bed.ground, &apart, 2).is_empty());
+        assert!(caps_exceeded_by(&bed.crops, &bed.ground, &apart, 1).is_empty());
     }
 }

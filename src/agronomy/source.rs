@@ -83,3 +83,10 @@ impl fmt::Display for Citation {
         }
     }
 }
+
+impl fmt::Display for Source {
+    /// As its [`Citation`].
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        Citation::from(self.clone()).fmt(f)
+    }
+}

@@ -15,6 +15,7 @@ pub mod outlook;
 pub mod people;
 pub mod plots;
 pub mod reports;
+pub mod season_totals;
 pub mod seasons;
 pub mod setup;
 pub mod sheet;

@@ -7,7 +7,7 @@ use super::{
 };
 use crate::{
     agronomy::{element::Element, record::Application},
-    ids::{AmendmentId, AnalysisId, ApplicationId, DoseId, PersonId, PlotId, SiteId},
+    ids::{AmendmentId, AnalysisId, ApplicationId, DoseId, PersonId, PlanId, PlotId, SiteId},
 };
 use jiff::{Timestamp, civil::Date};
 use sqlx::SqliteConnection;
@@ -127,6 +127,22 @@ pub async fn of_plot(db: &mut SqliteConnection, plot: PlotId, voided_too: bool) 
 pub async fn of_site(db: &mut SqliteConnection, site: SiteId, from: Date, to: Date) -> Result<Vec<ApplicationRow>> {
     let (from, to) = (Day(from), Day(to));
     Ok(applications!(db, "a.site = ?1 and a.applied_on between ?2 and ?3 and a.voided_at is null", site, from, to)?)
+}
+
+/// The same with void entries among them.
+pub async fn of_site_with_void(
+    db: &mut SqliteConnection,
+    site: SiteId,
+    from: Date,
+    to: Date,
+) -> Result<Vec<ApplicationRow>> {
+    let (from, to) = (Day(from), Day(to));
+    Ok(applications!(db, "a.site = ?1 and a.applied_on between ?2 and ?3", site, from, to)?)
+}
+
+/// What fulfils the doses of a plan, newest first; void entries left out.
+pub async fn of_plan(db: &mut SqliteConnection, plan: PlanId) -> Result<Vec<ApplicationRow>> {
+    Ok(applications!(db, "a.dose in (select id from doses where plan = ?1) and a.voided_at is null", plan)?)
 }
 
 /// The applications of several plots as the trade reads them, oldest first, void ones left

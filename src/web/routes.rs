@@ -4,7 +4,7 @@
 use super::{
     Server, assets,
     guard::{Gate, pass},
-    pages::{files, home, next, people, plot, plots, reports, samplings, setup, sign_in, sites, trend},
+    pages::{applications, files, home, next, people, plot, plots, reports, samplings, setup, sign_in, sites, trend},
     probes,
 };
 use crate::{
@@ -131,6 +131,16 @@ pub fn routes() -> Vec<Route> {
         post("/determinations/{cell}/withdraw", Recorder, reports::withdraw),
         get("/files/{file}", Reader, files::send),
         post("/files/{file}/void", Recorder, files::void),
+        get("/plans/{plan}/record", Recorder, applications::plan),
+        post("/doses/{dose}/done", Recorder, applications::done),
+        get("/doses/{dose}/record", Recorder, applications::other),
+        post("/doses/{dose}/record", Recorder, applications::record_other),
+        get("/plots/{plot}/applications", Reader, applications::of_plot),
+        post("/plots/{plot}/applications", Recorder, applications::add),
+        get("/plots/{plot}/applications/new", Recorder, applications::new),
+        get("/sites/{site}/applications", Reader, applications::of_site),
+        get("/applications/{application}", Reader, applications::show),
+        post("/applications/{application}/void", Recorder, applications::void),
         get("/people", Steward, people::list),
         post("/people", Steward, people::add),
         post("/people/{person}", Steward, people::change),
