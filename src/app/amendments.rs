@@ -287,7 +287,7 @@ fn capitalised(sentence: &str) -> String {
 }
 
 /// Adds the cautions that the content calls for to those that are kept with the product.
-fn with_cautions(mut row: AmendmentRow) -> AmendmentRow {
+pub(super) fn with_cautions(mut row: AmendmentRow) -> AmendmentRow {
     let a = &mut row.amendment;
     a.cautions.extend(cautions_by_content(a.kind, |element| a.analysis.fraction(element), a.manure));
     a.cautions.sort();

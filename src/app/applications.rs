@@ -1,6 +1,8 @@
 //! What was really put on: as planned in one tap, otherwise, in part, or without a plan.
 
-use super::{Actor, App, Error, Problems, Result, Role, access::found, error::Limits, reports::reason};
+use super::{
+    Actor, App, Error, Problems, Result, Role, access::found, amendments::with_cautions, error::Limits, reports::reason,
+};
 use crate::{
     agronomy::{
         element::Element,
@@ -116,6 +118,7 @@ impl App {
         let wanted: BTreeSet<AmendmentId> = open.iter().map(|dose| dose.row.amendment).collect();
         let mut products = store::amendments::all(&mut read, self.today(), true).await?;
         products.retain(|product| wanted.contains(&product.id));
+        let products = products.into_iter().map(with_cautions).collect();
         Ok(PlanOutside { site, season, plan, open, done, products })
     }
 

@@ -5,6 +5,7 @@
 use super::{
     Actor, App, Problems, Result, Role,
     access::found,
+    amendments::with_cautions,
     applications::{ApplicationForm, ApplicationRow, SiteRow, Supplied},
 };
 use crate::{
@@ -135,9 +136,8 @@ impl App {
         mass_g: Option<f64>,
     ) -> Result<Vec<CautionNote>> {
         let (_, _, standing) = self.plot_standing(actor, plot).await?;
-        let today = self.today();
-        let product =
-            found(store::amendments::find(&mut *self.store.read().await?, amendment, today).await?, "product")?;
+        let row = store::amendments::find(&mut *self.store.read().await?, amendment, self.today()).await?;
+        let product = with_cautions(found(row, "product")?);
         let present = &standing.present;
         let context = caution::Context {
             ph: present.choices.get(&Analyte::Ph).map(|choice| choice.chosen.level.number()),

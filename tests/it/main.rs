@@ -1,6 +1,7 @@
 //! The one integration binary.
 
 mod access;
+mod application_pages;
 mod chemistry;
 mod demo;
 mod drift;
