@@ -17,6 +17,7 @@ pub mod element;
 pub mod exchange_capacity;
 pub mod ground;
 pub mod guideline;
+pub mod lime;
 pub mod method;
 pub mod need;
 pub mod outlook;

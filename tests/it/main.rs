@@ -10,6 +10,7 @@ mod examples;
 mod ground_pages;
 mod guidelines;
 mod import;
+mod interpretation;
 mod needs;
 mod plans;
 mod questions;

@@ -1,6 +1,8 @@
 //! What each kind of worked example runs. A kind hands its inputs to the function of the
 //! program that answers, and puts nothing of its own between.
 
+mod interpretation;
+
 use glebe::{
     agronomy::{
         amendment::{Analysis, Convention, Part, from_label, lime_for_value},
@@ -69,8 +71,15 @@ pub type Answers = BTreeMap<String, Answer>;
 
 type Outcome = Result<Answers, String>;
 
+/// A kind by name, and what runs it.
+type Kind = (&'static str, fn(&toml::Table) -> Outcome);
+
 /// Every kind and what runs it.
-pub const KINDS: &[(&str, fn(&toml::Table) -> Outcome)] = &[
+pub fn all() -> impl Iterator<Item = &'static Kind> {
+    KINDS.iter().chain(interpretation::KINDS)
+}
+
+const KINDS: &[Kind] = &[
     ("supplied", supplied),
     ("product_for", product_for),
     ("price", price),
@@ -99,7 +108,7 @@ pub const KINDS: &[(&str, fn(&toml::Table) -> Outcome)] = &[
 
 /// Runs a kind on its inputs.
 pub fn run(kind: &str, inputs: &toml::Table) -> Outcome {
-    match KINDS.iter().find(|(name, _)| *name == kind) {
+    match all().find(|(name, _)| *name == kind) {
         Some((_, run)) => run(inputs),
         None => Err(format!("“{kind}” is not a kind known here")),
     }

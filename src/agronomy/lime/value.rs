@@ -1,0 +1,329 @@
+//! From pure calcium carbonate to a product on the pallet: neutralising value, fineness,
+//! moisture, and the most that is to go on at once. Sieve fractions are used as they stand:
+//! those that do not come to 100 % are said to, and never stretched to fit.
+
+use super::Requirement;
+use crate::agronomy::{
+    element::Formula,
+    quantity::KgPerHa,
+    rate::RateUnit,
+    reading::number,
+    source::{Evidence, Source},
+    working::{Figure, Origin, Working},
+};
+
+/// What a product neutralises.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum LimeValue {
+    /// % of pure calcium carbonate (CCE, TNV, ECC).
+    Carbonate(f64),
+    /// % as calcium oxide (the British and German way); pure limestone is 56.
+    CalciumOxide(f64),
+    /// Effective neutralising power in lb per short ton, which has fineness and moisture in it.
+    EffectiveLbPerTon(f64),
+}
+
+impl LimeValue {
+    /// The value as % of pure calcium carbonate, or why it is none.
+    pub fn percent_of_carbonate(self) -> Result<f64, String> {
+        let percent = match self {
+            LimeValue::Carbonate(percent) => percent,
+            LimeValue::CalciumOxide(percent) => percent * carbonate_per_oxide(),
+            LimeValue::EffectiveLbPerTon(lb) => lb / 2000.0 * 100.0,
+        };
+        // Magnesium oxide, the strongest that is sold, is 248.
+        if percent.is_finite() && percent > 0.0 && percent <= 250.0 {
+            Ok(percent)
+        } else {
+            Err(format!("{} is not the neutralising value of a lime.", self.words()))
+        }
+    }
+
+    fn words(self) -> String {
+        match self {
+            LimeValue::Carbonate(percent) => format!("{} % of CaCO₃", number(percent)),
+            LimeValue::CalciumOxide(percent) => format!("{} % as CaO", number(percent)),
+            LimeValue::EffectiveLbPerTon(lb) => format!("{} lb of effective value per ton", number(lb)),
+        }
+    }
+}
+
+/// kg of calcium carbonate that neutralise as much as 1 kg of calcium oxide: 1.785.
+fn carbonate_per_oxide() -> f64 {
+    let mass = |formula: &str| formula.parse::<Formula>().map_or(f64::NAN, |f| f.molar_mass());
+    mass("CaCO3") / mass("CaO")
+}
+
+/// How a publisher counts particles of each size.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FinenessScheme {
+    pub slug: &'static str,
+    /// Sieve class from fine to coarse, with the share that counts, 0 to 1.
+    pub classes: &'static [(&'static str, f64)],
+    pub source: Source,
+}
+
+/// The schemes known here; a lime has a different value by each.
+pub const FINENESS_SCHEMES: &[FinenessScheme] = &[
+    FinenessScheme {
+        slug: "scma",
+        classes: &[
+            ("finer than 60 mesh", 1.0),
+            ("20 to 60 mesh", 0.6),
+            ("8 to 20 mesh", 0.2),
+            ("coarser than 8 mesh", 0.0),
+        ],
+        source: Source {
+            publisher: "Rayment & Lyons, CSIRO Publishing",
+            title: "Soil Chemical Methods – Australasia, fineness of agricultural lime",
+            year: 2011,
+            address: "https://github.com/ANZSoilData/def-au-scma",
+            evidence: Evidence::Read,
+        },
+    },
+    FinenessScheme {
+        slug: "new_york",
+        classes: &[
+            ("finer than 100 mesh", 1.0),
+            ("60 to 100 mesh", 0.8),
+            ("20 to 60 mesh", 0.4),
+            ("coarser than 20 mesh", 0.0),
+        ],
+        source: Source {
+            publisher: "Cornell University, Northeast Region Certified Crop Adviser study resources",
+            title: "Performance objective 41: fineness of lime, reaction within one year",
+            year: 0,
+            address: "https://nrcca.cals.cornell.edu",
+            evidence: Evidence::Read,
+        },
+    },
+];
+
+impl FinenessScheme {
+    /// Finds a scheme by its key.
+    pub fn find(slug: &str) -> Option<FinenessScheme> {
+        FINENESS_SCHEMES.iter().copied().find(|s| s.slug == slug)
+    }
+
+    /// The share of a lime that counts, 0 to 1, from its fractions in %, fine to coarse.
+    pub fn share(&self, fractions: &[f64]) -> Result<(f64, Working), String> {
+        if fractions.len() != self.classes.len() {
+            let classes: Vec<_> = self.classes.iter().map(|(name, _)| *name).collect();
+            return Err(format!("This scheme asks for {} fractions: {}.", classes.len(), classes.join(", ")));
+        }
+        if fractions.iter().any(|f| !f.is_finite() || *f < 0.0) {
+            return Err("A sieve fraction cannot be below zero.".into());
+        }
+        let total: f64 = fractions.iter().sum();
+        if total > 100.5 {
+            return Err(format!(
+                "The fractions come to {} %, more than the whole: perhaps they are “passing” figures, which add up as they go.",
+                number(total)
+            ));
+        }
+        let share: f64 = fractions.iter().zip(self.classes).map(|(f, (_, weight))| f * weight).sum::<f64>() / 100.0;
+        let terms: Vec<String> =
+            fractions.iter().zip(self.classes).map(|(f, (_, weight))| format!("{} × {weight}", number(*f))).collect();
+        let inputs = fractions
+            .iter()
+            .zip(self.classes)
+            .map(|(f, (name, _))| Working::leaf(*name, Figure::new(*f, "%", 1), Origin::Entered));
+        let mut working = Working::step(
+            "Fine enough to count",
+            Figure::new(share * 100.0, "%", 2),
+            format!("{} = {} %", terms.join(" + "), number(share * 100.0)),
+            inputs,
+        )
+        .cite(self.source);
+        if (total - 100.0).abs() > 0.05 {
+            working = working.note(format!(
+                "The fractions come to {} %, not 100; they are used as printed, and the rest counts as nothing.",
+                number(total)
+            ));
+        }
+        Ok((share, working))
+    }
+}
+
+/// Fractions from a "% passing" analysis, sieves given from the finest to the coarsest; the
+/// last fraction returned is what stays on the coarsest sieve.
+pub fn fractions_from_passing(passing: &[f64]) -> Result<Vec<f64>, String> {
+    if passing.is_empty() || passing.iter().any(|p| !(0.0..=100.0).contains(p)) {
+        return Err("“Passing” figures lie between 0 and 100 %.".into());
+    }
+    if passing.windows(2).any(|pair| pair[1] < pair[0]) {
+        return Err("A coarser sieve passes at least as much as a finer one; these figures do not.".into());
+    }
+    let ends = [&[0.0][..], passing, &[100.0]].concat();
+    Ok(ends.windows(2).map(|pair| pair[1] - pair[0]).collect())
+}
+
+/// A liming product.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LimeProduct<'a> {
+    pub value: LimeValue,
+    /// The publisher's scheme with the product's fractions in %, fine to coarse.
+    pub fineness: Option<(FinenessScheme, &'a [f64])>,
+    /// Water, % of the product as it is spread.
+    pub moisture_percent: Option<f64>,
+}
+
+/// How much of a product does the work.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ProductRate {
+    pub kg_per_ha: KgPerHa,
+    /// Effective value, % of pure fine dry calcium carbonate.
+    pub effective_percent: f64,
+    pub working: Working,
+    pub notes: Vec<String>,
+}
+
+impl LimeProduct<'_> {
+    /// Effective value, % of pure fine dry calcium carbonate: value × fineness × (1 − moisture).
+    pub fn effective_percent(&self) -> Result<(f64, Working, Vec<String>), String> {
+        let percent = self.value.percent_of_carbonate()?;
+        let effective = matches!(self.value, LimeValue::EffectiveLbPerTon(_));
+        let mut notes = Vec::new();
+        let leaf = Working::leaf(
+            format!("Value on the label: {}", self.value.words()),
+            Figure::new(percent, "%", 1),
+            Origin::Entered,
+        );
+        let mut inputs = vec![leaf];
+        let mut formula = format!("{} %", number(percent));
+        let mut result = percent;
+        match self.fineness {
+            Some(_) if effective => {
+                return Err(
+                    "An effective value has the fineness in it already; counting it twice would double the lime."
+                        .into(),
+                );
+            }
+            Some((scheme, fractions)) => {
+                let (share, working) = scheme.share(fractions)?;
+                formula.push_str(&format!(" × {}", number(share)));
+                notes.extend(working.notes.iter().cloned());
+                inputs.push(working);
+                result *= share;
+            }
+            None if !effective => notes.push("The fineness is not known; all of it is counted as fine.".into()),
+            None => {}
+        }
+        match self.moisture_percent {
+            Some(_) if effective => return Err("An effective value has the moisture in it already.".into()),
+            Some(water) if !(0.0..100.0).contains(&water) => {
+                return Err("Moisture lies between 0 and 100 %.".into());
+            }
+            Some(water) => {
+                formula.push_str(&format!(" × (1 − {} ÷ 100)", number(water)));
+                inputs.push(Working::leaf("Moisture", Figure::new(water, "%", 0), Origin::Entered));
+                result *= 1.0 - water / 100.0;
+            }
+            None if !effective => notes.push("The moisture is not known; it is counted as dry.".into()),
+            None => {}
+        }
+        if result <= 0.0 {
+            return Err("Nothing of this lime is fine enough to work.".into());
+        }
+        formula.push_str(&format!(" = {} %", number(result)));
+        let working = Working::step("Effective value", Figure::new(result, "%", 1), formula, inputs);
+        Ok((result, working, notes))
+    }
+
+    /// The product that brings a requirement.
+    pub fn rate(&self, requirement: &Requirement) -> Result<ProductRate, String> {
+        let (effective_percent, value_working, notes) = self.effective_percent()?;
+        let kg_per_ha = requirement.carbonate.0 * 100.0 / effective_percent;
+        let formula = format!(
+            "{} kg/ha × 100 ÷ {} = {} kg/ha",
+            number(requirement.carbonate.0),
+            number(effective_percent),
+            number(kg_per_ha)
+        );
+        let figure = Figure::significant(kg_per_ha, KgPerHa::UNIT, 3);
+        let working = Working::step("Product to give", figure, formula, [requirement.working.clone(), value_working]);
+        Ok(ProductRate { kg_per_ha: KgPerHa(kg_per_ha), effective_percent, working, notes })
+    }
+}
+
+/// The most lime that a publisher puts on at once.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SplitRule {
+    pub slug: &'static str,
+    pub words: &'static str,
+    /// The most at once, in the printed unit.
+    pub most: f64,
+    pub unit: RateUnit,
+    /// The publisher prints whole units, so a rate is rounded to them before it is split.
+    pub whole_units: bool,
+    pub months_apart: u8,
+    pub source: Source,
+}
+
+/// The rules known here.
+pub const SPLITS: &[SplitRule] = &[
+    SplitRule {
+        slug: "penn_state_garden",
+        words: "up to 10 lb/100 ft² at once; 11 to 20 in two parts, more in three or more, six months apart",
+        most: 10.0,
+        unit: RateUnit::LbPer100Ft2,
+        whole_units: true,
+        months_apart: 6,
+        source: Source {
+            publisher: "Penn State Agricultural Analytical Services Laboratory",
+            title: "Home garden report comments",
+            year: 0,
+            address: "https://agsci.psu.edu/aasl/online-report/home-garden",
+            evidence: Evidence::Read,
+        },
+    },
+    SplitRule {
+        slug: "teagasc",
+        words: "not more than 7.5 t/ha at once, the rest in the third year",
+        most: 7.5,
+        unit: RateUnit::TonnePerHa,
+        whole_units: false,
+        months_apart: 24,
+        source: Source {
+            publisher: "Teagasc",
+            title: "Advice on liming, factsheet",
+            year: 0,
+            address: "https://www.teagasc.ie/news--events/daily/grassland/advice-on-liming-factsheet.php",
+            evidence: Evidence::Read,
+        },
+    },
+    SplitRule {
+        slug: "uk",
+        words: "over 5 t/ha in parts over two years",
+        most: 5.0,
+        unit: RateUnit::TonnePerHa,
+        whole_units: false,
+        months_apart: 12,
+        source: Source {
+            publisher: "A British farm buying group",
+            title: "Lime time",
+            year: 0,
+            address: "https://www.dblbuyinggroup.co.uk/news/lime-time/",
+            evidence: Evidence::Read,
+        },
+    },
+];
+
+impl SplitRule {
+    /// Finds a rule by its key.
+    pub fn find(slug: &str) -> Option<SplitRule> {
+        SPLITS.iter().copied().find(|rule| rule.slug == slug)
+    }
+
+    /// A rate in equal parts, none above the most at once; none at all for a rate of zero.
+    pub fn parts(&self, rate: KgPerHa) -> Vec<KgPerHa> {
+        if !rate.0.is_finite() || rate.0 <= 0.0 {
+            return vec![];
+        }
+        let printed = self.unit.show(rate);
+        let printed = if self.whole_units { printed.round() } else { printed };
+        // A need of lime beyond any soil's would otherwise make a list without end.
+        let parts = (printed / self.most - 1e-9).ceil().clamp(1.0, 100.0);
+        vec![KgPerHa(rate.0 / parts); parts as usize]
+    }
+}
