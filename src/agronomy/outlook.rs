@@ -231,6 +231,8 @@ pub struct Step {
 pub struct Outlook {
     /// The most pressing first.
     pub steps: Vec<Step>,
+    /// How many results have no limits to be judged by, so that silence about them says nothing.
+    pub unjudged: usize,
     pub put_on: Vec<PutOn>,
     /// Those that were drawn on, or that hold back something needed.
     pub caps: Vec<CapLine>,
@@ -267,7 +269,10 @@ pub fn outlook(situation: &Situation<'_>) -> Outlook {
     let caps = caps.into_iter().filter(|line| {
         line.used.0 > 0.0 || matches!(line.cap.counted, Counted::Total(element) if needed.contains(&element))
     });
+    let unjudged =
+        |n: &&NutrientStanding| matches!(n.position, Position::NoCriterion(_)) && n.analyte.element().is_some();
     Outlook {
+        unjudged: situation.standing.nutrients.iter().filter(unjudged).count(),
         steps: ranked.into_iter().map(|(_, step)| step).collect(),
         put_on: put_on(situation),
         caps: caps.collect(),
@@ -312,7 +317,8 @@ fn judge(situation: &Situation<'_>, nutrient: &NutrientStanding, caps: &[CapLine
     match &nutrient.position {
         Position::Excess => {
             let what = format!("Give no {}: there is too much already.", in_sentence(nutrient.analyte));
-            Some((40.0, step(Kind::Hold, Some(nutrient.analyte), what, standing_words(nutrient))))
+            let why = vec![found_words(nutrient)];
+            Some((40.0, step(Kind::Hold, Some(nutrient.analyte), what, why)))
         }
         Position::NotKnown(why) => {
             let what = format!("{name}: the test does not say whether it is short.");
@@ -387,8 +393,8 @@ fn feed(situation: &Situation<'_>, nutrient: &NutrientStanding, caps: &[CapLine]
     }
 }
 
-/// What the test found, against what, and how sure that is.
-fn standing_words(nutrient: &NutrientStanding) -> Vec<String> {
+/// What the test found, and against what.
+fn found_words(nutrient: &NutrientStanding) -> String {
     let mut found = format!("Found {}", nutrient.found.figure);
     if let Some(aim) = &nutrient.aim {
         found += &format!(", aim {}", aim.figure);
@@ -396,7 +402,12 @@ fn standing_words(nutrient: &NutrientStanding) -> Vec<String> {
     if let Some(percent) = &nutrient.percent_of_aim {
         found += &format!(", which is {} of it", percent.figure);
     }
-    let mut words = vec![found + "."];
+    found + "."
+}
+
+/// The same, and how sure the shortage is.
+fn standing_words(nutrient: &NutrientStanding) -> Vec<String> {
+    let mut words = vec![found_words(nutrient)];
     if let Some(likelihood) = &nutrient.likelihood {
         words.push(format!("That it is truly short is {}.", likelihood.words));
     }

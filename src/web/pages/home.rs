@@ -104,6 +104,10 @@ fn notes(site: &SiteOutlook) -> Vec<Note> {
     let over: Vec<_> = site.plots.iter().filter(over).collect();
     if !over.is_empty() {
         let words = format!("{} over a limit for twelve months", show::count(over.len(), "plot"));
+        let path = match over[..] {
+            [one] => format!("/plots/{}/next", one.standing.plot.id),
+            _ => path,
+        };
         notes.push(Note { path, words, about: named(over) });
     }
     notes

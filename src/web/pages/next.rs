@@ -28,6 +28,7 @@ use axum::{extract::Path, response::Response};
 struct NextPage<'a> {
     frame: Frame,
     ahead: &'a PlotOutlook,
+    guideline: &'a str,
     steps: Vec<StepLine<'a>>,
     why_then: Vec<Why<'a>>,
     put_on: Vec<Carried>,
@@ -81,7 +82,7 @@ fn step_line(plot: PlotId, step: &Step) -> StepLine<'_> {
 
 /// `GET /plots/{plot}/next`
 pub async fn show(cx: Cx, Path(id): Path<PlotId>) -> Result<Response> {
-    let (site, _, ahead) = cx.app.plot_outlook(&cx.actor, id).await?;
+    let (site, guideline, ahead) = cx.app.plot_outlook(&cx.actor, id).await?;
     let plot = &ahead.standing.plot;
     let outlook = &ahead.outlook;
     let last = ahead.standing.survey.last_sampled();
@@ -108,7 +109,7 @@ pub async fn show(cx: Cx, Path(id): Path<PlotId>) -> Result<Response> {
         left_out: show::mass(undone.left_out_g),
         not_put_on: show::mass(undone.not_put_on_g),
     });
-    let crops: Vec<&str> = ahead.crops.iter().map(|crop| crop.name).collect();
+    let crops: Vec<String> = ahead.crops.iter().map(|crop| crop.name.to_lowercase()).collect();
     html(&NextPage {
         frame: under_plot(&cx, &site, plot, format!("Next on {}", titled(plot))),
         steps: outlook.steps.iter().map(|step| step_line(id, step)).collect(),
@@ -121,5 +122,6 @@ pub async fn show(cx: Cx, Path(id): Path<PlotId>) -> Result<Response> {
         undone: undone.collect(),
         crops: crops.join(", "),
         ahead: &ahead,
+        guideline: &guideline.title,
     })
 }

@@ -49,12 +49,16 @@ pub struct PlotPage {
     strip: Option<Strip>,
     /// What was tested and has no limits here.
     others: Vec<Other>,
+    /// They are more than what is judged.
+    others_first: bool,
     /// Signs of lime and of salts, as sentences; why no capacity can be trusted.
     signs: Vec<String>,
     cautions: Vec<String>,
     /// Cells of the newest sheet that cannot be read: what they are and why.
     unreadable: Vec<String>,
     timeline: Vec<Event>,
+    /// The same, longer ago.
+    earlier: Vec<Event>,
     next: Next,
     relatives: Vec<Relative>,
     /// The form to retire it.
@@ -74,6 +78,8 @@ struct Other {
 struct Next {
     /// The most pressing things, at most three.
     steps: Vec<String>,
+    /// How many nutrients have no limits to be judged by.
+    unjudged: usize,
     test_on: Date,
     test_due: bool,
 }
@@ -82,11 +88,15 @@ impl Next {
     fn of(ahead: &PlotOutlook) -> Next {
         Next {
             steps: ahead.outlook.steps.iter().take(3).map(|step| step.what.clone()).collect(),
+            unjudged: ahead.outlook.unjudged,
             test_on: ahead.outlook.next_test.due_on,
             test_due: ahead.outlook.next_test.due,
         }
     }
 }
+
+/// How many things done a plot's page shows before it folds the earlier ones away.
+const EVENTS: usize = 12;
 
 /// Something that was done on a day.
 struct Event {
@@ -218,6 +228,7 @@ impl PlotPage {
             Some(on) => format!("Under {}; newest sample of {}", guideline.title, show::date(on)),
             None => String::new(),
         };
+        let judged_count = judged.len();
         let tracks: Vec<Track> = judged.into_iter().map(|nutrient| track(id, nutrient)).collect();
         let others = unjudged.into_iter().map(|nutrient| Other {
             name: nutrient.analyte.name(),
@@ -237,16 +248,20 @@ impl PlotPage {
             let (what, printed, method) = (cell.analyte.name(), &cell.printed, &cell.method);
             format!("{what}, “{printed}” by {method}: {}", sentence(&cell.reason))
         });
+        let mut timeline = timeline(&standing, &applications, &grown);
+        let earlier = timeline.split_off(timeline.len().min(EVENTS));
         Ok(PlotPage {
             frame,
             guideline: guideline.title.clone(),
             untested: standing.samplings.is_empty(),
             strip: (!tracks.is_empty()).then_some(Strip { caption, tracks }),
+            others_first: others.len() > judged_count,
             others: others.collect(),
             signs: said,
             cautions: signs.cautions.iter().map(|caution| sentence(caution)).collect(),
             unreadable: unreadable.collect(),
-            timeline: timeline(&standing, &applications, &grown),
+            timeline,
+            earlier,
             next,
             plot: standing.plot,
             site,

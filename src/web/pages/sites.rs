@@ -128,7 +128,7 @@ impl PlotLine {
             weight: nutrient.shortage_weight(),
             working: working_path(plot.id, nutrient.analyte, "found"),
         });
-        let excess: Vec<String> = standing.excesses().map(|n| n.analyte.name().to_lowercase()).collect();
+        let excess: Vec<String> = standing.excesses().map(|n| n.analyte.short()).collect();
         PlotLine {
             plot: plot.clone(),
             last_test: ahead.standing.survey.last_sampled(),
