@@ -369,6 +369,11 @@ fn feed(situation: &Situation<'_>, nutrient: &NutrientStanding, caps: &[CapLine]
         let what = format!("{name}: enough went on since the test. The next test will show it.");
         return Some((35.0, step(Kind::Hold, Some(nutrient.analyte), what, why)));
     }
+    let held_g = situation.undone.get(&element).map_or(0.0, |undone| undone.not_put_on_g);
+    if !newer && !situation.open_doses.is_empty() && held_g >= left_g * 0.95 {
+        let what = format!("{name}: the doses still to be put on bring the rest.");
+        return Some((rank, step(Kind::Finish, Some(nutrient.analyte), what, why)));
+    }
     if chance <= 0.75 {
         let what = format!("{name}: may be short or not. At most {} on this plot; a retest helps.", grams(left_g));
         return Some((rank + 7.0, step(Kind::Unsure, Some(nutrient.analyte), what, why)));
@@ -603,26 +608,46 @@ mod tests {
     }
 
     #[test]
+    fn what_open_doses_hold_is_not_asked_for_again() {
+        let ground = ground(Cover::Open, Texture::Loam);
+        let present = present(&ground, &[("P", 10.0)]);
+        let needed = needs(&present.standing, &ground, None, &Way::default())[0].kg_per_ha.on(ground.area).0;
+        let undone = |g: f64| BTreeMap::from([(Element::P, Undone { left_out_g: 0.0, not_put_on_g: g })]);
+        let open = [OpenDose { amendment: "Rock phosphate".into(), left_g: 400.0 }];
+        let kind = |outlook: Outlook| about(&outlook, "P").unwrap().kind;
+        assert_eq!(kind(ask(&ground, &present, &[], undone(needed), &open)), Kind::Finish);
+        assert_eq!(kind(ask(&ground, &present, &[], undone(needed / 2.0), &open)), Kind::Feed);
+        // Without an open plan nobody will put them on: the need stands.
+        assert_eq!(kind(ask(&ground, &present, &[], undone(needed), &[])), Kind::Feed);
+    }
+
+    #[test]
     fn sour_soil_is_limed_before_it_is_fed() {
         let ground = ground(Cover::Open, Texture::Loam);
         let own = r#"
             slug = "own"
             title = "Our own"
             publisher = "the grower"
+            year = 2025
+            address = ""
             scope = "this test"
             [[table]]
-            title = "All"
-            source = { publisher = "the grower", title = "our own limits", evidence = "common_practice" }
+            title = "pH"
+            source = { publisher = "the grower", title = "our own limits", year = 2025, address = "", evidence = "common_practice" }
+            methods = ["ph_water_1_1"]
+            unit = "pH"
             decimals = 1
             [[table.row]]
             analyte = "ph"
-            methods = ["ph_water_1to1"]
-            unit = "pH"
             critical = 6.0
-            [[table.row]]
-            analyte = "P"
+            [[table]]
+            title = "Phosphorus"
+            source = { publisher = "the grower", title = "our own limits", year = 2025, address = "", evidence = "common_practice" }
             methods = ["mehlich3_icp"]
             unit = "mg/kg"
+            decimals = 0
+            [[table.row]]
+            analyte = "P"
             critical = 50
         "#;
         let own = Guideline::parse(own).unwrap();

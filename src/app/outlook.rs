@@ -12,8 +12,9 @@ use crate::{
         crop::Crop,
         element::Element,
         guideline::Guideline,
-        need::{self, Need, Way},
+        need::{self, By, Need, Way},
         outlook::{OpenDose, Outlook, Situation, Undone, outlook},
+        quantity::{Grams, LayerConvention},
         record::Application,
         standing::NutrientStanding,
     },
@@ -64,16 +65,22 @@ pub struct Grown {
     pub from: Date,
 }
 
+/// How needs are weighed on a site: by the mass of soil that it settled on, else by each plot's own layer.
+pub fn way_of(site: &SiteRow) -> Way {
+    let convention = site.layer.as_deref().and_then(LayerConvention::find);
+    Way { by: convention.map_or(By::OwnLayer, By::Convention), ..Way::default() }
+}
+
 impl PlotStanding {
-    /// What raises one nutrient to its aim, on the plot's own layer.
-    pub fn need(&self, nutrient: &NutrientStanding) -> Option<Need> {
+    /// What raises one nutrient to its aim.
+    pub fn need(&self, nutrient: &NutrientStanding, way: &Way) -> Option<Need> {
         let sampled = self.present.choices.get(&nutrient.analyte).and_then(|choice| choice.chosen.depth);
-        need::raise(nutrient, &self.plot.ground(), sampled, &Way::default())
+        need::raise(nutrient, &self.plot.ground(), sampled, way)
     }
 
     /// What raises each nutrient that is judged, in the order of the standing.
-    pub fn needs(&self) -> Vec<Need> {
-        self.present.standing.nutrients.iter().filter_map(|nutrient| self.need(nutrient)).collect()
+    pub fn needs(&self, way: &Way) -> Vec<Need> {
+        self.present.standing.nutrients.iter().filter_map(|nutrient| self.need(nutrient, way)).collect()
     }
 }
 
@@ -89,7 +96,7 @@ impl App {
         let plot = found(store::plots::plot(&mut read, id).await?, "plot")?;
         let site = found(store::plots::site(&mut read, plot.site).await?, "site")?;
         let guideline = guideline_of(&site)?;
-        let ahead = look_ahead(&mut read, vec![plot], &guideline, self.today()).await?.pop();
+        let ahead = look_ahead(&mut read, vec![plot], &guideline, &way_of(&site), self.today()).await?.pop();
         Ok((site, guideline, found(ahead, "plot")?))
     }
 
@@ -100,7 +107,7 @@ impl App {
         let site = found(store::plots::site(&mut read, id).await?, "site")?;
         let plots = store::plots::plots(&mut read, id, false).await?;
         let guideline = guideline_of(&site)?;
-        let plots = look_ahead(&mut read, plots, &guideline, self.today()).await?;
+        let plots = look_ahead(&mut read, plots, &guideline, &way_of(&site), self.today()).await?;
         Ok(SiteOutlook { site, guideline, plots })
     }
 
@@ -174,7 +181,11 @@ async fn left_undone(read: &mut Read, plans: &BTreeMap<PlotId, LastPlan>) -> Res
     let distinct: BTreeSet<PlanId> = plans.values().map(|plan| plan.plan).collect();
     for plan in distinct {
         let of_this = |plot: &PlotId| plans.get(plot).filter(|last| last.plan == plan);
+        let mut needed: BTreeSet<(PlotId, Element)> = BTreeSet::new();
         for need in store::plans::needs_of(read, plan).await? {
+            if need.need_kg_per_ha > 0.0 {
+                needed.insert((need.plot, need.element));
+            }
             if of_this(&need.plot).is_some() && need.short_g > 0.0 {
                 left.undone.entry(need.plot).or_default().entry(need.element).or_default().left_out_g += need.short_g;
             }
@@ -194,8 +205,11 @@ async fn left_undone(read: &mut Read, plans: &BTreeMap<PlotId, LastPlan>) -> Res
             }
             let Some(row) = analyses.get(&dose.analysis) else { continue };
             let undone = left.undone.entry(dose.plot).or_default();
-            for (element, mass) in row.analysis.supplied(crate::agronomy::quantity::Grams(left_g)) {
-                undone.entry(element).or_default().not_put_on_g += mass.0;
+            for (element, mass) in row.analysis.supplied(Grams(left_g)) {
+                // What a dose carries besides is no need left undone.
+                if needed.contains(&(dose.plot, element)) {
+                    undone.entry(element).or_default().not_put_on_g += mass.0;
+                }
             }
         }
     }
@@ -207,6 +221,7 @@ async fn look_ahead(
     read: &mut Read,
     plots: Vec<PlotRow>,
     guideline: &Guideline,
+    way: &Way,
     today: Date,
 ) -> Result<Vec<PlotOutlook>> {
     let ids: Vec<PlotId> = plots.iter().map(|plot| plot.id).collect();
@@ -228,7 +243,7 @@ async fn look_ahead(
         let outlook = outlook(&Situation {
             ground: &standing.plot.ground(),
             standing: &standing.present.standing,
-            needs: &standing.needs(),
+            needs: &standing.needs(way),
             tested_on: tested_on.collect(),
             last_sampled: standing.survey.last_sampled(),
             applications: &applications,

@@ -23,7 +23,7 @@ pub struct PlotTrend {
     pub guideline: Cow<'static, Guideline>,
     pub standing: PlotStanding,
     pub analyte: Analyte,
-    /// By method and unit, the one used last first.
+    /// By method and unit, the one used last first; of several, one with an aim.
     pub methods: Vec<MethodTrend>,
     /// What carried the element was put on, oldest first.
     pub put_on: Vec<Application>,
@@ -69,7 +69,8 @@ impl App {
             }
         }
         methods.sort_by_key(|m| {
-            std::cmp::Reverse(m.segments.iter().flat_map(|s| &s.points).map(|point| point.sampled_on).max())
+            let last = m.segments.iter().flat_map(|s| &s.points).map(|point| point.sampled_on).max();
+            (std::cmp::Reverse(last), m.aim.is_none())
         });
         let mut put_on = self.put_on(actor, id).await?;
         let carries = |a: &Application| analyte.element().is_some_and(|e| a.content.get(&e).is_some_and(|f| *f > 0.0));

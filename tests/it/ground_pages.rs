@@ -7,7 +7,13 @@ use axum::{
     body::Body,
     http::{Method, Request, StatusCode, header},
 };
-use glebe::{app::App, web::Server};
+use glebe::{
+    app::{
+        Actor, App,
+        reports::{CellForm, ReportForm, SamplingForm},
+    },
+    web::Server,
+};
 use http_body_util::BodyExt;
 use tempfile::TempDir;
 use tower::ServiceExt;
@@ -15,7 +21,8 @@ use tower::ServiceExt;
 struct Garden {
     router: Router,
     token: String,
-    _app: App,
+    app: App,
+    ada: Actor,
     _folder: TempDir,
 }
 
@@ -27,10 +34,10 @@ struct Answer {
 
 impl Garden {
     async fn new() -> Garden {
-        let (folder, app, _) = fresh().await;
+        let (folder, app, ada) = fresh().await;
         let token = app.sign_in("ada", PASSWORD).await.unwrap().secret().to_owned();
         let router = Server::new(app.clone(), app.settings()).router();
-        Garden { router, token, _app: app, _folder: folder }
+        Garden { router, token, app, ada, _folder: folder }
     }
 
     async fn ask(&self, method: Method, path: &str, body: &str) -> Answer {
@@ -68,6 +75,27 @@ impl Garden {
         let answer = self.ask(Method::POST, path, body).await;
         assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY, "{path}: {}", answer.text);
         answer.text
+    }
+
+    /// Soil of the first plot by one lab: lines of analyte, method, printed text, unit.
+    async fn tested(&self, on: &str, bottom_cm: &str, fizz: &str, lines: &[[&str; 4]]) {
+        let sampling = SamplingForm {
+            plots: vec!["1".into()],
+            sampled_on: on.into(),
+            depth_bottom_cm: bottom_cm.into(),
+            fizz_acid: if fizz.is_empty() { String::new() } else { "hydrochloric_1m".into() },
+            fizz_class: fizz.into(),
+            ..SamplingForm::default()
+        };
+        let rows = lines.iter().map(|[analyte, method, printed, unit]| CellForm {
+            analyte: (*analyte).into(),
+            method: (*method).into(),
+            printed: (*printed).into(),
+            unit: (*unit).into(),
+            ..CellForm::default()
+        });
+        let report = ReportForm { lab: "River Lab".into(), rows: rows.collect(), ..ReportForm::default() };
+        self.app.save_sampling_with_report(&self.ada, &sampling, &report).await.unwrap();
     }
 
     async fn site(&self) -> String {
@@ -158,4 +186,78 @@ async fn a_plot_is_split_merged_retired_and_reopened_and_its_line_is_shown() {
     garden.send(&format!("{merged}/retire"), "retired_on=2025-06-01").await;
     garden.send(&format!("{merged}/reopen"), "").await;
     assert!(!garden.get(&merged).await.contains("no longer worked.</strong>"));
+}
+
+/// The addresses in a page that begin like this, each once.
+fn links(page: &str, start: &str) -> std::collections::BTreeSet<String> {
+    let addresses = page.split("href=\"").skip(1).filter_map(|rest| rest.split('"').next());
+    addresses.filter(|address| address.starts_with(start)).map(str::to_owned).collect()
+}
+
+#[tokio::test]
+async fn every_figure_of_a_tested_bed_opens_down_to_the_printed_cell() {
+    let garden = Garden::new().await;
+    let site = garden.site().await;
+    let plot = garden.send(&format!("{site}/plots"), &format!("{BED}&area_m2=20")).await;
+    assert!(garden.get(&plot).await.contains("No soil was sampled here yet."));
+    let m3 = "mehlich3_icp";
+    let lines =
+        [["P", m3, "18", "mg/kg"], ["K", m3, "150", "mg/kg"], ["B", m3, "<0.3", "mg/kg"], ["P", "olsen", "9", "mg/kg"]];
+    garden.tested("2025-10-02", "20", "", &lines).await;
+    let page = garden.get(&plot).await;
+    // Rutgers NJAES prints 72 lb/acre as the least of "high" for phosphorus: 36 mg/kg.
+    assert!(page.contains("18\u{a0}mg/kg") && page.contains("36\u{a0}mg/kg") && page.contains("50\u{a0}% of the aim"));
+    let workings = links(&page, &format!("{plot}/working/"));
+    assert!(workings.len() >= 8, "{workings:?}");
+    for working in &workings {
+        let opened = garden.get(working).await;
+        assert!(opened.contains("/reports/1#cell-") || working.ends_with("/aim"), "{working}: {opened}");
+    }
+    let need = garden.get(&format!("{plot}/working/P/need")).await;
+    assert!(need.contains("Phosphorus to give") && need.contains("Rutgers") && need.contains("/reports/1#cell-1"));
+    for nothing in ["working/P/nonsense", "working/Zn/found", "working/unobtainium/found", "trend/unobtainium"] {
+        assert_eq!(garden.ask(Method::GET, &format!("{plot}/{nothing}"), "").await.status, StatusCode::NOT_FOUND);
+    }
+    let list = garden.get(&site).await;
+    assert!(list.contains("Phosphorus: very likely") && list.contains("2\u{a0}Oct\u{a0}2025"), "{list}");
+}
+
+#[tokio::test]
+async fn a_change_of_depth_or_method_is_never_drawn_across() {
+    let garden = Garden::new().await;
+    let site = garden.site().await;
+    let plot = garden.send(&format!("{site}/plots"), &format!("{BED}&area_m2=20")).await;
+    let tests = |m3: &'static str| [["P", "mehlich3_icp", m3, "mg/kg"], ["P", "olsen", "9", "mg/kg"]];
+    garden.tested("2019-10-02", "15", "", &tests("30")).await;
+    garden.tested("2021-10-02", "20", "", &tests("34")).await;
+    let page = garden.get(&format!("{plot}/trend/P")).await;
+    // One picture for each extractant, each with its break, no line, and the aim only where there is one.
+    assert_eq!(page.matches("<figure class=\"trend\"").count(), 2, "{page}");
+    assert_eq!((page.matches("class=\"break\"").count(), page.matches("class=\"join\"").count()), (2, 0));
+    assert_eq!((page.matches("class=\"aim-key\"").count(), page.matches("No aim is drawn").count()), (1, 1), "{page}");
+    assert!(page.contains("No line is drawn across it") && page.contains("The same as a table"), "{page}");
+    garden.tested("2023-10-02", "20", "", &tests("38")).await;
+    let page = garden.get(&format!("{plot}/trend/P")).await;
+    assert_eq!((page.matches("class=\"break\"").count(), page.matches("class=\"join\"").count()), (2, 2));
+}
+
+#[tokio::test]
+async fn what_to_do_next_says_why_and_the_first_page_what_is_due() {
+    let garden = Garden::new().await;
+    let site = garden.site().await;
+    let plot = garden.send(&format!("{site}/plots"), &format!("{BED}&area_m2=20")).await;
+    let home = garden.get("/").await;
+    assert!(home.contains("1\u{a0}plot never tested"), "{home}");
+    assert!(garden.get(&format!("{plot}/next")).await.contains("Take a soil sample now."));
+    garden.tested("2019-10-02", "20", "", &[["P", "mehlich3_icp", "10", "mg/kg"]]).await;
+    let next = garden.get(&format!("{plot}/next")).await;
+    // A loam is tested every four years (Virginia Cooperative Extension).
+    assert!(next.contains("it was due on 2\u{a0}Oct\u{a0}2023") && next.contains("Virginia Cooperative Extension"));
+    assert!(next.contains("Phosphorus: give") && next.contains(&format!("{plot}/working/P/need")), "{next}");
+    assert!(garden.get("/").await.contains("1\u{a0}plot due for a soil test"));
+    let waiting = SamplingForm { plots: vec!["1".into()], sampled_on: "2024-10-02".into(), ..SamplingForm::default() };
+    garden.app.save_sampling(&garden.ada, &waiting).await.unwrap();
+    let home = garden.get("/").await;
+    assert!(home.contains("A report is awaited for the sample of 2\u{a0}Oct\u{a0}2024"), "{home}");
+    assert!(!home.contains("due for a soil test"), "{home}");
 }

@@ -12,7 +12,7 @@ use crate::{
     },
     app::{
         applications::ApplicationRow,
-        outlook::{Grown, PlotOutlook},
+        outlook::{Grown, PlotOutlook, way_of},
         plots::{LineageRow, PlotRow, SiteRow},
         standing::PlotStanding,
     },
@@ -367,7 +367,7 @@ pub async fn working(cx: Cx, Path((plot, analyte, what)): Path<(PlotId, String, 
     let (site, _, standing) = cx.app.plot_standing(&cx.actor, plot).await?;
     let analyte: Analyte = analyte.parse().map_err(|_| Error::not_found())?;
     let nutrient = standing.present.standing.get(analyte).ok_or_else(Error::not_found)?;
-    let need = standing.need(nutrient).and_then(|need| need.working);
+    let need = standing.need(nutrient, &way_of(&site)).and_then(|need| need.working);
     let working = behind(nutrient, need.as_ref(), &what).ok_or_else(Error::not_found)?;
     let pages = cell_pages(&standing);
     let (_, name) = FIGURES.iter().find(|(key, _)| *key == what).ok_or_else(Error::not_found)?;
