@@ -11,6 +11,7 @@ pub mod carbonate;
 pub mod caution;
 pub mod choice;
 pub mod confidence;
+pub mod content;
 pub mod crop;
 pub mod drift;
 pub mod element;

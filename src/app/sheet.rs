@@ -21,6 +21,7 @@ use crate::{
     ids::{DeterminationId, PlotId, ReportId, SamplingId, SiteId},
     store::{self, Read},
 };
+use jiff::ToSpan;
 use std::borrow::Cow;
 
 /// The depth of a first sampling, cm, where no other says what is usual here.
@@ -87,13 +88,16 @@ impl App {
             let past = visit.sampling.sampled_on < on;
             if past { &mut history } else { &mut beside }.extend(visit.readings.iter().cloned());
         }
+        let long_ago = on.saturating_sub(1.year());
+        let applied = store::applications::of_plots(&mut read, &[placed.plot.id], long_ago, on).await?;
+        let last_applied = applied.values().flatten().map(|one| one.applied_on).filter(|day| *day < on).max();
         let questions = plausibility::questions(&Entry {
             sampling: &loaded.sampling,
             readings: &readings,
             signs: &present.signs,
             history: &history,
             beside: &beside,
-            last_applied: None,
+            last_applied,
         });
         Ok(Sheet { site, plots, guideline, loaded, reports, readings, unreadable, present, questions })
     }

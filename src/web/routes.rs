@@ -4,7 +4,10 @@
 use super::{
     Server, assets,
     guard::{Gate, pass},
-    pages::{applications, files, home, next, people, plot, plots, reports, samplings, setup, sign_in, sites, trend},
+    pages::{
+        amendments, applications, files, guidelines, history, home, next, people, plot, plots, reports, samplings,
+        setup, sign_in, sites, trend,
+    },
     probes,
 };
 use crate::{
@@ -141,6 +144,21 @@ pub fn routes() -> Vec<Route> {
         get("/sites/{site}/applications", Reader, applications::of_site),
         get("/applications/{application}", Reader, applications::show),
         post("/applications/{application}/void", Recorder, applications::void),
+        get("/amendments", Reader, amendments::list),
+        post("/amendments", Recorder, amendments::add),
+        get("/amendments/new", Recorder, amendments::new),
+        post("/amendments/catalogue", Steward, amendments::seed),
+        get("/amendments/{amendment}", Reader, amendments::show),
+        post("/amendments/{amendment}", Recorder, amendments::change),
+        get("/amendments/{amendment}/edit", Recorder, amendments::edit),
+        post("/amendments/{amendment}/analyses", Recorder, amendments::add_analysis),
+        post("/amendments/{amendment}/packs", Recorder, amendments::add_pack),
+        post("/amendments/{amendment}/stock", Recorder, amendments::count),
+        post("/amendments/{amendment}/archive", Recorder, amendments::archive),
+        post("/packs/{pack}/archive", Recorder, amendments::archive_pack),
+        get("/guidelines", Reader, guidelines::list),
+        get("/guidelines/{slug}", Reader, guidelines::show),
+        get("/history", Reader, history::list),
         get("/people", Steward, people::list),
         post("/people", Steward, people::add),
         post("/people/{person}", Steward, people::change),

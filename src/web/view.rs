@@ -30,6 +30,9 @@ pub struct Nav {
 pub const NAV: &[Nav] = &[
     Nav { path: "/", label: "Today", access: Access::Reader },
     Nav { path: "/sites", label: "Ground", access: Access::Reader },
+    Nav { path: "/amendments", label: "Amendments", access: Access::Reader },
+    Nav { path: "/guidelines", label: "Guidelines", access: Access::Reader },
+    Nav { path: "/history", label: "History", access: Access::Reader },
     Nav { path: "/people", label: "People", access: Access::Steward },
 ];
 

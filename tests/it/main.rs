@@ -20,5 +20,6 @@ mod serve;
 mod shed;
 mod sheet_pages;
 mod sheets;
+mod shelf_pages;
 mod store;
 mod tidy;

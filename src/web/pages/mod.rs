@@ -1,7 +1,10 @@
 //! The pages, one module to a family; each mirrors a folder or file of `templates/pages`.
 
+pub mod amendments;
 pub mod applications;
 pub mod files;
+pub mod guidelines;
+pub mod history;
 pub mod home;
 pub mod lines;
 pub mod next;
