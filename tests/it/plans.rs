@@ -654,6 +654,13 @@ fn no_random_garden_breaks_a_rule() {
             let product = request.products.iter().find(|p| p.key == dose.product.key).unwrap();
             let most = product.rate_max_g_per_m2.unwrap_or(f64::INFINITY);
             assert!(dose.weigh_g > 0.0 && dose.exact_g > 0.0 && dose.g_per_m2 <= most * (1.0 + 1e-12), "{dose:?}");
+            // No specks: what is put on serves some need by more than the solver's tolerance.
+            let bed = request.plots.iter().find(|b| b.key == dose.plot.key).unwrap();
+            let serves = bed.need_kg_per_ha.iter().any(|(e, need)| {
+                let available = product.content.get(e).unwrap_or(&0.0) * product.availability.get(e).unwrap_or(&1.0);
+                *need > 0.0 && dose.exact_g / bed.area_m2 * 10.0 * available > 0.99e-6 * need
+            });
+            assert!(dose.locked || serves, "case {case}: {dose:?}");
         }
         assert!(plan.account.shopping.iter().all(|line| line.missing_g == 0.0), "case {case}");
         assert!(plan.account.notes.is_empty(), "case {case}: {}", plan.account.notes[0]);

@@ -286,7 +286,7 @@ impl Search<'_> {
         for &(c, p, column) in &places.rate {
             let unused = places.used.iter().any(|&(q, used)| q == p && answer.values[used] < 0.5);
             let rate = answer.values[column];
-            rates[c][p] = if unused || self.dust(c, p, rate) { 0.0 } else { rate };
+            rates[c][p] = if unused { 0.0 } else { rate };
         }
         for (p, product) in self.problem.products.iter().enumerate() {
             let packs: Vec<_> = places.packs.iter().filter(|x| x.0 == p).collect();
@@ -302,11 +302,16 @@ impl Search<'_> {
                 rates.iter_mut().for_each(|r| r[p] *= had.max(0.0) / free);
             }
         }
+        for &(c, p, _) in &places.rate {
+            if self.dust(c, p, rates[c][p]) {
+                rates[c][p] = 0.0;
+            }
+        }
         rates
     }
 
-    /// Less than a millionth of every need it serves.
+    /// Less than a millionth of every need it serves: what is left of the solver's tolerance.
     fn dust(&self, c: usize, p: usize, rate: f64) -> bool {
-        self.plot(c).targets.iter().all(|t| t.supply[p] * rate < 1e-6 * t.scale.min(t.need.max(t.scale * 1e-3)))
+        self.plot(c).targets.iter().all(|t| t.need <= 0.0 || t.supply[p] * rate < 1e-6 * t.need)
     }
 }
