@@ -90,6 +90,18 @@ impl GramsPerM2 {
 }
 
 impl Grams {
+    /// In words that suit a kitchen scale: "12.4 kg", "9.18 kg", "298 g", "12.6 g", "40 mg".
+    pub fn words(self) -> String {
+        match self.0.abs() {
+            x if x >= 10_000.0 => format!("{:.1} kg", self.0 / 1000.0),
+            x if x >= 1_000.0 => format!("{:.2} kg", self.0 / 1000.0),
+            x if x >= 100.0 => format!("{:.0} g", self.0),
+            x if x >= 10.0 => format!("{:.1} g", self.0),
+            x if x >= 1.0 => format!("{:.2} g", self.0),
+            _ => format!("{:.0} mg", self.0 * 1000.0),
+        }
+    }
+
     /// The rate that this mass makes on an area; zero area gives zero, never infinity.
     pub fn per(self, area: SquareMetres) -> KgPerHa {
         if area.0 > 0.0 { KgPerHa(self.0 / area.0 * 10.0) } else { KgPerHa(0.0) }

@@ -331,7 +331,8 @@ async fn save(mut write: Write, actor: &Actor, entry: Entry, form: &ApplicationF
         note: form.note.trim().to_owned(),
     };
     let id = store::applications::insert(&mut write, &new).await?;
-    let summary = format!("{mass_g} g of {} were put on {} on {applied_on}.", product.amendment.name, ground.code);
+    let summary =
+        format!("{} of {} was put on {} on {applied_on}.", Grams(mass_g).words(), product.amendment.name, ground.code);
     write.commit(Change::new(Subject::Application(id), "added", summary)).await?;
     Ok(id)
 }

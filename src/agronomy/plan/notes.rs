@@ -1,7 +1,7 @@
 //! What a plan has to say, as data with a sentence each. Must never decide anything:
 //! a note reports what another module did, in words a tired grower can act on.
 
-use super::super::element::Element;
+use super::super::{element::Element, quantity::Grams};
 use super::{Goal, Key};
 use std::fmt;
 
@@ -96,13 +96,7 @@ pub enum Because {
 
 /// Grams with a precision that suits a kitchen scale.
 pub(crate) fn grams(g: f64) -> String {
-    match g.abs() {
-        x if x >= 10_000.0 => format!("{:.1} kg", g / 1000.0),
-        x if x >= 100.0 => format!("{g:.0} g"),
-        x if x >= 10.0 => format!("{g:.1} g"),
-        x if x >= 1.0 => format!("{g:.2} g"),
-        _ => format!("{:.0} mg", g * 1000.0),
-    }
+    Grams(g).words()
 }
 
 fn names(list: &[Named]) -> String {
