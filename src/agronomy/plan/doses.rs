@@ -29,11 +29,6 @@ const SURE_STEPS: f64 = 10.0;
 /// Rounding that moves a dose more than this share is pointed out.
 const COARSE: f64 = 0.10;
 
-/// A free dose of less than this, g, is the solver's tolerance and not a dose: no balance a
-/// grower has shows it, and the least that any trace element calls for on a square metre is
-/// a hundred times more.
-const DUST_G: f64 = 1e-4;
-
 /// One dose of the plan.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Dose {
@@ -77,9 +72,6 @@ pub(super) fn weigh(problem: &Problem, exact: &[Vec<f64>]) -> (Vec<Dose>, Vec<Ve
     let free = |b: usize, p: usize| !problem.plots[b].locked_g.contains_key(&p);
     let step = |b: usize, p: usize| products[p].scale_step_g.filter(|s| free(b, p) && exact[b][p] >= *s);
     let mut weighed = exact.to_vec();
-    for (b, doses) in weighed.iter_mut().enumerate() {
-        doses.iter_mut().enumerate().filter(|(p, g)| free(b, *p) && **g < DUST_G).for_each(|(_, g)| *g = 0.0);
-    }
     let mut floored = vec![vec![false; products.len()]; exact.len()];
     let floor = |weighed: &mut Vec<Vec<f64>>, floored: &mut Vec<Vec<bool>>, b: usize, p: usize| {
         if let Some(s) = step(b, p) {
@@ -122,7 +114,7 @@ pub(super) fn weigh(problem: &Problem, exact: &[Vec<f64>]) -> (Vec<Dose>, Vec<Ve
     for (b, plot) in problem.plots.iter().enumerate() {
         for (p, product) in products.iter().enumerate() {
             let (exact_g, weigh_g, locked) = (exact[b][p], weighed[b][p], !free(b, p));
-            if exact_g < DUST_G && !locked {
+            if exact_g <= 0.0 && !locked {
                 continue;
             }
             let weighing = match product.scale_step_g {
