@@ -163,7 +163,7 @@ impl App {
         let plots = self.plots(steward, site, false).await?.into_iter();
         let amendments = self.amendments(steward, false).await?.into_iter();
         let form = PlanForm {
-            name: format!("{} {}", PLANNED_BLOCKS.join(" and "), season.name),
+            name: format!("All but Long Field {}", season.name),
             guideline: GUIDELINE.to_owned(),
             plots: plots.filter(|plot| in_plan(plot.block_name.as_deref())).map(|plot| plot.id.to_string()).collect(),
             products: amendments
