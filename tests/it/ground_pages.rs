@@ -35,6 +35,10 @@ struct Answer {
 impl Garden {
     async fn new() -> Garden {
         let (folder, app, ada) = fresh().await;
+        Garden::of(folder, app, ada).await
+    }
+
+    async fn of(folder: TempDir, app: App, ada: Actor) -> Garden {
         let token = app.sign_in("ada", PASSWORD).await.unwrap().secret().to_owned();
         let router = Server::new(app.clone(), app.settings()).router();
         Garden { router, token, app, ada, _folder: folder }
@@ -260,4 +264,23 @@ async fn what_to_do_next_says_why_and_the_first_page_what_is_due() {
     let home = garden.get("/").await;
     assert!(home.contains("A report is awaited for the sample of 2\u{a0}Oct\u{a0}2024"), "{home}");
     assert!(!home.contains("due for a soil test"), "{home}");
+}
+
+/// Rothamsted's long-term liming experiment (doi 10.23637/rcs10-soil-01 and rcs10-rltlcation-01):
+/// two extractants on the same soil, a deeper auger from 1971 on, halves of a plot sampled apart.
+#[tokio::test]
+async fn the_pages_of_a_real_experiment_keep_apart_what_does_not_compare() {
+    let Some((folder, app, ada, _)) = super::rothamsted::imported().await else { return };
+    let site = app.sites(&ada).await.unwrap()[0].id;
+    let plots = app.plots(&ada, site, false).await.unwrap();
+    let plot = plots.iter().find(|plot| plot.code == "28").unwrap().id;
+    let garden = Garden::of(folder, app, ada).await;
+    let page = garden.get(&format!("/plots/{plot}/trend/K")).await;
+    assert!(page.matches("<figure class=\"trend\"").count() >= 2, "two extractants, two pictures");
+    assert!(page.contains("0–18") && page.contains("0–23") && page.contains("class=\"break\""), "{page}");
+    assert!(page.contains("in 1971") && page.contains("No line is drawn across it"), "{page}");
+    assert!(page.contains("mean of 2 tests"), "two halves of one day are one point");
+    for path in [format!("/plots/{plot}"), format!("/plots/{plot}/next"), format!("/sites/{site}"), "/".into()] {
+        garden.get(&path).await;
+    }
 }

@@ -175,7 +175,7 @@ fn converted([soil, cations, applications]: &[Vec<Line>; 3]) -> BTreeMap<String,
 }
 
 /// The experiment in a record of its own.
-async fn imported() -> Option<(TempDir, App, Actor, BTreeMap<String, Vec<u8>>)> {
+pub(super) async fn imported() -> Option<(TempDir, App, Actor, BTreeMap<String, Vec<u8>>)> {
     let files = converted(&source()?);
     let (folder, app, actor) = fresh().await;
     let told = app.accept_import(Some(&actor), &into("Rothamsted liming experiment"), files.clone()).await.unwrap();
