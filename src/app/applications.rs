@@ -220,8 +220,9 @@ pub struct OpenDose {
 }
 
 impl OpenDose {
+    /// Rounded down: a dose that just fills a cap must not go beyond it by being put on.
     fn left(row: &DoseRow) -> f64 {
-        ((row.mass_g - row.applied_g) * 1000.0).round().max(0.0) / 1000.0
+        ((row.mass_g - row.applied_g) * 1000.0 + 1e-6).floor().max(0.0) / 1000.0
     }
 
     fn of(row: DoseRow) -> Option<OpenDose> {

@@ -1,7 +1,16 @@
-//! What is measured, and printed: `cargo bench --bench bench`.
+//! What is measured, and printed: `cargo bench --bench bench`, or a part of it by name,
+//! `cargo bench --bench bench -- pages`.
 
+mod pages;
 mod planner;
 
 fn main() {
-    planner::run();
+    let named: Vec<String> = std::env::args().skip(1).filter(|argument| !argument.starts_with('-')).collect();
+    let wanted = |part: &str| named.is_empty() || named.iter().any(|name| name == part);
+    if wanted("pages") {
+        pages::run();
+    }
+    if wanted("planner") {
+        planner::run();
+    }
 }

@@ -4,8 +4,8 @@
 
 use base64::{Engine, prelude::BASE64_STANDARD as BASE64};
 use std::{
-    io::{BufRead, BufReader},
-    net::TcpListener,
+    io::{BufRead, BufReader, Read, Write},
+    net::{TcpListener, TcpStream},
     path::PathBuf,
     process::{Child, Command, Stdio},
     time::{Duration, Instant},
@@ -91,6 +91,7 @@ pub enum Scheme {
 pub struct Browser {
     pub page: WebDriver,
     driver: Child,
+    port: u16,
     story: String,
     shots: u32,
 }
@@ -139,14 +140,12 @@ impl Browser {
         page.cdp().send_raw("Emulation.setEmulatedMedia", media).await.expect("colour scheme");
         page.set_implicit_wait_timeout(Duration::from_secs(5)).await.expect("timeouts");
         let story = format!("{story}-{width:?}-{scheme:?}").to_lowercase();
-        Browser { page, driver, story, shots: 0 }
+        Browser { page, driver, port, story, shots: 0 }
     }
 
     /// Closes the window.
-    pub async fn close(mut self) {
+    pub async fn close(self) {
         let _ = self.page.clone().quit().await;
-        let _ = self.driver.kill();
-        let _ = self.driver.wait();
     }
 
     /// Saves the whole page as a picture in `target/screenshots`.
@@ -261,6 +260,19 @@ impl Browser {
         let over: i64 = self.page.execute(script, vec![]).await.expect("widths").convert().expect("a number");
         let at = self.page.current_url().await.map(|u| u.to_string()).unwrap_or_default();
         assert!(over <= 0, "{at} is {over} px wider than the window");
+    }
+}
+
+impl Drop for Browser {
+    /// The driver closes Chromium when it is told to stop, also where a story failed.
+    fn drop(&mut self) {
+        if let Ok(mut driver) = TcpStream::connect(("127.0.0.1", self.port)) {
+            let _ = driver.set_read_timeout(Some(Duration::from_secs(5)));
+            let _ = driver.write_all(b"GET /shutdown HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: close\r\n\r\n");
+            let _ = driver.read(&mut [0; 64]);
+        }
+        let _ = self.driver.kill();
+        let _ = self.driver.wait();
     }
 }
 

@@ -1,1 +1,4 @@
 //! Stories told through Chromium against the real server.
+
+mod first_season;
+mod first_start;
