@@ -39,6 +39,7 @@ impl Server {
         let data = tempfile::tempdir().expect("a temporary folder");
         let mut child = Command::new(binary)
             .arg(command)
+            .env("RUST_LOG", "warn")
             .args(["--listen", "127.0.0.1:0", "--data"])
             .arg(data.path())
             .stdout(Stdio::piped())
@@ -190,7 +191,9 @@ impl Browser {
     pub async fn expect(&self, words: &str) {
         let started = Instant::now();
         loop {
-            let text = self.text().await;
+            // A page that is just being replaced has no text to give.
+            let body = self.page.find(By::Tag("body")).await;
+            let text = if let Ok(body) = body { body.text().await.unwrap_or_default() } else { String::new() };
             if text.contains(words) {
                 return;
             }
@@ -273,6 +276,8 @@ impl Drop for Browser {
         }
         let _ = self.driver.kill();
         let _ = self.driver.wait();
+        // Or the session would be asked to end once more, of a driver that is gone.
+        let _ = self.page.clone().leak();
     }
 }
 

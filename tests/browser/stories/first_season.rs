@@ -162,14 +162,14 @@ async fn type_results(story: &Browser, printed: &[(&str, &str)]) {
 async fn read_the_standing(story: &mut Browser, bed: &str) {
     story.click(By::Css(format!("main a[href='{bed}']"))).await;
     story.expect("What stands here").await;
-    story.expect("14 mg/kg").await;
+    story.expect("139\u{a0}mg/kg").await;
     look(story, "bed-after").await;
-    story.click(By::Css(format!("a[href='{bed}/working/P/found']"))).await;
+    story.click(By::Css(format!("a[href='{bed}/working/K/found']"))).await;
     story.expect("as the lab printed it").await;
     look(story, "working").await;
     story.click(By::Css("main a[href*='#cell-']")).await;
     story.expect("As printed").await;
-    story.expect("Olsen").await;
+    story.expect("139").await;
     look(story, "printed-cell").await;
 }
 
