@@ -194,7 +194,7 @@ impl Browser {
             // A page that is just being replaced has no text to give.
             let body = self.page.find(By::Tag("body")).await;
             let text = if let Ok(body) = body { body.text().await.unwrap_or_default() } else { String::new() };
-            if text.contains(words) {
+            if text.replace('\u{a0}', " ").contains(words) {
                 return;
             }
             if started.elapsed() > Duration::from_secs(5) {

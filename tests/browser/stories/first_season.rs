@@ -162,7 +162,7 @@ async fn type_results(story: &Browser, printed: &[(&str, &str)]) {
 async fn read_the_standing(story: &mut Browser, bed: &str) {
     story.click(By::Css(format!("main a[href='{bed}']"))).await;
     story.expect("What stands here").await;
-    story.expect("139\u{a0}mg/kg").await;
+    story.expect("139 mg/kg").await;
     look(story, "bed-after").await;
     story.click(By::Css(format!("a[href='{bed}/working/K/found']"))).await;
     story.expect("as the lab printed it").await;
