@@ -52,3 +52,43 @@ for (const lines of document.querySelectorAll("[data-lines]")) {
     all[all.indexOf(event.target) + 1]?.focus();
   });
 }
+
+// Plans: while doses are typed, the server judges them and the page shows what it says.
+// The server answers with the whole page; only what is marked as fresh is taken from it.
+for (const form of document.querySelectorAll("form[data-live]")) {
+  let timer = 0;
+  let asked = 0;
+  const check = async () => {
+    const turn = ++asked;
+    let page;
+    try {
+      const answer = await fetch(form.dataset.live, { method: "POST", body: new URLSearchParams(new FormData(form)) });
+      if (!answer.headers.get("content-type")?.startsWith("text/html") || ![200, 422].includes(answer.status)) return;
+      page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    } catch {
+      return; // Out of reach: the buttons still work once it is back.
+    }
+    if (turn !== asked) return;
+    const open = new Set([...document.querySelectorAll("details[open] > summary")].map((s) => s.textContent));
+    for (const old of document.querySelectorAll("[data-fresh]")) {
+      const fresh = page.getElementById(old.id);
+      if (!fresh) continue;
+      for (const folded of fresh.querySelectorAll("details")) {
+        if (open.has(folded.firstElementChild?.textContent)) folded.open = true;
+      }
+      if (old.innerHTML !== fresh.innerHTML) old.replaceWith(document.adoptNode(fresh));
+    }
+    for (const field of form.querySelectorAll("input[inputmode]")) {
+      const judged = page.getElementsByName(field.name)[0];
+      for (const name of ["aria-invalid", "aria-describedby"]) {
+        const value = judged?.getAttribute(name);
+        if (value) field.setAttribute(name, value);
+        else field.removeAttribute(name);
+      }
+    }
+  };
+  form.addEventListener("input", () => {
+    clearTimeout(timer);
+    timer = setTimeout(check, 350);
+  });
+}

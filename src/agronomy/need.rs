@@ -284,7 +284,7 @@ pub fn raise(nutrient: &NutrientStanding, ground: &Ground, sampled: Option<Depth
 }
 
 /// mg/kg or mg/L; charge becomes mass by the cation's weight.
-fn canonical(level: Level, element: Element) -> Option<Level> {
+pub(super) fn canonical(level: Level, element: Element) -> Option<Level> {
     match level {
         Level::MgPerKg(_) | Level::MgPerL(_) => Some(level),
         Level::CmolPerKg(v) => Some(Level::MgPerKg(MgPerKg(v.0 * element.mg_per_cmol_charge()?))),
@@ -399,7 +399,7 @@ pub fn totals(needs: &[Need]) -> BTreeMap<Element, KgPerHa> {
     totals
 }
 
-fn capitalised(word: &str) -> String {
+pub(super) fn capitalised(word: &str) -> String {
     let mut chars = word.chars();
     chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
 }

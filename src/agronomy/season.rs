@@ -4,17 +4,18 @@
 //! ground that does not suit it.
 
 use super::{
-    amendment::Kind,
+    amendment::{Analysis, Kind},
     cap::{self, Counted, SeasonCap},
     crop::Crop,
     element::Element,
     ground::Ground,
-    need::{self, Need, Way},
+    need::{self, Need, Way, canonical, capitalised},
     plan::{Cap, GroupCap, Key, Lock, Options, PlanInput, PlotNeed, Product},
-    quantity::KgPerHa,
+    quantity::{Grams, KgPerHa, MgPerL, SquareMetres, by_volume_kg_per_ha},
+    reading::Level,
     record::{Application, DepthBand},
-    standing::Standing,
-    working::Working,
+    standing::{NutrientStanding, Standing, num},
+    working::{Figure, Origin, Working},
 };
 use jiff::{ToSpan, civil::Date};
 use std::collections::{BTreeMap, BTreeSet};
@@ -87,6 +88,112 @@ pub struct Prepared {
     pub caps: BTreeMap<Key, Vec<CapLeft>>,
     /// What a person should know before the plan: plots without a test, products kept off.
     pub notes: Vec<String>,
+}
+
+/// By what share of its aim an available amount of an element lifts a nutrient on this ground:
+/// 0.25 is a quarter of the aim. The reverse of the bare-mass need, so that a dose that meets
+/// the need reaches the aim; the next test may rise by less, because soil binds part of it.
+///
+/// `None` where there is no aim, or the level cannot be turned into a mass of soil.
+pub fn lift(available: KgPerHa, nutrient: &NutrientStanding, ground: &Ground) -> Option<f64> {
+    let aim = canonical(nutrient.aim_level?, nutrient.analyte.element()?)?;
+    let rise = match aim {
+        Level::MgPerL(_) => available.0 / by_volume_kg_per_ha(MgPerL(1.0), ground.depth).0,
+        _ => ground.layer().level(available).0,
+    };
+    let share = rise / aim.number();
+    (share.is_finite() && share >= 0.0).then_some(share)
+}
+
+/// A dose of one product, for the working of what it brings.
+#[derive(Clone, Copy, Debug)]
+pub struct Given<'a> {
+    pub product: &'a str,
+    pub analysis: &'a Analysis,
+    pub grams: Grams,
+    /// Typed by a person rather than set by the planner.
+    pub by_hand: bool,
+}
+
+impl Given<'_> {
+    /// The element that the dose brings, usable in the first season.
+    pub fn available(&self, element: Element) -> Grams {
+        let part = self.analysis.parts.get(&element);
+        Grams(part.map_or(0.0, |p| self.grams.0 * p.mass_fraction * p.first_year_availability))
+    }
+
+    /// The element that the dose brings in all: what a cap counts.
+    pub fn total(&self, element: Element) -> Grams {
+        Grams(self.grams.0 * self.analysis.fraction(element))
+    }
+
+    fn dose(&self) -> Working {
+        let origin = if self.by_hand { Origin::Chosen } else { Origin::Planned };
+        Working::leaf(format!("Dose of {}", self.product), Figure::significant(self.grams.0, "g", 4), origin)
+    }
+
+    /// What the dose brings in all, from the dose and the analysis; `None` where that is nothing.
+    fn total_working(&self, element: Element) -> Option<Working> {
+        let content = self.analysis.working(element)?;
+        let (grams, percent) = (self.total(element), self.analysis.fraction(element) * 100.0);
+        let formula = format!("{} g × {} % = {} g", num(self.grams.0), num(percent), num(grams.0));
+        let title = format!("{} in {}", capitalised(element.name()), self.product);
+        Some(Working::step(title, Figure::significant(grams.0, "g", 3), formula, [self.dose(), content]))
+    }
+
+    /// What of it a crop can use in the first season.
+    fn available_working(&self, element: Element) -> Option<Working> {
+        let total = self.total_working(element)?;
+        let part = self.analysis.parts.get(&element)?;
+        if part.first_year_availability >= 1.0 {
+            return Some(total.note("All of it counts in the first season."));
+        }
+        let percent = part.first_year_availability * 100.0;
+        let cited = part.availability_source.as_ref().unwrap_or(&part.source).clone();
+        let share = Working::leaf("Usable in the first season", Figure::new(percent, "%", 0), Origin::Published);
+        let grams = self.available(element);
+        let formula = format!("{} g × {} % = {} g", num(self.total(element).0), num(percent), num(grams.0));
+        let title = format!("{} from {} in the first season", capitalised(element.name()), self.product);
+        let figure = Figure::significant(grams.0, "g", 3);
+        Some(Working::step(title, figure, formula, [total, share.cite(cited)]))
+    }
+}
+
+/// A need as grams on one plot. `None` where nothing is needed.
+pub fn need_on_plot(need: &Need, area: SquareMetres) -> Option<Working> {
+    let per_area = need.working.clone()?;
+    let grams = need.kg_per_ha.on(area);
+    let formula = format!("{} kg/ha × {} m² ÷ 10 = {} g", num(need.kg_per_ha.0), num(area.0), num(grams.0));
+    let title = format!("{} for this plot", capitalised(need.element.name()));
+    let area = Working::leaf("Area of the plot", Figure::significant(area.0, "m²", 3), Origin::Entered);
+    Some(Working::step(title, Figure::significant(grams.0, "g", 3), formula, [per_area, area]))
+}
+
+/// What doses bring of an element in the first season. `None` where they bring nothing.
+pub fn supplied(doses: &[Given], element: Element) -> Option<Working> {
+    let title = format!("{} from the doses, usable in the first season", capitalised(element.name()));
+    sum(title, doses, |dose| dose.available(element), |dose| dose.available_working(element))
+}
+
+/// What doses bring of an element in all, which is what a cap counts. `None` for nothing.
+pub fn brought(doses: &[Given], element: Element) -> Option<Working> {
+    let title = format!("{} from the doses in all", capitalised(element.name()));
+    sum(title, doses, |dose| dose.total(element), |dose| dose.total_working(element))
+}
+
+fn sum<'a>(
+    title: String,
+    doses: &[Given<'a>],
+    grams: impl Fn(&Given<'a>) -> Grams,
+    working: impl Fn(&Given<'a>) -> Option<Working>,
+) -> Option<Working> {
+    let each: Vec<(f64, Working)> =
+        doses.iter().filter(|d| grams(d).0 > 0.0).filter_map(|d| Some((grams(d).0, working(d)?))).collect();
+    let total: f64 = each.iter().map(|(g, _)| g).sum();
+    let terms: Vec<String> = each.iter().map(|(g, _)| format!("{} g", num(*g))).collect();
+    let formula = format!("{} = {} g", terms.join(" + "), num(total));
+    let nodes: Vec<Working> = each.into_iter().map(|(_, node)| node).collect();
+    (!nodes.is_empty()).then(|| Working::step(title, Figure::significant(total, "g", 3), formula, nodes))
 }
 
 /// Water pH from which ash and lime are kept off a plot.
@@ -341,5 +448,20 @@ mod tests {
         let apart = [put_on(1, jiff::civil::date(2026, 3, 1)), put_on(2, jiff::civil::date(2025, 3, 1))];
         assert!(caps_exceeded_by(&bed.crops, &bed.ground, &apart, 2).is_empty());
         assert!(caps_exceeded_by(&bed.crops, &bed.ground, &apart, 1).is_empty());
+    }
+
+    #[test]
+    fn what_a_dose_brings_opens_to_the_dose_and_the_label() {
+        // Borax decahydrate holds 11.34 % boron (from its formula); a bed of 10 m² given 10 g gets 1.134 g.
+        let borax = crate::agronomy::amendment::find("borax").unwrap();
+        let given = |grams| Given { product: "borax", analysis: &borax.analysis, grams: Grams(grams), by_hand: false };
+        let share = borax.analysis.fraction(Element::B);
+        let working = supplied(&[given(10.0), given(0.0)], Element::B).unwrap();
+        assert!((working.figure.value - 10.0 * share).abs() < 1e-9, "{working:?}");
+        assert!(working.is_grounded() && brought(&[given(10.0)], Element::B).unwrap().is_grounded());
+        assert!(supplied(&[given(10.0)], Element::K).is_none());
+        let need = need::stated(Element::B, KgPerHa(1.0), "asked for in a test");
+        let on_plot = need_on_plot(&need, SquareMetres(10.0)).unwrap();
+        assert!((on_plot.figure.value - 1.0).abs() < 1e-12 && on_plot.is_grounded());
     }
 }

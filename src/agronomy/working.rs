@@ -56,6 +56,8 @@ pub enum Origin {
     Published,
     /// A choice made by a person, with their reason in the notes.
     Chosen,
+    /// A dose that the planner set; the plan itself says what it was weighed against.
+    Planned,
 }
 
 /// One node of a derivation.
@@ -130,13 +132,13 @@ impl Working {
         }
     }
 
-    /// Whether every leaf is a cell, an entered property, a choice, or a cited constant:
+    /// Whether every leaf is a cell, an entered property, a choice, a planned dose, or a cited constant:
     /// the promise that a careful person can check the number by hand.
     pub fn is_grounded(&self) -> bool {
         match self.origin {
             Origin::Computed => !self.inputs.is_empty() && self.inputs.iter().all(Working::is_grounded),
             Origin::Published => self.source.is_some(),
-            Origin::Cell(_) | Origin::Entered | Origin::Chosen => true,
+            Origin::Cell(_) | Origin::Entered | Origin::Chosen | Origin::Planned => true,
         }
     }
 }

@@ -80,6 +80,11 @@ impl Form {
         self.typed.get(name).map_or(&[], Vec::as_slice)
     }
 
+    /// Every field with each of its values, by name.
+    pub fn pairs(&self) -> impl Iterator<Item = (&str, &str)> {
+        self.typed.iter().flat_map(|(name, values)| values.iter().map(|value| (name.as_str(), value.as_str())))
+    }
+
     /// Whether a box of this name and value is ticked, or an option chosen.
     pub fn has(&self, name: &str, value: impl ToString) -> bool {
         self.all(name).contains(&value.to_string())

@@ -62,6 +62,31 @@ pub fn mass(grams: f64) -> String {
     }
 }
 
+/// A mass of an element, from grams: two significant digits below 10 g, for there the
+/// thousandths matter: "0.43 g", "12 g".
+pub fn element_mass(grams: f64) -> String {
+    if grams > 0.0 && grams < 9.95 { format!("{}\u{a0}g", significant(grams, 2)) } else { mass(grams) }
+}
+
+/// A mass as the scale is to show it, digits by the scale's step: "1,254 g", "3.5 g"; from
+/// 10 kg in kilograms. What is less than one step is written as finely as it was planned.
+pub fn weighed(grams: f64, step_g: f64) -> String {
+    if grams > 0.0 && grams < step_g {
+        return format!("{}\u{a0}g", significant(grams, 2));
+    }
+    let decimals = (0..3).find(|d| (step_g * 10f64.powi(*d)).fract().abs() < 1e-9).unwrap_or(3) as usize;
+    if grams < 10_000.0 {
+        format!("{}\u{a0}g", trimmed(number(grams, decimals)))
+    } else {
+        format!("{}\u{a0}kg", trimmed(number(grams / 1000.0, 2)))
+    }
+}
+
+/// A rate of an element: two significant digits below 10, for a trace element is a matter of hundredths.
+pub fn element_rate(kg_per_ha: f64) -> String {
+    if kg_per_ha.abs() < 9.95 { format!("{}\u{a0}kg/ha", significant(kg_per_ha, 2)) } else { rate(kg_per_ha) }
+}
+
 /// An area, from square metres: "30 m²", "7.5 m²", "1.25 ha".
 pub fn area(m2: f64) -> String {
     if m2 < 9_999.5 {
@@ -192,6 +217,19 @@ mod tests {
             (f64::NAN, "–"),
         ] {
             assert_eq!(mass(grams).replace('\u{a0}', " "), text);
+        }
+    }
+
+    #[test]
+    fn small_masses_and_rates_keep_their_digits() {
+        let plain = |text: String| text.replace('\u{a0}', " ");
+        assert_eq!(plain(element_mass(0.4321)), "0.43 g");
+        assert_eq!(plain(element_mass(12.4)), "12 g");
+        assert_eq!(plain(element_rate(0.048)), "0.048 kg/ha");
+        for (grams, step, text) in
+            [(1254.0, 1.0, "1,254 g"), (3.5, 0.5, "3.5 g"), (0.31, 1.0, "0.31 g"), (12_340.0, 5.0, "12.34 kg")]
+        {
+            assert_eq!(plain(weighed(grams, step)), text);
         }
     }
 

@@ -221,6 +221,7 @@ impl<'a> Steps<'a> {
                 Origin::Entered => "as entered here",
                 Origin::Published => "published figure",
                 Origin::Chosen => "chosen by a person",
+                Origin::Planned => "set by the plan",
             },
             cell: if let Origin::Cell(key) = node.origin { cell_page(key) } else { None },
             address: node.source.as_ref().and_then(show::address),

@@ -18,22 +18,23 @@ use http_body_util::BodyExt;
 use tempfile::TempDir;
 use tower::ServiceExt;
 
-struct Garden {
+/// A record with one steward, asked as a browser does.
+pub struct Garden {
+    pub app: App,
+    pub ada: Actor,
     router: Router,
     token: String,
-    app: App,
-    ada: Actor,
     _folder: TempDir,
 }
 
-struct Answer {
-    status: StatusCode,
-    to: String,
-    text: String,
+pub struct Answer {
+    pub status: StatusCode,
+    pub to: String,
+    pub text: String,
 }
 
 impl Garden {
-    async fn new() -> Garden {
+    pub async fn new() -> Garden {
         let (folder, app, ada) = fresh().await;
         Garden::of(folder, app, ada).await
     }
@@ -41,10 +42,10 @@ impl Garden {
     async fn of(folder: TempDir, app: App, ada: Actor) -> Garden {
         let token = app.sign_in("ada", PASSWORD).await.unwrap().secret().to_owned();
         let router = Server::new(app.clone(), app.settings()).router();
-        Garden { router, token, app, ada, _folder: folder }
+        Garden { app, ada, router, token, _folder: folder }
     }
 
-    async fn ask(&self, method: Method, path: &str, body: &str) -> Answer {
+    pub async fn ask(&self, method: Method, path: &str, body: &str) -> Answer {
         let request = Request::builder()
             .method(method)
             .uri(path)
@@ -61,21 +62,21 @@ impl Garden {
         Answer { status, to, text: String::from_utf8(bytes.to_vec()).unwrap() }
     }
 
-    async fn get(&self, path: &str) -> String {
+    pub async fn get(&self, path: &str) -> String {
         let answer = self.ask(Method::GET, path, "").await;
         assert_eq!(answer.status, StatusCode::OK, "{path}: {}", answer.text);
         answer.text
     }
 
     /// Sends a form that is accepted, and gives the page it leads to.
-    async fn send(&self, path: &str, body: &str) -> String {
+    pub async fn send(&self, path: &str, body: &str) -> String {
         let answer = self.ask(Method::POST, path, body).await;
         assert_eq!(answer.status, StatusCode::SEE_OTHER, "{path}: {}", answer.text);
         answer.to
     }
 
     /// Sends a form that is refused, and gives the page that says why.
-    async fn refused(&self, path: &str, body: &str) -> String {
+    pub async fn refused(&self, path: &str, body: &str) -> String {
         let answer = self.ask(Method::POST, path, body).await;
         assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY, "{path}: {}", answer.text);
         answer.text

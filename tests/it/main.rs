@@ -12,6 +12,7 @@ mod guidelines;
 mod import;
 mod interpretation;
 mod needs;
+mod plan_pages;
 mod plans;
 mod questions;
 mod readings;

@@ -29,6 +29,20 @@ const SURE_STEPS: f64 = 10.0;
 /// Rounding that moves a dose more than this share is pointed out.
 const COARSE: f64 = 0.10;
 
+/// A dose thinner than this is hard to spread evenly by hand without a carrier, g/m²: our own choice.
+const THIN_G_PER_M2: f64 = 5.0;
+
+/// Whether a dose wants a carrier or water: too little to weigh within 5 % on a scale with
+/// this step, or too thin to spread evenly by hand.
+pub fn wants_carrier(dose_g: f64, area_m2: f64, step_g: f64) -> bool {
+    dose_g > 0.0 && (dose_g < SURE_STEPS * step_g || dose_g < THIN_G_PER_M2 * area_m2)
+}
+
+/// A dose in whole steps of the scale, never more than it; below one step it stays as it is.
+pub fn on_scale(dose_g: f64, step_g: f64) -> f64 {
+    if dose_g.is_finite() && step_g > 0.0 && dose_g >= step_g { down(dose_g, step_g) } else { dose_g }
+}
+
 /// One dose of the plan.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Dose {
@@ -280,6 +294,15 @@ mod tests {
         for bad in [vec![], vec![(f64::NAN, 1.0)], vec![(1.0, 0.0)], vec![(-1.0, 1.0)]] {
             assert_eq!(carrier_mix(&bad, 1.0), None);
         }
+    }
+
+    #[test]
+    fn small_and_thin_doses_want_a_carrier() {
+        assert!(wants_carrier(9.0, 1.0, 1.0), "weighing 9 steps is off by more than 5 %");
+        assert!(wants_carrier(40.0, 10.0, 1.0), "4 g/m² is thin");
+        assert!(!wants_carrier(50.0, 10.0, 1.0) && !wants_carrier(0.0, 10.0, 1.0));
+        assert_eq!([on_scale(12.7, 0.5), on_scale(0.3, 1.0), on_scale(3.0, 1.0)], [12.5, 0.3, 3.0]);
+        assert!(on_scale(f64::NAN, 1.0).is_nan());
     }
 
     #[test]

@@ -22,6 +22,7 @@ mod stages;
 pub use account::{Account, CapUse, NeedMet, PlotAccount};
 pub use doses::{CarrierMix, Dose, FirstMix, Solution, Weighing, carrier_mix, solution};
 pub use explain::{Change, Served, Unmet, WhatIf, what_if};
+pub(crate) use notes::grams;
 pub use notes::{Because, Named, Note};
 pub use packs::Purchase;
 

@@ -21,7 +21,7 @@ const SEASONS: Limits =
     Limits { what: "A number of seasons", unit: "", low: Low::AtLeast(1.0), at_most: 10.0, decimals: 0 };
 
 /// A season, as typed.
-#[derive(Clone, Debug, Default, Deserialize)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 #[serde(default)]
 pub struct SeasonForm {
     pub name: String,
@@ -85,7 +85,7 @@ impl PlanOptions {
 }
 
 /// A plan's choices, as typed.
-#[derive(Clone, Debug, Default, Deserialize)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 #[serde(default)]
 pub struct PlanForm {
     pub name: String,
@@ -105,6 +105,8 @@ pub struct PlanForm {
     pub spread_on: String,
     /// "yes" to buy loose.
     pub loose: String,
+    /// Of the plan that was read, when one is changed.
+    pub revision: i64,
 }
 
 impl PlanForm {
@@ -123,6 +125,7 @@ impl PlanForm {
             nitrogen_kg_per_ha: plain(options.stated_kg_per_ha.get(&Element::N).copied()),
             spread_on: options.spread_on.map(|d| d.to_string()).unwrap_or_default(),
             loose: if options.loose { "yes".into() } else { String::new() },
+            revision: 0,
         }
     }
 
@@ -177,7 +180,11 @@ pub struct DoseCell {
 
 /// The doses of a plan, as typed.
 #[derive(Clone, Debug, Default)]
-pub struct DoseForm(pub Vec<DoseCell>);
+pub struct DoseForm {
+    pub cells: Vec<DoseCell>,
+    /// Of the plan whose doses were read; `None` where it does not matter.
+    pub revision: Option<i64>,
+}
 
 impl DoseForm {
     /// Field name of a dose's grams.
@@ -190,10 +197,26 @@ impl DoseForm {
         format!("lock_{plot}_{amendment}")
     }
 
+    /// A dose as its field shows it: grams, no finer than a thousandth; empty for none.
+    pub fn grams_text(mass_g: f64) -> String {
+        match mass_g {
+            g if g > 0.0 => {
+                let decimals = if g >= 100.0 { 1 } else { 3 };
+                let text = format!("{g:.decimals$}");
+                text.trim_end_matches('0').trim_end_matches('.').to_owned()
+            }
+            _ => String::new(),
+        }
+    }
+
     /// Reads the fields `g_PLOT_AMENDMENT` and `lock_PLOT_AMENDMENT` of a posted form.
     pub fn from_fields<'a>(fields: impl IntoIterator<Item = (&'a str, &'a str)>) -> DoseForm {
         let mut cells: BTreeMap<(i64, i64), DoseCell> = BTreeMap::new();
+        let mut revision = None;
         for (name, value) in fields {
+            if name == "revision" {
+                revision = value.trim().parse().ok();
+            }
             let mut parts = name.split('_');
             let (kind, plot, amendment) = (parts.next(), parts.next(), parts.next());
             let (Some(Ok(plot)), Some(Ok(amendment))) = (plot.map(str::parse), amendment.map(str::parse)) else {
@@ -207,7 +230,7 @@ impl DoseForm {
                 _ => {}
             }
         }
-        DoseForm(cells.into_values().collect())
+        DoseForm { cells: cells.into_values().collect(), revision }
     }
 
     /// The doses meant; those not in the form stay as they are.
@@ -215,21 +238,21 @@ impl DoseForm {
         let mut problems = Problems::default();
         let mut lines: BTreeMap<(PlotId, AmendmentId), DoseLine> =
             loaded.dose_lines().into_iter().map(|line| ((line.plot, line.amendment), line)).collect();
-        for cell in &self.0 {
+        for cell in &self.cells {
             let (plot, amendment) = (PlotId(cell.plot), AmendmentId(cell.amendment));
             if !loaded.knows(plot, amendment) {
                 continue;
             }
             let field = DoseForm::grams_field(plot, amendment);
-            let Some(mass_g) = (match cell.grams.trim() {
-                "" => Some(0.0),
-                typed => problems.optional_number(&field, typed, &DOSE),
-            }) else {
-                continue;
-            };
             let line = lines.entry((plot, amendment)).or_insert_with(|| DoseLine::new(plot, amendment));
-            line.by_hand |= (line.mass_g - mass_g).abs() > 1e-6;
-            line.mass_g = mass_g;
+            let typed = cell.grams.trim();
+            // What a field shows may be rounded: left as it is, it changes nothing.
+            if typed != DoseForm::grams_text(line.mass_g) {
+                let mass_g = if typed.is_empty() { Some(0.0) } else { problems.optional_number(&field, typed, &DOSE) };
+                let Some(mass_g) = mass_g else { continue };
+                line.by_hand = true;
+                line.mass_g = mass_g;
+            }
             line.locked = cell.locked;
         }
         problems.none()?;

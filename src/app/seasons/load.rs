@@ -16,6 +16,7 @@ use crate::{
     app::{
         App, Result,
         access::found,
+        amendments::with_cautions,
         plots::SiteRow,
         standing::{self, PlotStanding},
     },
@@ -57,8 +58,8 @@ pub fn key(id: i64) -> Key {
     Key::try_from(id).unwrap_or(Key::MAX)
 }
 
-/// A saved dose as the planner takes a fixed one.
-pub fn lock(dose: &DoseRow) -> plan::Lock {
+/// A dose as the planner takes a fixed one.
+pub fn lock(dose: &DoseLine) -> plan::Lock {
     plan::Lock { plot: key(dose.plot.0), product: key(dose.amendment.0), dose_g: dose.mass_g }
 }
 
@@ -106,8 +107,8 @@ impl App {
         let doses = store::plans::doses_of(&mut read, id).await?;
         let mut wanted: BTreeSet<AmendmentId> = store::plans::products_of(&mut read, id).await?.into_iter().collect();
         wanted.extend(doses.iter().map(|d| d.amendment));
-        let mut products = store::amendments::all(&mut read, today, true).await?;
-        products.retain(|row| wanted.contains(&row.id));
+        let all = store::amendments::all(&mut read, today, true).await?;
+        let products = all.into_iter().filter(|row| wanted.contains(&row.id)).map(with_cautions).collect();
         let mut packs: BTreeMap<AmendmentId, Vec<PackRow>> = BTreeMap::new();
         for pack in store::amendments::packs(&mut read).await? {
             packs.entry(pack.amendment).or_default().push(pack);

@@ -7,13 +7,15 @@
 
 mod forms;
 mod load;
+mod sheet;
 mod view;
 
 pub use forms::{DoseCell, DoseForm, PlanForm, PlanOptions, SeasonForm};
+pub use sheet::{Helping, Mix, Sheet, SheetCautions, SheetLine, SheetPlot};
 pub use view::{CapLine, DoseLine, NeedLine, Outcome, PlanPlot, PlanView};
 
 use super::{
-    Actor, App, Error, Result, Role,
+    Actor, App, Error, Problems, Result, Role,
     access::found,
     plots::{PlotRow, SiteRow},
     standing,
@@ -90,32 +92,56 @@ impl App {
         Ok(SeasonView { site, season, plans, plots, crops })
     }
 
-    /// Says which crops grow on a plot in a season; those no longer named are voided, not deleted.
-    pub async fn set_crops(&self, actor: &Actor, season: SeasonId, plot: PlotId, named: &[String]) -> Result<()> {
+    /// Says which crops grow where in a season, all plots named at once or none; crops no longer
+    /// named are voided, not deleted. A problem stands by the field `crop_PLOT`.
+    pub async fn set_crops(
+        &self,
+        actor: &Actor,
+        season: SeasonId,
+        named: &BTreeMap<PlotId, Vec<String>>,
+    ) -> Result<()> {
         actor.may(Role::Recorder)?;
-        let mut wanted = BTreeSet::new();
-        for name in named.iter().map(|n| n.trim()).filter(|n| !n.is_empty()) {
-            let crop = Crop::find(name)
-                .ok_or_else(|| Error::invalid("crops", format!("“{name}” is not a crop in the list here.")))?;
-            wanted.insert(crop.slug);
+        let mut problems = Problems::default();
+        let mut wanted: BTreeMap<PlotId, BTreeSet<&'static str>> = BTreeMap::new();
+        for (plot, names) in named {
+            let crops = wanted.entry(*plot).or_default();
+            for name in names.iter().map(|name| name.trim()).filter(|name| !name.is_empty()) {
+                match Crop::find(name) {
+                    Some(crop) => _ = crops.insert(crop.slug),
+                    None => problems.add(
+                        &format!("crop_{plot}"),
+                        format!("“{name}” is not in the list of crops here: choose one that it offers."),
+                    ),
+                }
+            }
         }
+        problems.none()?;
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
-        found(store::plans::season(&mut write, season).await?, "season")?;
-        let plot_row = found(store::plots::plot(&mut write, plot).await?, "plot")?;
-        let before: Vec<CroppingRow> =
-            store::plans::croppings(&mut write, season).await?.into_iter().filter(|c| c.plot == plot).collect();
-        let mut changed: Option<CroppingId> = None;
-        for row in before.iter().filter(|row| !wanted.contains(row.crop.as_str())) {
-            store::plans::void_cropping(&mut write, row.id, "no longer planned").await?;
-            changed = Some(row.id);
+        let site = found(store::plans::season(&mut write, season).await?, "season")?.site;
+        let before = store::plans::croppings(&mut write, season).await?;
+        let mut changes = Vec::new();
+        for (plot, crops) in wanted {
+            let row = found(store::plots::plot(&mut write, plot).await?.filter(|row| row.site == site), "plot")?;
+            let here: Vec<&CroppingRow> = before.iter().filter(|c| c.plot == plot).collect();
+            let gone: Vec<CroppingId> =
+                here.iter().filter(|c| !crops.contains(c.crop.as_str())).map(|c| c.id).collect();
+            let new: Vec<&str> = crops.iter().copied().filter(|slug| here.iter().all(|c| c.crop != *slug)).collect();
+            if gone.is_empty() && new.is_empty() {
+                continue;
+            }
+            for id in gone {
+                store::plans::void_cropping(&mut write, id, "no longer planned").await?;
+            }
+            for crop in new {
+                store::plans::insert_cropping(&mut write, plot, season, crop, None, "").await?;
+            }
+            let names: Vec<&str> = crops.iter().filter_map(|slug| Some(Crop::find(slug)?.name)).collect();
+            let names = if names.is_empty() { "none".to_owned() } else { names.join(", ") };
+            changes.push(Change::new(Subject::Plot(plot), "cropped", format!("Crops of {}: {names}.", row.code)));
         }
-        for crop in wanted.iter().filter(|slug| before.iter().all(|row| row.crop != **slug)) {
-            changed = Some(store::plans::insert_cropping(&mut write, plot, season, crop, None, "").await?);
+        if !changes.is_empty() {
+            write.commit_all(&changes).await?;
         }
-        let Some(_) = changed else { return Ok(()) };
-        let names = wanted.into_iter().collect::<Vec<_>>().join(", ");
-        let summary = format!("Crops of {}: {}.", plot_row.code, if names.is_empty() { "none" } else { &names });
-        write.commit(Change::new(Subject::Plot(plot), "cropped", summary)).await?;
         Ok(())
     }
 
@@ -131,13 +157,27 @@ impl App {
         Ok(id)
     }
 
+    /// What a plan is made from as its form shows it, with its season.
+    pub async fn plan_form(&self, actor: &Actor, id: PlanId) -> Result<(SeasonRow, PlanRow, PlanForm)> {
+        actor.may(Role::Reader)?;
+        let mut read = self.store.read().await?;
+        let plan = found(store::plans::plan(&mut read, id).await?, "plan")?;
+        let season = found(store::plans::season(&mut read, plan.season).await?, "season")?;
+        let plots = store::plans::plots_of(&mut read, id).await?;
+        let products = store::plans::products_of(&mut read, id).await?;
+        let options = PlanOptions::from_json(&plan.options);
+        let form = PlanForm::of(&plan.name, &plan.guideline, &options, &plots, &products);
+        let form = PlanForm { revision: plan.revision, ..form };
+        Ok((season, plan, form))
+    }
+
     /// Changes what a draft is made from, and solves it again.
     pub async fn edit_plan(&self, actor: &Actor, id: PlanId, form: &PlanForm) -> Result<()> {
         actor.may(Role::Recorder)?;
         let plan = self.draft(id).await?;
         let new: NewPlan = form.read(plan.season, self.today())?;
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
-        store::plans::update_plan(&mut write, id, plan.revision, &new).await?;
+        store::plans::update_plan(&mut write, id, read_revision(form.revision, &plan), &new).await?;
         write
             .commit(Change::new(
                 Subject::Plan(id),
@@ -150,10 +190,18 @@ impl App {
 
     /// Works a draft out anew, keeping the doses that are locked.
     pub async fn solve_plan(&self, actor: &Actor, id: PlanId) -> Result<()> {
+        self.solve_plan_keeping(actor, id, &DoseForm::default()).await
+    }
+
+    /// The same with doses as typed: those that are locked stay, within the caps.
+    pub async fn solve_plan_keeping(&self, actor: &Actor, id: PlanId, form: &DoseForm) -> Result<()> {
         actor.may(Role::Recorder)?;
-        self.draft(id).await?;
+        let plan = self.draft(id).await?;
+        unchanged(form, &plan)?;
         let loaded = self.load_plan(id).await?;
-        let locks: Vec<plan::Lock> = loaded.doses.iter().filter(|d| d.locked).map(load::lock).collect();
+        let kept: Vec<DoseLine> = form.read(&loaded)?.into_iter().filter(|line| line.locked).collect();
+        view::view(&loaded, kept.clone()).caps_kept()?;
+        let locks: Vec<plan::Lock> = kept.iter().map(load::lock).collect();
         let prepared = loaded.prepare(&locks);
         let fingerprint = load::fingerprint(&prepared.input);
         let input = prepared.input.clone();
@@ -190,7 +238,7 @@ impl App {
         actor.may(Role::Reader)?;
         let loaded = self.load_plan(id).await?;
         let doses = loaded.dose_lines();
-        Ok(view::view(loaded, doses))
+        Ok(view::view(&loaded, doses))
     }
 
     /// A plan with doses as typed, judged but not saved: the live check while editing.
@@ -198,13 +246,14 @@ impl App {
         actor.may(Role::Reader)?;
         let loaded = self.load_plan(id).await?;
         let doses = form.read(&loaded)?;
-        Ok(view::view(loaded, doses))
+        Ok(view::view(&loaded, doses))
     }
 
     /// Saves doses as typed. Going beyond a cap is allowed to nobody here: the caps are hard.
     pub async fn save_doses(&self, actor: &Actor, id: PlanId, form: &DoseForm) -> Result<()> {
         actor.may(Role::Recorder)?;
-        self.draft(id).await?;
+        let plan = self.draft(id).await?;
+        unchanged(form, &plan)?;
         let loaded = self.load_plan(id).await?;
         let lines = form.read(&loaded)?;
         let doses: Vec<NewDose> = lines
@@ -221,15 +270,12 @@ impl App {
                 })
             })
             .collect();
-        let (plan, fingerprint) = (loaded.plan.clone(), loaded.plan.inputs_sha256.clone().unwrap_or_default());
-        let judged = view::view(loaded, lines);
-        if let Some(over) = judged.first_cap_exceeded() {
-            return Err(Error::invalid("", over));
-        }
-        let needs = judged.need_rows();
-        let outcome = judged.outcome.edited().to_json();
+        let (revision, fingerprint) = (loaded.plan.revision, loaded.plan.inputs_sha256.clone().unwrap_or_default());
+        let judged = view::view(&loaded, lines);
+        judged.caps_kept()?;
+        let (needs, outcome) = (judged.need_rows(), judged.outcome.to_json());
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
-        store::plans::replace_solution(&mut write, id, plan.revision, &fingerprint, &outcome, &needs, &doses).await?;
+        store::plans::replace_solution(&mut write, id, revision, &fingerprint, &outcome, &needs, &doses).await?;
         write
             .commit(Change::new(Subject::Plan(id), "edited", format!("Doses of {} were edited by hand.", plan.name)))
             .await?;
@@ -241,14 +287,29 @@ impl App {
         actor.may(Role::Recorder)?;
         let plan = self.draft(id).await?;
         let loaded = self.load_plan(id).await?;
-        let lines = loaded.dose_lines();
-        let judged = view::view(loaded, lines);
-        if let Some(over) = judged.first_cap_exceeded() {
-            return Err(Error::Conflict(format!("The plan cannot be agreed as it is. {over}")));
-        }
+        view::view(&loaded, loaded.dose_lines()).caps_kept()?;
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
         store::plans::agree(&mut write, id, plan.revision).await?;
         write.commit(Change::new(Subject::Plan(id), "agreed", format!("The plan {} was agreed.", plan.name))).await?;
+        Ok(())
+    }
+
+    /// Takes an agreement back, as long as nothing of the plan was put on.
+    pub async fn reopen_plan(&self, actor: &Actor, id: PlanId) -> Result<()> {
+        actor.may(Role::Recorder)?;
+        let mut write = self.store.write(self.now(), Some(actor.person)).await?;
+        let plan = found(store::plans::plan(&mut write, id).await?, "plan")?;
+        match store::plans::reopen(&mut write, id, plan.revision).await {
+            Err(store::Error::Stale) => {
+                return Err(Error::Conflict(
+                    "Something of this plan was put on already, so it stays agreed. Make a new plan for the rest."
+                        .into(),
+                ));
+            }
+            done => done?,
+        }
+        let summary = format!("The plan {} is a draft again.", plan.name);
+        write.commit(Change::new(Subject::Plan(id), "reopened", summary)).await?;
         Ok(())
     }
 
@@ -269,20 +330,21 @@ impl App {
     pub async fn carry_over(&self, actor: &Actor, plot: PlotId) -> Result<CarryOver> {
         actor.may(Role::Reader)?;
         let mut read = self.store.read().await?;
-        let plot_row = found(store::plots::plot(&mut read, plot).await?, "plot")?;
-        for season in store::plans::seasons(&mut read, plot_row.site).await? {
-            for plan in store::plans::plans(&mut read, season.id).await? {
-                if plan.state == "draft" || !store::plans::plots_of(&mut read, plan.id).await?.contains(&plot) {
-                    continue;
-                }
-                let mut needs = store::plans::needs_of(&mut read, plan.id).await?;
-                needs.retain(|n| n.plot == plot && n.short_g > 0.0);
-                let mut doses = store::plans::doses_of(&mut read, plan.id).await?;
-                doses.retain(|d| d.plot == plot && d.applied_g < d.mass_g);
-                return Ok(CarryOver { plan: Some(plan), season: Some(season), needs, doses });
-            }
-        }
-        Ok(CarryOver::default())
+        let row = found(store::plots::plot(&mut read, plot).await?, "plot")?;
+        let mut left = left_undone(&mut read, row.site, None).await?;
+        Ok(left.remove(&plot).unwrap_or_default())
+    }
+
+    /// What the plans before this one left undone, on each of its plots where they did.
+    pub async fn carried_into(&self, actor: &Actor, plan: PlanId) -> Result<BTreeMap<PlotId, CarryOver>> {
+        actor.may(Role::Reader)?;
+        let mut read = self.store.read().await?;
+        let row = found(store::plans::plan(&mut read, plan).await?, "plan")?;
+        let season = found(store::plans::season(&mut read, row.season).await?, "season")?;
+        let plots = store::plans::plots_of(&mut read, plan).await?;
+        let mut left = left_undone(&mut read, season.site, Some((&season, plan))).await?;
+        left.retain(|plot, over| plots.contains(plot) && !(over.needs.is_empty() && over.doses.is_empty()));
+        Ok(left)
     }
 
     /// A plan that may still be changed.
@@ -298,6 +360,50 @@ impl App {
         let _slot = self.solving.acquire().await.map_err(|_| Error::Busy)?;
         tokio::task::spawn_blocking(work).await.map_err(|e| Error::Internal(e.to_string()))
     }
+}
+
+/// Refuses doses that were typed over an older state of the plan.
+fn unchanged(form: &DoseForm, plan: &PlanRow) -> Result<()> {
+    if form.revision.is_some_and(|revision| revision != plan.revision) {
+        Err(store::Error::Stale.into())
+    } else {
+        Ok(())
+    }
+}
+
+/// The revision that a form was read at, or the plan's own where the form does not say.
+fn read_revision(typed: i64, plan: &PlanRow) -> i64 {
+    if typed == 0 { plan.revision } else { typed }
+}
+
+/// What the newest agreed or closed plan of each plot left undone; before a given plan, where
+/// one is given: those of its season and of earlier ones.
+async fn left_undone(
+    read: &mut store::Read,
+    site: SiteId,
+    before: Option<(&SeasonRow, PlanId)>,
+) -> Result<BTreeMap<PlotId, CarryOver>> {
+    let mut left: BTreeMap<PlotId, CarryOver> = BTreeMap::new();
+    let mut seasons = store::plans::seasons(read, site).await?;
+    seasons.retain(|season| before.is_none_or(|(this, _)| season.starts_on <= this.starts_on));
+    for season in seasons {
+        for plan in store::plans::plans(read, season.id).await? {
+            if plan.state == "draft" || before.is_some_and(|(this, id)| season.id == this.id && plan.id >= id) {
+                continue;
+            }
+            let (needs, doses) =
+                (store::plans::needs_of(read, plan.id).await?, store::plans::doses_of(read, plan.id).await?);
+            for plot in store::plans::plots_of(read, plan.id).await? {
+                left.entry(plot).or_insert_with(|| CarryOver {
+                    plan: Some(plan.clone()),
+                    season: Some(season.clone()),
+                    needs: needs.iter().filter(|n| n.plot == plot && n.short_g > 0.0).cloned().collect(),
+                    doses: doses.iter().filter(|d| d.plot == plot && d.applied_g < d.mass_g).cloned().collect(),
+                });
+            }
+        }
+    }
+    Ok(left)
 }
 
 /// Wishes for the trade from the options of a plan and the habits of its site.

@@ -3,17 +3,20 @@
 //! that is solved; this file only puts it side by side.
 
 use super::{
-    DoseRow, PlanOptions, PlanRow, SeasonRow,
+    DoseForm, DoseRow, PlanOptions, PlanRow, SeasonRow,
     load::{LoadedPlan, fingerprint, key},
 };
 use crate::{
     agronomy::{
+        cap::Counted,
         crop::Crop,
         need::Need,
-        plan::{self, Account, Purchase, account::PlotAccount},
-        season::CapLeft,
+        plan::{self, Account, Purchase, account::PlotAccount, grams},
+        quantity::Grams,
+        season::{self, CapLeft, Given},
+        standing::NutrientStanding,
     },
-    app::{plots::SiteRow, standing::PlotStanding},
+    app::{Problems, Result, plots::SiteRow, standing::PlotStanding},
     ids::{AmendmentId, DoseId, PlotId},
     store::{amendments::AmendmentRow, plans::NeedRow},
 };
@@ -141,6 +144,8 @@ pub struct PlanView {
     pub shopping: Vec<Purchase>,
     /// Minor units of the site's currency, for packs with a known price.
     pub cost_minor: f64,
+    /// All doses together, g.
+    pub mass_g: f64,
     /// What is wrong or odd about the doses as they stand, as sentences.
     pub warnings: Vec<String>,
     pub outcome: Outcome,
@@ -149,15 +154,101 @@ pub struct PlanView {
 }
 
 impl PlanView {
-    /// The first cap that the doses go beyond, as a sentence.
-    pub(super) fn first_cap_exceeded(&self) -> Option<String> {
-        self.plots.iter().find_map(|plot| {
-            let cap = plot.caps.iter().find(|cap| cap.exceeded && cap.used_g > 0.0)?;
-            Some(format!(
-                "{}: the doses go beyond a cap ({}). Lower them, or leave the product off this plot.",
-                plot.standing.plot.code, cap.left.cap.label
-            ))
-        })
+    /// The caps that the doses go beyond, a sentence by the field of each dose that counts.
+    pub fn cap_problems(&self) -> Problems {
+        let mut problems = Problems::default();
+        for plot in &self.plots {
+            for cap in plot.caps.iter().filter(|cap| cap.exceeded && cap.used_g > 0.0) {
+                let sentence = format!(
+                    "{}: this goes beyond a cap. {}. {} of it may still go on here, and the doses bring {}.",
+                    plot.standing.plot.code,
+                    cap.left.cap.label,
+                    grams(cap.left_g.max(0.0)),
+                    grams(cap.used_g)
+                );
+                for dose in plot.doses.iter().filter(|d| d.mass_g > 0.0 && self.counts(d.amendment, cap)) {
+                    problems.add(&DoseForm::grams_field(plot.standing.plot.id, dose.amendment), sentence.clone());
+                }
+            }
+        }
+        problems
+    }
+
+    /// Refuses doses beyond a cap.
+    pub(super) fn caps_kept(&self) -> Result<()> {
+        self.cap_problems().none()
+    }
+
+    /// Whether a product brings what a cap counts.
+    fn counts(&self, amendment: AmendmentId, cap: &CapLine) -> bool {
+        let Some(row) = self.product(amendment) else { return false };
+        match cap.left.cap.counted {
+            Counted::Total(element) => row.amendment.analysis.fraction(element) > 0.0,
+            Counted::ManureNitrogen => row.amendment.manure,
+        }
+    }
+
+    /// Needs met in full, and all needs.
+    pub fn needs_met(&self) -> (usize, usize) {
+        let wanted = || self.plots.iter().flat_map(|plot| &plot.needs).filter(|line| line.need_g > 0.0);
+        (wanted().filter(|line| line.is_met()).count(), wanted().count())
+    }
+
+    /// What the doses leave undone: in the planner's words with their reasons where the doses
+    /// are its own, else as counted.
+    pub fn unmet(&self) -> Vec<String> {
+        if !self.outcome.edited {
+            return self.outcome.unmet.clone();
+        }
+        let mut sentences = Vec::new();
+        for plot in &self.plots {
+            for line in plot.needs.iter().filter(|line| line.need_g > 0.0 && !line.is_met()) {
+                sentences.push(format!(
+                    "{}: {} of the {} of {} are not supplied by these doses.",
+                    plot.standing.plot.code,
+                    grams(line.short_g),
+                    grams(line.need_g),
+                    line.need.element.name()
+                ));
+            }
+        }
+        sentences
+    }
+
+    /// The products that are used or held at a dose, in the order of the list.
+    pub fn used(&self) -> impl Iterator<Item = &AmendmentRow> {
+        let holds = |row: &AmendmentRow| {
+            let doses = self.plots.iter().flat_map(|plot| &plot.doses);
+            doses.into_iter().any(|d| d.amendment == row.id && (d.mass_g > 0.0 || d.locked))
+        };
+        self.products.iter().filter(move |row| holds(row))
+    }
+
+    /// The doses of a plot as its workings take them.
+    pub fn given<'a>(&'a self, plot: &'a PlanPlot) -> Vec<Given<'a>> {
+        let doses = plot.doses.iter().filter(|d| d.mass_g > 0.0);
+        doses
+            .filter_map(|dose| {
+                let amendment = &self.product(dose.amendment)?.amendment;
+                Some(Given {
+                    product: &amendment.name,
+                    analysis: &amendment.analysis,
+                    grams: Grams(dose.mass_g),
+                    by_hand: dose.by_hand,
+                })
+            })
+            .collect()
+    }
+
+    /// By what share of its aim each dose lifts a nutrient: product, grams, share.
+    pub fn lifts(&self, plot: &PlanPlot, nutrient: &NutrientStanding) -> Vec<(String, f64, f64)> {
+        let ground = plot.standing.plot.ground();
+        let Some(element) = nutrient.analyte.element() else { return vec![] };
+        let lift = |dose: &Given| {
+            let share = season::lift(dose.available(element).per(ground.area), nutrient, &ground)?;
+            (share > 0.0).then(|| (dose.product.to_owned(), dose.grams.0, share))
+        };
+        self.given(plot).iter().filter_map(lift).collect()
     }
 
     /// The needs with what the doses as they stand leave short.
@@ -188,8 +279,20 @@ impl PlanView {
     }
 }
 
+impl NeedLine {
+    /// Nothing worth a word is missing.
+    pub fn is_met(&self) -> bool {
+        self.short_g <= self.need_g * 1e-4
+    }
+}
+
 /// Judges doses against what the plan is made from.
-pub(super) fn view(loaded: LoadedPlan, doses: Vec<DoseLine>) -> PlanView {
+pub(super) fn view(loaded: &LoadedPlan, doses: Vec<DoseLine>) -> PlanView {
+    let same = |line: &DoseLine| {
+        let saved = loaded.doses.iter().find(|d| d.plot == line.plot && d.amendment == line.amendment);
+        saved.map_or(0.0, |d| d.mass_g) == line.mass_g
+    };
+    let edited = !doses.iter().all(same);
     let prepared = loaded.prepare(&[]);
     let stale = loaded.plan.state == "draft" && loaded.plan.inputs_sha256 != Some(fingerprint(&prepared.input));
     let typed: Vec<plan::Lock> = doses
@@ -216,18 +319,22 @@ pub(super) fn view(loaded: LoadedPlan, doses: Vec<DoseLine>) -> PlanView {
     PlanView {
         spread_on: super::wishes(&loaded.options, &loaded.site, &loaded.season, loaded.today).spread_on,
         guideline_title: loaded.guideline.title.clone(),
-        outcome: Outcome::from_json(&loaded.plan.outcome),
+        outcome: match Outcome::from_json(&loaded.plan.outcome) {
+            outcome if edited => outcome.edited(),
+            outcome => outcome,
+        },
         stale,
+        mass_g: account.mass_g,
         shopping: account.shopping,
         cost_minor: account.cost_minor,
         warnings: account.notes.iter().map(ToString::to_string).collect(),
-        site: loaded.site,
-        season: loaded.season,
-        plan: loaded.plan,
-        options: loaded.options,
+        site: loaded.site.clone(),
+        season: loaded.season.clone(),
+        plan: loaded.plan.clone(),
+        options: loaded.options.clone(),
         plots,
-        products: loaded.products,
-        stock_g: loaded.stock_g,
+        products: loaded.products.clone(),
+        stock_g: loaded.stock_g.clone(),
     }
 }
 

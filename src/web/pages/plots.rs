@@ -68,8 +68,8 @@ pub struct MergePage {
 #[derive(Template, WebTemplate)]
 #[template(path = "pages/history.html")]
 pub struct HistoryPage {
-    frame: Frame,
-    lines: Vec<ChangeRow>,
+    pub(super) frame: Frame,
+    pub(super) lines: Vec<ChangeRow>,
 }
 
 /// A plot by its code, and its name where it has one.

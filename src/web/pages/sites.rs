@@ -50,15 +50,15 @@ pub struct SiteFormPage {
 
 /// A guideline as the form offers it.
 pub struct GuidelineChoice {
-    slug: String,
-    title: String,
-    scope: String,
+    pub(super) slug: String,
+    pub(super) title: String,
+    pub(super) scope: String,
     /// How well its limits are known to us, in a sentence.
-    evidence: String,
+    pub(super) evidence: String,
     /// Some of its limits nobody has checked against their source.
-    unverified: bool,
-    evidence_for: Vec<String>,
-    evidence_against: Vec<String>,
+    pub(super) unverified: bool,
+    pub(super) evidence_for: Vec<String>,
+    pub(super) evidence_against: Vec<String>,
 }
 
 /// The form to add or edit a block.
@@ -163,7 +163,7 @@ impl GuidelineChoice {
 
 /// The guidelines as offered: those whose every limit was seen first; those with limits from
 /// memory also with these switched on, which nobody gets without choosing it.
-fn guideline_choices() -> Vec<GuidelineChoice> {
+pub(super) fn guideline_choices() -> Vec<GuidelineChoice> {
     let mut choices = Vec::new();
     for guideline in guideline::builtin() {
         let choice = GuidelineChoice::of(guideline);

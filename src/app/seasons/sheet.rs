@@ -1,0 +1,158 @@
+//! The weigh-out sheet: what the shed needs to put a plan on the ground. Grams to the
+//! scale's step, what must be mixed or dissolved first, and what to beware of. It never
+//! changes a dose and never rounds one up.
+
+use super::{PlanPlot, PlanView};
+use crate::{
+    agronomy::{
+        amendment::Amendment,
+        analyte::Analyte,
+        caution::{CautionNote, Context, cautions_for},
+        plan::{CarrierMix, Solution, carrier_mix, doses, solution},
+        quantity::Grams,
+    },
+    app::plots::PlotRow,
+    ids::AmendmentId,
+};
+use std::collections::BTreeMap;
+
+/// Water for a solution, litres on a square metre: a light watering, from practice.
+const LITRES_PER_M2: f64 = 1.0;
+
+/// The whole sheet.
+#[derive(Clone, Debug)]
+pub struct Sheet {
+    /// Mixes to make before going out.
+    pub mixes: Vec<Mix>,
+    /// What to beware of, by product.
+    pub cautions: Vec<SheetCautions>,
+    /// Plots with something to put on, in the order of the plan.
+    pub plots: Vec<SheetPlot>,
+}
+
+/// One product whose doses are too small to weigh or spread by themselves.
+#[derive(Clone, Debug)]
+pub struct Mix {
+    pub amendment: AmendmentId,
+    pub name: String,
+    pub dry: CarrierMix,
+    /// In water instead, where the product dissolves.
+    pub wet: Option<Solution>,
+    /// What a litre of cold water holds, g.
+    pub holds_g_per_l: Option<f64>,
+}
+
+/// A product with its standing cautions.
+#[derive(Clone, Debug)]
+pub struct SheetCautions {
+    pub name: String,
+    pub notes: Vec<CautionNote>,
+}
+
+/// What goes on one plot.
+#[derive(Clone, Debug)]
+pub struct SheetPlot {
+    pub plot: PlotRow,
+    pub crops: Vec<&'static str>,
+    pub lines: Vec<SheetLine>,
+    /// What this plot and these doses add to the standing cautions: product and sentence.
+    pub cautions: Vec<(String, String)>,
+}
+
+/// One product on one plot.
+#[derive(Clone, Debug)]
+pub struct SheetLine {
+    pub name: String,
+    /// In whole steps of the scale; below one step as planned.
+    pub weigh_g: f64,
+    pub g_per_m2: f64,
+    pub helping: Helping,
+}
+
+/// How a dose is had.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Helping {
+    /// Weighed by itself.
+    Weighed,
+    /// So much of the mix; or of the solution, where there is one.
+    OfMix { mix_g: f64, litres: Option<f64> },
+}
+
+impl Sheet {
+    /// The sheet of a plan's doses as they stand.
+    pub fn of(view: &PlanView) -> Sheet {
+        let step_g = view.site.scale_step_g;
+        let mut mixes = Vec::new();
+        let mut helpings: BTreeMap<(i64, AmendmentId), Helping> = BTreeMap::new();
+        let mut cautions = Vec::new();
+        for row in view.used() {
+            let small: Vec<(&PlanPlot, f64)> = view
+                .plots
+                .iter()
+                .filter_map(|plot| {
+                    let dose = plot.doses.iter().find(|d| d.amendment == row.id)?.mass_g;
+                    doses::wants_carrier(dose, plot.standing.plot.area_m2, step_g).then_some((plot, dose))
+                })
+                .collect();
+            if let Some(mix) = mix(row.id, &row.amendment, &small, step_g) {
+                for (at, (plot, _)) in small.iter().enumerate() {
+                    let litres = mix.wet.as_ref().and_then(|wet| wet.portions_l.get(at).copied());
+                    let mix_g = mix.dry.portions_g.get(at).copied().unwrap_or(0.0);
+                    helpings.insert((plot.standing.plot.id.0, row.id), Helping::OfMix { mix_g, litres });
+                }
+                mixes.push(mix);
+            }
+            let notes = cautions_for(&row.amendment, &Context::default());
+            if !notes.is_empty() {
+                cautions.push(SheetCautions { name: row.amendment.name.clone(), notes });
+            }
+        }
+        let plots = view.plots.iter().map(|plot| sheet_plot(view, plot, step_g, &helpings));
+        Sheet { mixes, cautions, plots: plots.filter(|plot| !plot.lines.is_empty()).collect() }
+    }
+}
+
+fn mix(id: AmendmentId, amendment: &Amendment, small: &[(&PlanPlot, f64)], step_g: f64) -> Option<Mix> {
+    let portions: Vec<(f64, f64)> = small.iter().map(|(plot, g)| (*g, plot.standing.plot.area_m2)).collect();
+    let dry = carrier_mix(&portions, step_g)?;
+    let grams: Vec<f64> = portions.iter().map(|(g, _)| *g).collect();
+    let holds_g_per_l = amendment.solubility.as_ref().map(|s| s.value);
+    let litres = (portions.iter().map(|(_, area)| area).sum::<f64>() * LITRES_PER_M2).ceil();
+    let wet = holds_g_per_l.and_then(|limit| solution(&grams, step_g, litres, Some(limit)));
+    Some(Mix { amendment: id, name: amendment.name.clone(), dry, wet, holds_g_per_l })
+}
+
+fn sheet_plot(
+    view: &PlanView,
+    plot: &PlanPlot,
+    step_g: f64,
+    helpings: &BTreeMap<(i64, AmendmentId), Helping>,
+) -> SheetPlot {
+    let standing = &plot.standing;
+    let on = |dose: &&super::DoseLine| dose.mass_g > 0.0;
+    let here: Vec<&Amendment> =
+        plot.doses.iter().filter(on).filter_map(|d| Some(&view.product(d.amendment)?.amendment)).collect();
+    let mut lines = Vec::new();
+    let mut cautions = Vec::new();
+    for dose in plot.doses.iter().filter(on) {
+        let Some(row) = view.product(dose.amendment) else { continue };
+        let amendment = &row.amendment;
+        let helping = helpings.get(&(standing.plot.id.0, row.id)).copied().unwrap_or(Helping::Weighed);
+        // What goes into a mix is measured by the mix, not by the scale's step.
+        let weigh_g = if helping == Helping::Weighed { doses::on_scale(dose.mass_g, step_g) } else { dose.mass_g };
+        let rate = Grams(weigh_g).per(standing.plot.ground().area);
+        lines.push(SheetLine { name: amendment.name.clone(), weigh_g, g_per_m2: rate.grams_per_m2().0, helping });
+        let context = Context {
+            ph: standing.present.choices.get(&Analyte::Ph).map(|choice| choice.chosen.level.number()),
+            carbonate_signs: standing.present.signs.calcareous(),
+            layer: Some(standing.plot.ground().layer()),
+            dose: Some(rate),
+            beside: &here,
+            ..Context::default()
+        };
+        let always = cautions_for(amendment, &Context::default());
+        let here = cautions_for(amendment, &context).into_iter().filter(|note| !always.contains(note));
+        cautions.extend(here.map(|note| (amendment.name.clone(), note.text)));
+    }
+    SheetPlot { plot: standing.plot.clone(), crops: plot.crops.iter().map(|c| c.name).collect(), lines, cautions }
+}

@@ -1,0 +1,598 @@
+//! A season plan: what it does, in plain words; the table of plots and products, which can
+//! be edited; each plot with its standing strip, needs and caps; and the working of each
+//! element on each plot.
+
+use super::{
+    plot::{cell_pages, track},
+    plots::{HistoryPage, titled},
+    seasons::under_season,
+};
+use crate::{
+    agronomy::{analyte::Analyte, cap::Counted, element::Element, plan::grams, season, working::Working},
+    app::{
+        self,
+        history::Subject,
+        seasons::{CapLine, CarryOver, DoseForm, NeedLine, PlanPlot, PlanView},
+    },
+    ids::{PlanId, PlotId},
+    web::{
+        chart::{Dose, Strip, Track},
+        error::{Error, Result},
+        form::Form,
+        guard::Cx,
+        show,
+        view::{Frame, Steps, see},
+    },
+};
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::{
+    extract::{Path, Query},
+    http::StatusCode,
+    response::{IntoResponse, Response},
+};
+use serde::Deserialize;
+use std::collections::BTreeMap;
+
+/// A plan.
+#[derive(Template, WebTemplate)]
+#[template(path = "pages/plans/show.html")]
+pub struct PlanPage {
+    frame: Frame,
+    plan: PlanId,
+    revision: i64,
+    /// `draft`, `agreed` or `closed`.
+    state: String,
+    /// A draft before somebody who may change it.
+    editable: bool,
+    invented: bool,
+    stale: bool,
+    /// What it does, what it costs, how well it was searched.
+    lead: Vec<String>,
+    unmet: Vec<String>,
+    warnings: Vec<String>,
+    notes: Vec<String>,
+    columns: Vec<Column>,
+    /// Products of the plan that no plot gets; shown as columns when asked for.
+    idle: Vec<String>,
+    /// The idle ones are shown too.
+    all: bool,
+    rows: Vec<Row>,
+    plots: Vec<PlotBlock>,
+    form: Form,
+}
+
+/// A product of the table.
+struct Column {
+    name: String,
+    /// All plots together.
+    total: String,
+}
+
+/// A plot of the table.
+struct Row {
+    plot: PlotId,
+    title: String,
+    cells: Vec<Cell>,
+}
+
+/// A dose of the table.
+struct Cell {
+    grams: String,
+    lock: String,
+    product: String,
+    /// Planned, as a mass; empty for none.
+    planned: String,
+    /// Put on so far, where anything was.
+    applied: Option<String>,
+    complete: bool,
+}
+
+/// A plot with all that the plan says of it.
+struct PlotBlock {
+    plot: PlotId,
+    title: String,
+    about: String,
+    strip: Option<Strip>,
+    needs: Vec<Need>,
+    caps: Vec<Cap>,
+    carried: Vec<String>,
+    /// Why there is nothing to show.
+    empty: Option<&'static str>,
+}
+
+struct Need {
+    name: String,
+    rate: String,
+    grams: String,
+    supplied: String,
+    /// "short 3 g", "over by 12 g", "met".
+    left: String,
+    working: String,
+    why: String,
+}
+
+struct Cap {
+    label: String,
+    used: String,
+    left: String,
+    exceeded: bool,
+    publisher: String,
+    address: Option<String>,
+    /// Said where we did not read the source ourselves.
+    mark: Option<&'static str>,
+    working: Option<String>,
+}
+
+/// How an element of a plot comes about in a plan.
+#[derive(Template)]
+#[template(path = "pages/plans/working.html")]
+struct WorkingPage<'a> {
+    frame: Frame,
+    parts: Vec<Part<'a>>,
+}
+
+struct Part<'a> {
+    id: &'static str,
+    title: String,
+    steps: Option<Steps<'a>>,
+    /// Said where there is nothing to open.
+    words: String,
+}
+
+/// What the address of a plan may ask for.
+#[derive(Debug, Default, Deserialize)]
+pub struct Wanted {
+    /// `all` shows products that no plot gets.
+    #[serde(default)]
+    products: String,
+}
+
+fn path(plan: PlanId) -> String {
+    format!("/plans/{plan}")
+}
+
+fn working_path(plan: PlanId, plot: PlotId, element: Element) -> String {
+    format!("/plans/{plan}/working/{plot}/{}", element.symbol())
+}
+
+fn capitalised(word: &str) -> String {
+    let mut chars = word.chars();
+    chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
+}
+
+/// The frame of a page that lies under a plan.
+pub(super) fn under_plan(cx: &Cx, view: &PlanView, title: impl Into<String>) -> Frame {
+    plan_frame(cx, view, title).under(path(view.plan.id), &view.plan.name)
+}
+
+fn plan_frame(cx: &Cx, view: &PlanView, title: impl Into<String>) -> Frame {
+    under_season(cx, &view.site, title)
+        .under(format!("/seasons/{}", view.season.id), format!("Season {}", view.season.name))
+}
+
+/// What a plan costs, in a sentence.
+pub(super) fn cost_words(view: &PlanView) -> String {
+    let bought = view.shopping.iter().any(|line| !line.packs.is_empty());
+    if !bought {
+        return "Nothing has to be bought: what is on hand will do.".into();
+    }
+    let unknown = unpriced(view);
+    let money = show::money(view.cost_minor.round() as i64, &view.site.currency);
+    let how = if view.options.loose { "bought loose by weight" } else { "in whole packs" };
+    let mut words = match unknown.len() == view.shopping.iter().filter(|line| !line.packs.is_empty()).count() {
+        true => "What it costs is not known.".to_owned(),
+        false => format!("It costs {money} {how}; what is on hand is used first."),
+    };
+    if !unknown.is_empty() {
+        words += &format!(" No price is recorded for {}.", unknown.join(", "));
+    }
+    words
+}
+
+/// Products to buy whose price is not known.
+pub(super) fn unpriced(view: &PlanView) -> Vec<String> {
+    let lines = view.shopping.iter().filter(|line| {
+        line.packs.iter().any(|(pack, count)| *count > 0.0 && pack.price_minor.is_none()) && !line.packs.is_empty()
+    });
+    lines.map(|line| line.product.name.clone()).collect()
+}
+
+/// What a plan does, in sentences.
+fn lead(view: &PlanView) -> Vec<String> {
+    let used = view.used().count();
+    let plots = show::count(view.plots.len(), "plot");
+    if view.mass_g <= 0.0 {
+        return vec![format!("This plan puts nothing on its {plots}.")];
+    }
+    let (met, all) = view.needs_met();
+    let mut said = vec![format!(
+        "It puts {} on {plots}, {} in all, from {}, following {}.",
+        show::count(used, "product"),
+        show::mass(view.mass_g),
+        show::date(view.spread_on),
+        view.guideline_title
+    )];
+    said.push(match (met, all) {
+        (_, 0) => "The tests ask for nothing.".into(),
+        (met, all) if met == all => {
+            format!("It meets {} in full.", if all == 1 { "the one need".into() } else { format!("all {all} needs") })
+        }
+        (met, all) => format!("It meets {met} of {all} needs in full; what is left undone stands below."),
+    });
+    said.push(cost_words(view));
+    said.push(match (view.outcome.edited, view.outcome.proven, view.outcome.gap) {
+        (true, ..) => "Doses were changed by hand since it was worked out, so it may not be the best.".into(),
+        (false, true, Some(gap)) if gap > 1e-6 => {
+            format!("The cost is proven to be within {} % of the lowest possible.", show::significant(gap * 100.0, 1))
+        }
+        (false, true, _) => "With these products and limits, nothing better is possible.".into(),
+        (false, false, Some(gap)) if gap > 1e-6 => format!(
+            "The search was stopped in time: there may be something better, and the cost is within {} % of the lowest possible.",
+            show::significant(gap * 100.0, 2)
+        ),
+        (false, false, _) => "The search was stopped in time, so there may be something better.".into(),
+    });
+    said
+}
+
+/// What a need comes to, in a word.
+fn left_words(line: &NeedLine) -> String {
+    match () {
+        () if line.need_g > 0.0 && !line.is_met() => format!("{} short", show::element_mass(line.short_g)),
+        () if line.excess_g > line.need_g * 0.01 && line.excess_g > 0.005 => {
+            format!("{} more than needed", show::element_mass(line.excess_g))
+        }
+        () if line.need_g > 0.0 => "met".into(),
+        () => String::new(),
+    }
+}
+
+fn need(view: &PlanView, plot: PlotId, line: &NeedLine) -> Need {
+    let element = line.need.element;
+    Need {
+        name: capitalised(element.name()),
+        rate: show::element_rate(line.need.kg_per_ha.0),
+        grams: show::element_mass(line.need_g),
+        supplied: show::element_mass(line.supplied_g),
+        left: left_words(line),
+        working: working_path(view.plan.id, plot, element),
+        why: if line.need_g > 0.0 { line.need.reason.words().to_owned() } else { "nothing is short".into() },
+    }
+}
+
+fn cap(view: &PlanView, plot: PlotId, line: &CapLine) -> Cap {
+    let source = &line.left.cap.source;
+    Cap {
+        label: line.left.cap.label.clone(),
+        used: show::element_mass(line.used_g),
+        left: if line.left_g > 0.0 { show::element_mass(line.left_g) } else { "nothing".into() },
+        exceeded: line.exceeded,
+        publisher: source.publisher.clone(),
+        address: show::address(source).map(str::to_owned),
+        mark: show::evidence_mark(source.evidence),
+        working: match line.left.cap.counted {
+            Counted::Total(element) => Some(working_path(view.plan.id, plot, element)),
+            Counted::ManureNitrogen => Some(working_path(view.plan.id, plot, Element::N)),
+        },
+    }
+}
+
+/// A plot's nutrients against their aims, each with what the doses add; every figure opens
+/// to its working under the plan's own guideline.
+fn strip(view: &PlanView, plot: &PlanPlot) -> Option<Strip> {
+    let id = plot.standing.plot.id;
+    let nutrients = plot.standing.present.standing.nutrients.iter();
+    let tracks: Vec<Track> = nutrients
+        .filter(|nutrient| nutrient.aim.is_some())
+        .filter_map(|nutrient| {
+            let working = working_path(view.plan.id, id, nutrient.analyte.element()?);
+            let doses = view.lifts(plot, nutrient).into_iter();
+            let doses =
+                doses.map(|(product, grams, adds)| Dose { label: format!("{product}, {}", show::mass(grams)), adds });
+            Some(Track {
+                doses: doses.collect(),
+                working: Some(format!("{working}#found")),
+                aim_working: Some(format!("{working}#aim")),
+                links: vec![("how it comes about".into(), working)],
+                why: vec![],
+                ..track(id, nutrient)
+            })
+        })
+        .collect();
+    let on = plot.standing.survey.last_sampled();
+    let caption = on.map_or_else(String::new, |on| format!("Newest sample of {}, with the doses", show::date(on)));
+    (!tracks.is_empty()).then_some(Strip { caption, tracks })
+}
+
+/// What an earlier plan left undone, as sentences.
+fn carried(over: Option<&CarryOver>) -> Vec<String> {
+    let Some((over, season)) = over.and_then(|over| Some((over, over.season.as_ref()?))) else { return vec![] };
+    let needs = over
+        .needs
+        .iter()
+        .map(|need| format!("{} of {} were left undone in {}.", grams(need.short_g), need.element.name(), season.name));
+    let doses = over.doses.iter().map(|dose| match dose.applied_g > 0.0 {
+        true => format!(
+            "{}: {} of {} were put on in {}.",
+            dose.amendment_name,
+            show::mass(dose.applied_g),
+            show::mass(dose.mass_g),
+            season.name
+        ),
+        false => format!(
+            "{}: {} were planned in {} and not put on.",
+            dose.amendment_name,
+            show::mass(dose.mass_g),
+            season.name
+        ),
+    });
+    needs.chain(doses).collect()
+}
+
+fn plot_block(view: &PlanView, plot: &PlanPlot, over: Option<&CarryOver>) -> PlotBlock {
+    let row = &plot.standing.plot;
+    let crops: Vec<&str> = plot.crops.iter().map(|crop| crop.name).collect();
+    let crops = if crops.is_empty() { "no crop named".to_owned() } else { crops.join(", ") };
+    let strip = strip(view, plot);
+    PlotBlock {
+        plot: row.id,
+        title: titled(row),
+        about: format!("{}; {crops}", show::area(row.area_m2)),
+        empty: (plot.needs.is_empty() && strip.is_none()).then_some(match plot.standing.samplings.is_empty() {
+            true => "No soil was tested here, so the plan knows no need.",
+            false => "Nothing that was tested here has limits under this guideline.",
+        }),
+        strip,
+        needs: plot.needs.iter().map(|line| need(view, row.id, line)).collect(),
+        // A cap that nothing touches and nothing has used is only noise.
+        caps: plot
+            .caps
+            .iter()
+            .filter(|c| c.used_g > 0.0 || c.exceeded || c.left_g <= 0.0)
+            .map(|c| cap(view, row.id, c))
+            .collect(),
+        carried: carried(over),
+    }
+}
+
+impl PlanPage {
+    fn new(cx: &Cx, view: &PlanView, over: &BTreeMap<PlotId, CarryOver>, all: bool, form: Option<Form>) -> PlanPage {
+        let frame = plan_frame(cx, view, view.plan.name.clone());
+        let draft = view.plan.state == "draft";
+        let editable = draft && frame.may_record();
+        let named = |id| {
+            // What was typed for a product keeps its column.
+            form.as_ref().is_some_and(|form| {
+                view.plots.iter().any(|p| !form.value(&DoseForm::grams_field(p.standing.plot.id, id)).is_empty())
+            })
+        };
+        let used: Vec<_> = view.used().map(|row| row.id).collect();
+        let (shown, idle): (Vec<_>, Vec<_>) =
+            view.products.iter().partition(|row| used.contains(&row.id) || named(row.id) || all && editable);
+        let columns = shown.iter().map(|row| {
+            let line = view.shopping.iter().find(|line| i64::from(line.product.key) == row.id.0);
+            Column {
+                name: row.amendment.name.clone(),
+                total: line.filter(|l| l.used_g > 0.0).map_or_else(String::new, |l| show::mass(l.used_g)),
+            }
+        });
+        let rows = view.plots.iter().map(|plot| {
+            let id = plot.standing.plot.id;
+            let cells = shown.iter().map(|row| {
+                let dose = view.dose(id, row.id);
+                let mass = dose.map_or(0.0, |d| d.mass_g);
+                let applied = dose.map_or(0.0, |d| d.applied_g);
+                Cell {
+                    grams: DoseForm::grams_field(id, row.id),
+                    lock: DoseForm::lock_field(id, row.id),
+                    product: row.amendment.name.clone(),
+                    planned: if mass > 0.0 { show::mass(mass) } else { String::new() },
+                    applied: (applied > 0.0).then(|| show::mass(applied)),
+                    complete: applied >= mass,
+                }
+            });
+            Row { plot: id, title: titled(&plot.standing.plot), cells: cells.collect() }
+        });
+        PlanPage {
+            plan: view.plan.id,
+            revision: view.plan.revision,
+            state: view.plan.state.clone(),
+            editable,
+            invented: view.site.invented,
+            stale: view.stale,
+            lead: lead(view),
+            unmet: view.unmet(),
+            warnings: view.warnings.clone(),
+            notes: view.outcome.notes.clone(),
+            columns: columns.collect(),
+            idle: idle.iter().map(|row| row.amendment.name.clone()).collect(),
+            all,
+            rows: rows.collect(),
+            plots: view.plots.iter().map(|plot| plot_block(view, plot, over.get(&plot.standing.plot.id))).collect(),
+            form: form.unwrap_or_else(|| doses_form(view)),
+            frame,
+        }
+    }
+
+    async fn load(cx: &Cx, plan: PlanId, all: bool, form: Option<Form>) -> Result<PlanPage> {
+        let view = cx.app.plan(&cx.actor, plan).await?;
+        let over = cx.app.carried_into(&cx.actor, plan).await?;
+        Ok(PlanPage::new(cx, &view, &over, all, form))
+    }
+
+    fn kept(&self, cell: &Cell) -> bool {
+        !self.form.value(&cell.lock).is_empty()
+    }
+}
+
+/// The fields of the table as the plan holds them.
+fn doses_form(view: &PlanView) -> Form {
+    let mut form = Form::new();
+    for plot in &view.plots {
+        for dose in &plot.doses {
+            let text = DoseForm::grams_text(dose.mass_g);
+            let text = if text.is_empty() && dose.locked { "0".into() } else { text };
+            form.set(DoseForm::grams_field(dose.plot, dose.amendment), text);
+            if dose.locked {
+                form.set(DoseForm::lock_field(dose.plot, dose.amendment), "on");
+            }
+        }
+    }
+    form
+}
+
+/// `GET /plans/{plan}`
+pub async fn show(cx: Cx, Path(plan): Path<PlanId>, Query(wanted): Query<Wanted>) -> Result<PlanPage> {
+    PlanPage::load(&cx, plan, wanted.products == "all", None).await
+}
+
+/// The plan again, with what was typed and why it was not taken.
+async fn refused(cx: &Cx, plan: PlanId, form: Form, error: app::Error) -> Result<Response> {
+    let all = form.value("products") == "all";
+    // Caps are judged on what was typed, so that every dose beyond one has its sentence.
+    let stale = matches!(error, app::Error::Conflict(_));
+    let mut form = form.refused(error)?;
+    if stale {
+        form.problem("", "Load the page again to see the plan as it is now.");
+    }
+    let page = PlanPage::load(cx, plan, all, Some(form)).await?;
+    Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
+}
+
+/// `POST /plans/{plan}/check`: what the doses as typed would do; nothing is saved.
+pub async fn check(cx: Cx, Path(plan): Path<PlanId>, mut form: Form) -> Result<Response> {
+    let view = match cx.app.check_doses(&cx.actor, plan, &DoseForm::from_fields(form.pairs())).await {
+        Ok(view) => view,
+        Err(error) => return refused(&cx, plan, form, error).await,
+    };
+    for problem in view.cap_problems().0 {
+        form.problem(problem.field, problem.message);
+    }
+    let over = cx.app.carried_into(&cx.actor, plan).await?;
+    let mut page = PlanPage::new(&cx, &view, &over, form.value("products") == "all", Some(form));
+    page.frame.said.get_or_insert_with(|| "Checked, not saved yet.".into());
+    Ok(page.into_response())
+}
+
+/// `POST /plans/{plan}/doses`
+pub async fn save(cx: Cx, Path(plan): Path<PlanId>, form: Form) -> Result<Response> {
+    match cx.app.save_doses(&cx.actor, plan, &DoseForm::from_fields(form.pairs())).await {
+        Ok(()) => Ok(see(path(plan)).say("The doses are saved.").into_response()),
+        Err(error) => refused(&cx, plan, form, error).await,
+    }
+}
+
+/// `POST /plans/{plan}/solve`: works it out again; doses that are kept stay as typed.
+pub async fn solve(cx: Cx, Path(plan): Path<PlanId>, form: Form) -> Result<Response> {
+    match cx.app.solve_plan_keeping(&cx.actor, plan, &DoseForm::from_fields(form.pairs())).await {
+        Ok(()) => Ok(see(path(plan)).say("The plan is worked out again.").into_response()),
+        Err(error) => refused(&cx, plan, form, error).await,
+    }
+}
+
+/// `POST /plans/{plan}/agree`: saves the doses as typed, then agrees them.
+pub async fn agree(cx: Cx, Path(plan): Path<PlanId>, form: Form) -> Result<Response> {
+    let doses = DoseForm::from_fields(form.pairs());
+    let saved = if doses.cells.is_empty() { Ok(()) } else { cx.app.save_doses(&cx.actor, plan, &doses).await };
+    let done = match saved {
+        Ok(()) => cx.app.agree_plan(&cx.actor, plan).await,
+        refused => refused,
+    };
+    match done {
+        Ok(()) => Ok(see(path(plan)).say("The plan is agreed. Print the weigh-out sheet.").into_response()),
+        Err(error) => refused(&cx, plan, form, error).await,
+    }
+}
+
+/// `POST /plans/{plan}/reopen`
+pub async fn reopen(cx: Cx, Path(plan): Path<PlanId>) -> Result<Response> {
+    match cx.app.reopen_plan(&cx.actor, plan).await {
+        Ok(()) => Ok(see(path(plan)).say("The plan is a draft again.").into_response()),
+        Err(error) => refused(&cx, plan, Form::new(), error).await,
+    }
+}
+
+/// `POST /plans/{plan}/close`
+pub async fn close(cx: Cx, Path(plan): Path<PlanId>) -> Result<Response> {
+    match cx.app.close_plan(&cx.actor, plan).await {
+        Ok(()) => Ok(see(path(plan)).say("The plan is closed. What was not put on is carried over.").into_response()),
+        Err(error) => refused(&cx, plan, Form::new(), error).await,
+    }
+}
+
+/// `GET /plans/{plan}/history`
+pub async fn history(cx: Cx, Path(plan): Path<PlanId>) -> Result<HistoryPage> {
+    let view = cx.app.plan(&cx.actor, plan).await?;
+    let lines = cx.app.history(&cx.actor, Subject::Plan(plan)).await?;
+    let frame = under_plan(&cx, &view, format!("History of {}", view.plan.name));
+    Ok(HistoryPage { frame, lines })
+}
+
+/// The workings of an element on a plot: what was found and aimed at, the need, what the
+/// doses bring, and each cap.
+pub fn workings(
+    view: &PlanView,
+    plot: &PlanPlot,
+    element: Element,
+) -> Vec<(&'static str, String, Option<Working>, String)> {
+    let mut parts: Vec<(&'static str, String, Option<Working>, String)> = Vec::new();
+    let area = plot.standing.plot.ground().area;
+    if let Some(line) = plot.needs.iter().find(|line| line.need.element == element) {
+        let words = match line.need.notes.join(" ") {
+            none if none.is_empty() => "Nothing is needed: the level is enough.".into(),
+            notes => notes,
+        };
+        parts.push(("need", "What this plot needs".into(), season::need_on_plot(&line.need, area), words));
+    }
+    let given = view.given(plot);
+    let none = "No dose of this plan brings any.".to_owned();
+    parts.push((
+        "supplied",
+        "What the doses bring in the first season".into(),
+        season::supplied(&given, element),
+        none,
+    ));
+    let counts = |cap: &&CapLine| match cap.left.cap.counted {
+        Counted::Total(counted) => counted == element,
+        Counted::ManureNitrogen => element == Element::N,
+    };
+    for (at, cap) in plot.caps.iter().filter(counts).enumerate() {
+        let title = format!("What the cap leaves. {}", cap.left.cap.label);
+        parts.push((if at == 0 { "cap" } else { "cap-2" }, title, Some(cap.left.working.clone()), String::new()));
+    }
+    if plot.caps.iter().any(|cap| cap.left.cap.counted == Counted::Total(element))
+        && let Some(brought) = season::brought(&given, element)
+    {
+        parts.push(("brought", "What the doses count against the cap".into(), Some(brought), String::new()));
+    }
+    if let Some(nutrient) = plot.standing.present.standing.get(Analyte::Element(element)) {
+        parts.push(("found", "What was found".into(), Some(nutrient.found.working.clone()), String::new()));
+        let aim = nutrient.aim.as_ref().map(|aim| aim.working.clone());
+        parts.push(("aim", "The aim".into(), aim, "This guideline sets no aim here.".into()));
+        if let Some(percent) = &nutrient.percent_of_aim {
+            parts.push(("percent", "The share of the aim".into(), Some(percent.working.clone()), String::new()));
+        }
+    }
+    parts
+}
+
+/// `GET /plans/{plan}/working/{plot}/{element}`
+pub async fn working(cx: Cx, Path((plan, plot, element)): Path<(PlanId, PlotId, String)>) -> Result<Response> {
+    let view = cx.app.plan(&cx.actor, plan).await?;
+    let element: Element = element.parse().map_err(|_| Error::not_found())?;
+    let plot = view.plots.iter().find(|p| p.standing.plot.id == plot).ok_or_else(Error::not_found)?;
+    let parts = workings(&view, plot, element);
+    let pages = cell_pages(&plot.standing);
+    let cell = |key| pages.get(&key).cloned();
+    let parts = parts.iter().map(|(id, title, working, words)| Part {
+        id,
+        title: title.clone(),
+        steps: working.as_ref().map(|working| Steps::of(working, &cell)),
+        words: words.clone(),
+    });
+    let title = format!("{} on {}", capitalised(element.name()), titled(&plot.standing.plot));
+    let page = WorkingPage { frame: under_plan(&cx, &view, title), parts: parts.collect() };
+    let page = page.render().map_err(|_| Error::from_status(StatusCode::INTERNAL_SERVER_ERROR))?;
+    Ok(axum::response::Html(page).into_response())
+}

@@ -1,0 +1,165 @@
+//! Seasons of a site: the list, and one season with what grows where and what is planned.
+
+use super::plots::{titled, under_site};
+use crate::{
+    agronomy::crop::{CROPS, Crop},
+    app::{
+        Result as AppResult,
+        plots::SiteRow,
+        seasons::{PlanRow, SeasonRow, SeasonView},
+    },
+    ids::{PlotId, SeasonId, SiteId},
+    web::{
+        error::Result,
+        form::Form,
+        guard::Cx,
+        show::filters,
+        view::{Frame, see},
+    },
+};
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::{
+    extract::Path,
+    http::StatusCode,
+    response::{IntoResponse, Response},
+};
+use std::collections::BTreeMap;
+
+/// The seasons of a site, and the form to add one.
+#[derive(Template, WebTemplate)]
+#[template(path = "pages/seasons/list.html")]
+pub struct SeasonsPage {
+    frame: Frame,
+    site: SiteRow,
+    seasons: Vec<SeasonRow>,
+    form: Form,
+}
+
+/// One season.
+#[derive(Template, WebTemplate)]
+#[template(path = "pages/seasons/show.html")]
+pub struct SeasonPage {
+    frame: Frame,
+    site: SiteRow,
+    season: SeasonRow,
+    plans: Vec<PlanRow>,
+    rows: Vec<CropsOfPlot>,
+    form: Form,
+}
+
+/// A plot with the fields for its crops.
+struct CropsOfPlot {
+    id: PlotId,
+    title: String,
+    field: String,
+    /// What stands in each field; the last ones are empty.
+    named: Vec<String>,
+}
+
+/// Fields kept free for more crops on each plot.
+const FREE: usize = 2;
+
+/// A plan's state as a person reads it.
+pub(super) fn state_words(plan: &PlanRow) -> &'static str {
+    match plan.state.as_str() {
+        "draft" => "draft",
+        "agreed" => "agreed",
+        _ => "closed",
+    }
+}
+
+impl SeasonsPage {
+    async fn load(cx: &Cx, id: SiteId, form: Form) -> Result<SeasonsPage> {
+        let site = cx.app.site(&cx.actor, id).await?;
+        let seasons = cx.app.seasons(&cx.actor, id).await?;
+        Ok(SeasonsPage { frame: under_site(cx, &site, "Seasons"), site, seasons, form })
+    }
+}
+
+/// `GET /sites/{site}/seasons`
+pub async fn list(cx: Cx, Path(site): Path<SiteId>) -> Result<SeasonsPage> {
+    let year = cx.app.today().year();
+    let fields = [
+        ("name", year.to_string()),
+        ("starts_on", format!("{year:04}-01-01")),
+        ("ends_on", format!("{year:04}-12-31")),
+    ];
+    SeasonsPage::load(&cx, site, Form::filled(fields)).await
+}
+
+/// `POST /sites/{site}/seasons`
+pub async fn add(cx: Cx, Path(site): Path<SiteId>, form: Form) -> Result<Response> {
+    match cx.app.add_season(&cx.actor, site, &form.read_as()?).await {
+        Ok(id) => Ok(see(format!("/seasons/{id}")).say("The season is added. Say what grows where.").into_response()),
+        Err(error) => {
+            let page = SeasonsPage::load(&cx, site, form.refused(error)?).await?;
+            Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
+        }
+    }
+}
+
+impl SeasonPage {
+    fn new(cx: &Cx, view: SeasonView, form: Option<Form>) -> SeasonPage {
+        let frame = under_season(cx, &view.site, format!("Season {}", view.season.name));
+        let rows = view.plots.iter().map(|plot| {
+            let field = crop_field(plot.id);
+            let mut named: Vec<String> = match &form {
+                Some(form) => form.all(&field).iter().filter(|name| !name.trim().is_empty()).cloned().collect(),
+                None => {
+                    let grown = view.crops.get(&plot.id).into_iter().flatten();
+                    grown.map(|row| Crop::find(&row.crop).map_or(row.crop.clone(), |crop| crop.name.into())).collect()
+                }
+            };
+            named.resize(named.len() + FREE, String::new());
+            CropsOfPlot { id: plot.id, title: titled(plot), field, named }
+        });
+        SeasonPage {
+            frame,
+            rows: rows.collect(),
+            site: view.site,
+            season: view.season,
+            plans: view.plans,
+            form: form.unwrap_or_default(),
+        }
+    }
+
+    fn crops(&self) -> &'static [Crop] {
+        CROPS
+    }
+}
+
+/// The frame of a page that lies under a site's seasons.
+pub(super) fn under_season(cx: &Cx, site: &SiteRow, title: impl Into<String>) -> Frame {
+    under_site(cx, site, title).under(format!("/sites/{}/seasons", site.id), "Seasons")
+}
+
+fn crop_field(plot: PlotId) -> String {
+    format!("crop_{plot}")
+}
+
+/// `GET /seasons/{season}`
+pub async fn show(cx: Cx, Path(season): Path<SeasonId>) -> Result<SeasonPage> {
+    let view = cx.app.season(&cx.actor, season).await?;
+    Ok(SeasonPage::new(&cx, view, None))
+}
+
+/// `POST /seasons/{season}/crops`
+pub async fn set_crops(cx: Cx, Path(season): Path<SeasonId>, form: Form) -> Result<Response> {
+    let view = cx.app.season(&cx.actor, season).await?;
+    // Only what the form shows is changed: a plot added meanwhile keeps its crops.
+    let named: BTreeMap<PlotId, Vec<String>> = view
+        .plots
+        .iter()
+        .map(|plot| (plot.id, form.all(&crop_field(plot.id)).to_vec()))
+        .filter(|(_, names)| !names.is_empty())
+        .collect();
+    let done: AppResult<()> = cx.app.set_crops(&cx.actor, season, &named).await;
+    match done {
+        Ok(()) => Ok(see(format!("/seasons/{season}")).say("The crops are saved.").into_response()),
+        Err(error) => {
+            let page = SeasonPage::new(&cx, view, Some(form.refused(error)?));
+            Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
+        }
+    }
+}
