@@ -104,7 +104,7 @@ pub struct Outcome {
 impl Outcome {
     pub(super) fn of(notes: &[String], plan: &plan::Plan) -> Outcome {
         let mut all = notes.to_vec();
-        all.extend(plan.notes.iter().map(ToString::to_string));
+        all.extend(plan.notes.iter().filter(|note| !is_about_price(note)).map(ToString::to_string));
         Outcome {
             notes: all,
             unmet: plan.unmet.iter().map(ToString::to_string).collect(),
@@ -279,6 +279,11 @@ impl PlanView {
     }
 }
 
+/// Prices that are not known are said once, beside the cost, and only of what is bought.
+fn is_about_price(note: &plan::Note) -> bool {
+    matches!(note, plan::Note::PriceUnknown { .. })
+}
+
 impl NeedLine {
     /// Nothing worth a word is missing.
     pub fn is_met(&self) -> bool {
@@ -327,7 +332,7 @@ pub(super) fn view(loaded: &LoadedPlan, doses: Vec<DoseLine>) -> PlanView {
         mass_g: account.mass_g,
         shopping: account.shopping,
         cost_minor: account.cost_minor,
-        warnings: account.notes.iter().map(ToString::to_string).collect(),
+        warnings: account.notes.iter().filter(|note| !is_about_price(note)).map(ToString::to_string).collect(),
         site: loaded.site.clone(),
         season: loaded.season.clone(),
         plan: loaded.plan.clone(),

@@ -68,7 +68,7 @@ struct ProductChoice {
     name: String,
     /// What is on hand and in which packs it can be bought.
     words: String,
-    /// It can be had, and is no lime or ash.
+    /// It can be had, and is no lime or ash, nor a meal or manure of unknown price.
     usual: bool,
 }
 
@@ -129,6 +129,7 @@ fn product_choice(
     stock_g: Option<f64>,
 ) -> ProductChoice {
     let on_hand = stock_g.filter(|g| *g > 0.0);
+    let priced = packs.iter().any(|pack| pack.price_minor.is_some());
     let packs: Vec<String> = packs
         .iter()
         .map(|pack| match (pack.price_minor, &pack.currency) {
@@ -147,7 +148,12 @@ fn product_choice(
         id: row.id.to_string(),
         name: row.amendment.name.clone(),
         words,
-        usual: (on_hand.is_some() || !packs.is_empty()) && !matches!(row.amendment.kind, Kind::Lime | Kind::Ash),
+        usual: match row.amendment.kind {
+            Kind::Lime | Kind::Ash => false,
+            Kind::Salt | Kind::Mineral => on_hand.is_some() || !packs.is_empty(),
+            // Of a meal or a manure without a price the planner would think that it costs nothing.
+            _ => on_hand.is_some() || priced,
+        },
     }
 }
 

@@ -236,6 +236,23 @@ fn lead(view: &PlanView) -> Vec<String> {
     said
 }
 
+/// Sentences that begin with a plot and go on alike, as one: "A1, A2: 3 g of boron …".
+fn together(sentences: &[String]) -> Vec<String> {
+    let mut groups: Vec<(Vec<&str>, &str)> = Vec::new();
+    for sentence in sentences {
+        let (head, tail) = sentence.split_once(": ").unwrap_or(("", sentence));
+        match groups.iter_mut().find(|(heads, other)| *other == tail && !head.is_empty() && !heads.contains(&"")) {
+            Some((heads, _)) => heads.push(head),
+            None => groups.push((vec![head], tail)),
+        }
+    }
+    let line = |(heads, tail): (Vec<&str>, &str)| match heads[..] {
+        [""] => tail.to_owned(),
+        _ => format!("{}: {tail}", heads.join(", ")),
+    };
+    groups.into_iter().map(line).collect()
+}
+
 /// What a need comes to, in a word.
 fn left_words(line: &NeedLine) -> String {
     match () {
@@ -402,9 +419,9 @@ impl PlanPage {
             invented: view.site.invented,
             stale: view.stale,
             lead: lead(view),
-            unmet: view.unmet(),
-            warnings: view.warnings.clone(),
-            notes: view.outcome.notes.clone(),
+            unmet: together(&view.unmet()),
+            warnings: together(&view.warnings),
+            notes: together(&view.outcome.notes),
             columns: columns.collect(),
             idle: idle.iter().map(|row| row.amendment.name.clone()).collect(),
             all,
@@ -595,4 +612,16 @@ pub async fn working(cx: Cx, Path((plan, plot, element)): Path<(PlanId, PlotId, 
     let page = WorkingPage { frame: under_plan(&cx, &view, title), parts: parts.collect() };
     let page = page.render().map_err(|_| Error::from_status(StatusCode::INTERNAL_SERVER_ERROR))?;
     Ok(axum::response::Html(page).into_response())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn plots_of_which_the_same_is_said_are_named_together() {
+        let said = ["A1: 3 g are not supplied.", "No colon here.", "A2: 3 g are not supplied.", "A2: 4 g."];
+        let said: Vec<String> = said.iter().map(ToString::to_string).collect();
+        assert_eq!(together(&said), ["A1, A2: 3 g are not supplied.", "No colon here.", "A2: 4 g."]);
+    }
 }
