@@ -292,6 +292,13 @@ pub(super) fn canonical(level: Level, element: Element) -> Option<Level> {
     }
 }
 
+/// The mass per area that raises a level like this one by one unit, as [`raise`] reckons it.
+pub(super) fn per_unit(like: Level, element: Element, method: &Method, ground: &Ground, way: &Way) -> Option<KgPerHa> {
+    let own = Way { by: By::OwnLayer, ..*way };
+    let reckoned = per_area(1.0, like, element, method, ground, way);
+    reckoned.or_else(|_| per_area(1.0, like, element, method, ground, &own)).ok().map(|(mass, ..)| mass)
+}
+
 /// The mass per area, its formula, and the node it rests on besides the difference.
 fn per_area(
     missing: f64,

@@ -11,8 +11,7 @@ use super::{
     ground::Ground,
     need::{self, Need, Way, canonical, capitalised},
     plan::{Cap, GroupCap, Key, Lock, Options, PlanInput, PlotNeed, Product},
-    quantity::{Grams, KgPerHa, MgPerL, SquareMetres, by_volume_kg_per_ha},
-    reading::Level,
+    quantity::{Grams, KgPerHa, SquareMetres},
     record::{Application, DepthBand},
     standing::{NutrientStanding, Standing, num},
     working::{Figure, Origin, Working},
@@ -91,17 +90,16 @@ pub struct Prepared {
 }
 
 /// By what share of its aim an available amount of an element lifts a nutrient on this ground:
-/// 0.25 is a quarter of the aim. The reverse of the bare-mass need, so that a dose that meets
-/// the need reaches the aim; the next test may rise by less, because soil binds part of it.
+/// 0.25 is a quarter of the aim. The reverse of the need, reckoned the same way, so that a
+/// dose that meets a need made up in one season reaches the aim; the next test may rise by
+/// less, because soil binds part of what is given.
 ///
 /// `None` where there is no aim, or the level cannot be turned into a mass of soil.
-pub fn lift(available: KgPerHa, nutrient: &NutrientStanding, ground: &Ground) -> Option<f64> {
-    let aim = canonical(nutrient.aim_level?, nutrient.analyte.element()?)?;
-    let rise = match aim {
-        Level::MgPerL(_) => available.0 / by_volume_kg_per_ha(MgPerL(1.0), ground.depth).0,
-        _ => ground.layer().level(available).0,
-    };
-    let share = rise / aim.number();
+pub fn lift(available: KgPerHa, nutrient: &NutrientStanding, ground: &Ground, way: &Way) -> Option<f64> {
+    let element = nutrient.analyte.element()?;
+    let aim = canonical(nutrient.aim_level?, element)?;
+    let per_unit = need::per_unit(aim, element, &nutrient.method, ground, way)?;
+    let share = available.0 / per_unit.0 / aim.number();
     (share.is_finite() && share >= 0.0).then_some(share)
 }
 

@@ -294,7 +294,7 @@ async fn a_dose_that_meets_the_need_lifts_the_level_to_the_aim() {
             continue;
         };
         let (found, aim) = (nutrient.level.number(), nutrient.aim_level.unwrap().number());
-        let lifted = season::lift(Grams(line.need_g).per(ground.area), nutrient, &ground).unwrap();
+        let lifted = season::lift(Grams(line.need_g).per(ground.area), nutrient, &ground, &view.way).unwrap();
         assert!((found / aim + lifted - 1.0).abs() < 1e-9, "{element}: {found} of {aim}, lifted by {lifted}");
         seen += 1;
     }

@@ -10,7 +10,7 @@ use crate::{
     agronomy::{
         cap::Counted,
         crop::Crop,
-        need::Need,
+        need::{Need, Way},
         plan::{self, Account, Purchase, account::PlotAccount, grams},
         quantity::Grams,
         season::{self, CapLeft, Given},
@@ -137,6 +137,8 @@ pub struct PlanView {
     pub guideline_title: String,
     /// The day on which the caps' twelve months end.
     pub spread_on: jiff::civil::Date,
+    /// How its needs are reckoned.
+    pub way: Way,
     pub plots: Vec<PlanPlot>,
     pub products: Vec<AmendmentRow>,
     pub stock_g: BTreeMap<AmendmentId, f64>,
@@ -245,7 +247,7 @@ impl PlanView {
         let ground = plot.standing.plot.ground();
         let Some(element) = nutrient.analyte.element() else { return vec![] };
         let lift = |dose: &Given| {
-            let share = season::lift(dose.available(element).per(ground.area), nutrient, &ground)?;
+            let share = season::lift(dose.available(element).per(ground.area), nutrient, &ground, &self.way)?;
             (share > 0.0).then(|| (dose.product.to_owned(), dose.grams.0, share))
         };
         self.given(plot).iter().filter_map(lift).collect()
@@ -321,8 +323,10 @@ pub(super) fn view(loaded: &LoadedPlan, doses: Vec<DoseLine>) -> PlanView {
             }
         })
         .collect();
+    let wishes = super::wishes(&loaded.options, &loaded.site, &loaded.season, loaded.today);
     PlanView {
-        spread_on: super::wishes(&loaded.options, &loaded.site, &loaded.season, loaded.today).spread_on,
+        spread_on: wishes.spread_on,
+        way: wishes.way,
         guideline_title: loaded.guideline.title.clone(),
         outcome: match Outcome::from_json(&loaded.plan.outcome) {
             outcome if edited => outcome.edited(),
