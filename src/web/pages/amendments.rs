@@ -4,6 +4,7 @@
 use crate::{
     agronomy::{
         amendment::{Analysis, Convention, Kind},
+        analyte::Analyte,
         caution::{CautionNote, Context, cautions_for},
         content::{self, Content},
         element::{Element, Form as Oxide},
@@ -87,7 +88,7 @@ struct AnalysisView {
 
 /// One element of it: percent as the element, as the oxide, usable in the first year.
 struct ContentRow {
-    name: &'static str,
+    name: String,
     percent: String,
     oxide: String,
     available: String,
@@ -152,7 +153,7 @@ impl AnalysisView {
             rows: content::contents(analysis)
                 .into_iter()
                 .map(|content| ContentRow {
-                    name: content.element.name(),
+                    name: Analyte::Element(content.element).name(),
                     percent: percent(content.percent),
                     oxide: content.oxide.map_or_else(String::new, |(form, p)| format!("{} {form}", percent(p))),
                     available: percent(content.available_percent),

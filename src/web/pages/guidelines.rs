@@ -38,6 +38,8 @@ pub struct GuidelinePage {
 /// One rule as the page prints it.
 struct Table {
     heading: String,
+    /// The methods that the limits were made for.
+    methods: String,
     /// The soils and crops that it is for; empty for any.
     condition: String,
     unit: String,
@@ -97,7 +99,8 @@ impl Table {
     fn of(criterion: &'static Criterion) -> Table {
         let methods: Vec<_> = criterion.methods.iter().map(|method| method.label()).collect();
         let mut table = Table {
-            heading: format!("{} by {}", criterion.analyte.name(), methods.join(" or ")),
+            heading: criterion.analyte.name(),
+            methods: methods.join("; "),
             condition: condition(&criterion.when),
             unit: criterion.unit_words(),
             classes: vec![],

@@ -37,6 +37,7 @@ fn page_of(change: &ChangeRow) -> Option<String> {
         "report" => "reports",
         "determination" => "determinations",
         "amendment" => "amendments",
+        "application" => "applications",
         _ => return None,
     };
     Some(format!("/{folder}/{}", change.entity_id))
