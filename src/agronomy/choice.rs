@@ -149,6 +149,12 @@ fn suitability(analyte: Analyte, method: &Method, signs: &Signs) -> u8 {
                 Total => 2,
                 _ => 1,
             },
+            // The lime uses up an acid extract; water leaves it alone.
+            Analyte::Element(Element::B) => match method {
+                HotWater => 0,
+                Total => 2,
+                _ => 1,
+            },
             _ => u8::from(*method == Total),
         };
     }

@@ -199,7 +199,27 @@ impl Default for Way {
 ///
 /// An element that no rule judges is left out: nothing is known of it, neither need nor excess.
 pub fn needs(standing: &Standing, ground: &Ground, sampled: Option<DepthBand>, way: &Way) -> Vec<Need> {
-    standing.nutrients.iter().filter_map(|nutrient| raise(nutrient, ground, sampled, way)).collect()
+    standing
+        .nutrients
+        .iter()
+        .filter_map(|nutrient| raise(nutrient, ground, sampled, way))
+        .map(|need| if standing.calcareous { not_locked_up(need) } else { need })
+        .collect()
+}
+
+/// Iron and manganese are not worth putting on soil with free lime: no need, and why.
+///
+/// Common practice, no source: their salts turn insoluble there within weeks.
+fn not_locked_up(need: Need) -> Need {
+    if !matches!(need.element, Element::Fe | Element::Mn) || need.kg_per_ha.0 == 0.0 {
+        return need;
+    }
+    let name = need.element.name();
+    let note = format!(
+        "Short of {name}, but soil with free lime soon locks up what is put on it: none is planned. \
+         A leaf spray or a chelate is usual there (common practice, no source); take local advice."
+    );
+    Need::nothing(need.element, Some(note))
 }
 
 /// What raises one nutrient to its aim: (aim − found) × soil mass, or × a build-up factor.

@@ -59,6 +59,8 @@ impl Setting<'_> {
 pub struct Standing {
     pub guideline_slug: String,
     pub guideline_title: String,
+    /// Signs of free lime were seen.
+    pub calcareous: bool,
     /// In the order of [`Analyte`].
     pub nutrients: Vec<NutrientStanding>,
 }
@@ -168,7 +170,12 @@ pub fn stand(chosen: &[Chosen<'_>], guideline: &Guideline, setting: &Setting<'_>
     let mut nutrients: Vec<NutrientStanding> =
         chosen.iter().map(|c| Case { reading: c.reading, facts, setting, ph }.judge(c.reasons, guideline)).collect();
     nutrients.sort_by_key(|n| n.analyte);
-    Standing { guideline_slug: guideline.slug.clone(), guideline_title: guideline.title.clone(), nutrients }
+    Standing {
+        guideline_slug: guideline.slug.clone(),
+        guideline_title: guideline.title.clone(),
+        calcareous: setting.signs.calcareous(),
+        nutrients,
+    }
 }
 
 fn in_water(method: &Method) -> bool {

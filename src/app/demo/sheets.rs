@@ -197,7 +197,9 @@ fn marl_and_fenner(soil: &Soil) -> Vec<Line> {
         (Element::Fe, Method::Dtpa, found(Element::Fe) * 0.07, 1, 0.0),
         (Element::B, Method::HotWater, found(Element::B) * 0.62, 2, 0.30),
     ] {
-        let (analyte, unit) = (Analyte::Element(element), Unit::MgPerKg);
+        // This laboratory scoops the soil for its Olsen test and prints it by volume.
+        let unit = if method == Method::Olsen { Unit::MgPerL } else { Unit::MgPerKg };
+        let analyte = Analyte::Element(element);
         lines.push(Line { analyte, method, value, deviation: 0.09, unit, decimals, limit });
     }
     lines.push(Line {

@@ -99,12 +99,23 @@ impl TrendPage {
             verdict: trend.verdict.words.clone(),
             notes: trend.verdict.notes.clone(),
             charts: trend.methods.iter().map(|method| chart(analyte, method, &marks)).collect(),
-            breaks: trend.breaks.iter().map(|gap| gap.words.clone()).collect(),
+            breaks: once(trend.breaks.iter().map(|gap| gap.words.clone())),
             left_out: left_out.map(|test| format!("{}: {}", show::date(test.sampled_on), test.why)).collect(),
             working: trend.standing.present.standing.get(analyte).map(|_| working_path(plot.id, analyte, "found")),
             others: others.map(|other| (other.name(), trend_path(plot.id, other))).collect(),
         }
     }
+}
+
+/// Each sentence once: two extractants on the same samples break at the same place.
+fn once(sentences: impl Iterator<Item = String>) -> Vec<String> {
+    let mut told: Vec<String> = Vec::new();
+    for sentence in sentences {
+        if !told.contains(&sentence) {
+            told.push(sentence);
+        }
+    }
+    told
 }
 
 /// `GET /plots/{plot}/trend/{analyte}`
