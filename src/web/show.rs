@@ -45,13 +45,14 @@ pub fn figure(figure: &Figure) -> String {
     format!("{}{digits}{unit}", figure.sign)
 }
 
-/// A mass to be weighed, from grams: "12.5 kg", "1.25 kg", "340 g", "3.4 g", "<1 g".
+/// A mass to be weighed, from grams: "12.5 kg", "1.25 kg", "340 g", "3.4 g", "0.84 g".
 pub fn mass(grams: f64) -> String {
     let size = grams.abs();
     match size {
         _ if !size.is_finite() => "–".into(),
         0.0 => "0\u{a0}g".into(),
-        _ if size < 1.0 => "<1\u{a0}g".into(),
+        _ if size < 0.01 => format!("{}\u{a0}mg", trimmed(number(grams * 1000.0, 1))),
+        _ if size < 1.0 => format!("{}\u{a0}g", trimmed(number(grams, 2))),
         _ if size < 9.95 => format!("{}\u{a0}g", trimmed(number(grams, 1))),
         _ if size < 999.5 => format!("{}\u{a0}g", number(grams, 0)),
         _ if size < 99_950.0 => {
@@ -205,7 +206,8 @@ mod tests {
     fn masses_read_as_a_scale_shows_them() {
         for (grams, text) in [
             (0.0, "0 g"),
-            (0.4, "<1 g"),
+            (0.84, "0.84 g"),
+            (0.0042, "4.2 mg"),
             (3.44, "3.4 g"),
             (9.96, "10 g"),
             (340.2, "340 g"),

@@ -40,9 +40,29 @@ impl fmt::Display for Unmet {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let (short, need) = (grams(self.short_g), grams(self.need_g));
         write!(f, "{}: {short} of the {need} of {} are not supplied", self.plot, self.element.name())?;
-        let reasons: Vec<String> = self.because.iter().map(Because::to_string).collect();
+        let reasons = sentences(&self.because);
         if reasons.is_empty() { f.write_str(".") } else { write!(f, ": {}.", reasons.join("; ")) }
     }
+}
+
+/// The reasons in words; one cap that stops several products is named once.
+fn sentences(because: &[Because]) -> Vec<String> {
+    let mut told: Vec<Because> = Vec::new();
+    for reason in because {
+        let Because::Cap { label, element, product } = reason else {
+            told.push(reason.clone());
+            continue;
+        };
+        let same = told.iter_mut().find_map(|other| match other {
+            Because::Cap { label: l, element: e, product } if (&*l, &*e) == (label, element) => Some(product),
+            _ => None,
+        });
+        match same {
+            Some(first) => first.name = format!("{first}, {product}"),
+            None => told.push(reason.clone()),
+        }
+    }
+    told.iter().map(Because::to_string).collect()
 }
 
 pub(super) fn served(problem: &Problem, doses: &[Vec<f64>]) -> Vec<Served> {

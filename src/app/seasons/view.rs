@@ -107,7 +107,7 @@ impl Outcome {
         all.extend(plan.notes.iter().filter(|note| !is_about_price(note)).map(ToString::to_string));
         Outcome {
             notes: all,
-            unmet: plan.unmet.iter().map(ToString::to_string).collect(),
+            unmet: plan.unmet.iter().filter(|u| !is_rounding(u)).map(ToString::to_string).collect(),
             gap: plan.gap,
             proven: plan.proven,
             edited: false,
@@ -126,6 +126,11 @@ impl Outcome {
     pub(super) fn edited(&self) -> Outcome {
         Outcome { edited: true, unmet: vec![], gap: None, proven: false, notes: self.notes.clone() }
     }
+}
+
+/// Short by less than a hundredth, because the scale weighs in steps: as good as met.
+fn is_rounding(unmet: &plan::Unmet) -> bool {
+    unmet.because == [plan::Because::Scale] && unmet.short_g < 0.01 * unmet.need_g
 }
 
 /// A plan with its judgement.
