@@ -2,6 +2,7 @@
 
 mod access;
 mod application_pages;
+mod balance;
 mod chemistry;
 mod demo;
 mod drift;
