@@ -59,6 +59,8 @@ ids! {
     DoseId,
     /// What was really put on.
     ApplicationId,
+    /// What left a plot at a harvest.
+    HarvestId,
     /// A crop grown on a plot in a season.
     CroppingId,
     /// Somebody who may sign in.

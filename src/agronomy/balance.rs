@@ -258,6 +258,31 @@ impl Books {
         self.line(element, &between)
     }
 
+    /// What inputs yet to come would bring of an element.
+    pub fn coming(&self, inputs: &[Input], element: Element) -> Flow {
+        let inputs = inputs.iter().collect();
+        self.line(element, &Between { inputs, harvests: vec![], unwritten: BTreeSet::new() }).brought
+    }
+
+    /// What a season's harvests usually carried away of an element: the mean of the newest
+    /// seasons, at most `seasons`, in which that is wholly known; and of how many. `None`
+    /// without any.
+    pub fn usual_offtake(&self, element: Element, seasons: usize) -> Option<(Span, usize)> {
+        let slices = self.slices();
+        let mut known = Vec::new();
+        for (at, Slice { span, written }) in slices.iter().enumerate().rev() {
+            let carried = self.line(element, &self.within(span, &slices[..at], *written)).carried;
+            if *written && carried.is_complete() {
+                known.push(carried.known);
+            }
+            if known.len() == seasons {
+                break;
+            }
+        }
+        let total = known.iter().copied().reduce(|a, b| a + b)?;
+        Some((total.times(1.0 / known.len() as f64), known.len()))
+    }
+
     /// The season's crops that no harvest is written down for, as a sentence.
     fn unharvested(&self, season: &Season) -> Option<String> {
         let taken: Vec<&Harvest> = self.harvests.iter().filter(|h| season.holds(h.harvested_on)).collect();

@@ -6,7 +6,9 @@
 //! the tests cannot carry it nothing is learned, and the reason is given.
 
 use super::{
-    drift::{Found, Weighed, Z_90, known_error, shrink},
+    analyte::Analyte,
+    balance::Books,
+    drift::{Found, Scale, Segment, Weighed, Z_90, known_error, shrink},
     element::Element,
     method::Method,
     offtake::{capitalised, round},
@@ -235,6 +237,29 @@ pub struct TestAt {
     pub sd: f64,
 }
 
+/// The tests of a segment with the net of its element since the first.
+///
+/// Fails where what came or went between any two of them is not known. The middles of the
+/// offtakes count; their range is the forecast's business.
+pub fn tests_at(segment: &Segment, books: &Books) -> Result<Vec<TestAt>, Skip> {
+    let Analyte::Element(element) = segment.analyte else { return Err(Skip::NotAnElement) };
+    let Some(first) = segment.points.first() else { return Ok(vec![]) };
+    let years = segment.years();
+    let mut tests = Vec::with_capacity(segment.points.len());
+    for (point, years) in segment.points.iter().zip(years) {
+        let line = books.between(element, first.sampled_on, point.sampled_on);
+        let Some(net) = line.net.known() else {
+            return Err(Skip::NetNotKnown(line.brought.missing.into_iter().chain(line.carried.missing).collect()));
+        };
+        let sd = match segment.scale {
+            Scale::Log => point.value * point.sigma.powi(2).exp_m1().sqrt(), // σ = √ln(1 + CV²), turned round
+            Scale::Linear => point.sigma,
+        };
+        tests.push(TestAt { net_kg_per_ha: net.mid, years, found: point.found(), sd });
+    }
+    Ok(tests)
+}
+
 /// A response as the plot's own tests give it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Fit {
@@ -252,6 +277,8 @@ pub struct Fit {
 /// Why nothing is learned from a plot's tests.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Skip {
+    /// pH and the like: no kilogram of an element moves them.
+    NotAnElement,
     /// Fewer than two tests that compare.
     TooFewTests(usize),
     /// What came or went between the tests is not known; why.
@@ -270,6 +297,7 @@ impl Skip {
     /// As a person reads it.
     pub fn words(&self) -> String {
         match self {
+            Skip::NotAnElement => "It is not an element, so no kilograms of it come or go.".into(),
             Skip::TooFewTests(0) => "No test of this kind yet.".into(),
             Skip::TooFewTests(n) => format!("Only {n} test by this method at this depth; two are needed."),
             Skip::NetNotKnown(why) => {

@@ -9,6 +9,8 @@ pub mod care;
 pub mod demo;
 pub mod error;
 pub mod files;
+pub mod forecasts;
+pub mod harvests;
 pub mod history;
 pub mod import;
 pub mod outlook;

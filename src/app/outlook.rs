@@ -138,7 +138,11 @@ impl App {
 
 /// What went on each plot up to a day. Of a plot that it was split off, its share by area;
 /// of plots that were merged into it, the whole.
-async fn all_applied(read: &mut Read, plots: &[PlotRow], to: Date) -> Result<BTreeMap<PlotId, Vec<Application>>> {
+pub(super) async fn all_applied(
+    read: &mut Read,
+    plots: &[PlotRow],
+    to: Date,
+) -> Result<BTreeMap<PlotId, Vec<Application>>> {
     let ids: Vec<PlotId> = plots.iter().map(|plot| plot.id).collect();
     let forerunners = store::plots::forerunners(read, &ids).await?;
     let before: BTreeSet<PlotId> = forerunners.values().flatten().copied().collect();

@@ -359,6 +359,12 @@ impl Limits {
         Limits { what: "An area", unit: "m²", low: Low::Above(0.0), at_most: 1e8, decimals: 3 };
     /// Mass of a dose or an application, g: up to 1,000 t.
     pub const MASS_G: Limits = Limits { what: "A mass", unit: "g", low: Low::Above(0.0), at_most: 1e9, decimals: 3 };
+    /// Fresh mass of a harvest, kg; 0 says that nothing was carried away.
+    pub const HARVEST_KG: Limits =
+        Limits { what: "A harvest", unit: "kg", low: Low::AtLeast(0.0), at_most: 1e9, decimals: 3 };
+    /// An element in a harvested crop, kg in a tonne fresh: seeds reach 60.
+    pub const KG_PER_T: Limits =
+        Limits { what: "A removal figure", unit: "kg/t", low: Low::AtLeast(0.0), at_most: 100.0, decimals: 6 };
     /// Mass of a pack, kg.
     pub const PACK_KG: Limits = Limits { what: "A pack", unit: "kg", low: Low::Above(0.0), at_most: 1e6, decimals: 4 };
     /// Stock on hand, g.

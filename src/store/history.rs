@@ -39,6 +39,7 @@ subjects! {
     Cropping(CroppingId) "cropping",
     Plan(PlanId) "plan",
     Application(ApplicationId) "application",
+    Harvest(HarvestId) "harvest",
 }
 
 /// A line of history about to be written.

@@ -12,6 +12,7 @@ pub mod bulk;
 pub mod error;
 pub mod files;
 pub mod guidelines;
+pub mod harvests;
 pub mod history;
 mod open;
 pub mod outlook;

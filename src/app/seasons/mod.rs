@@ -288,8 +288,12 @@ impl App {
         let plan = self.draft(id).await?;
         let loaded = self.load_plan(id).await?;
         view::view(&loaded, loaded.dose_lines()).caps_kept()?;
+        let expected = self.expected_of_plan(id).await?;
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
         store::plans::agree(&mut write, id, plan.revision).await?;
+        for forecast in &expected {
+            store::harvests::insert_forecast(&mut write, forecast).await?;
+        }
         write.commit(Change::new(Subject::Plan(id), "agreed", format!("The plan {} was agreed.", plan.name))).await?;
         Ok(())
     }

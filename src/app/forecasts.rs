@@ -1,0 +1,291 @@
+//! What a plot's tests make of what came and went: its learned response, what is left
+//! beyond it, what an agreed plan expects of the next test, and where later tests fell.
+
+use super::{
+    Actor, App, Result, Role,
+    access::found,
+    harvests::{ForecastRow, books},
+    standing::{self, PlotStanding, guideline_of},
+};
+use crate::{
+    agronomy::{
+        analyte::Analyte,
+        balance::{Books, Input},
+        drift::{self, ErrorSettings, Point, Segment},
+        element::Element,
+        forecast::{self, Calibration, Fell, Outlook},
+        offtake::BALANCED,
+        quantity::{Centimetres, KgPerHa, SoilLayer},
+        record::Application,
+        response::{self, Beyond, Fit, Prior, Response, Skip, TestAt},
+        working::{Figure, Origin, Working},
+    },
+    ids::{PlanId, PlotId, SiteId},
+    store::{self, Read},
+};
+use jiff::civil::Date;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Seasons that the usual offtake is averaged over.
+const USUAL_SEASONS: usize = 5;
+
+/// The tests of one element of a plot by one method at one depth, with the ledger's help.
+#[derive(Clone, Debug)]
+pub struct PlotResponse {
+    pub plot: PlotId,
+    pub segment: Segment,
+    /// The tests with the net since the first, or why that is not known.
+    pub tests: Result<Vec<TestAt>, Skip>,
+    /// The response to reckon with; `None` where neither the tests nor a publication gives one.
+    pub response: Option<Response>,
+    /// What the level did beyond what was added and removed.
+    pub beyond: Option<Beyond>,
+}
+
+/// A forecast and what came of it.
+#[derive(Clone, Debug)]
+pub struct ForecastResult {
+    pub row: ForecastRow,
+    /// The first later test that compares, and where it fell; `None` while none has come.
+    pub came: Option<(Point, Fell)>,
+}
+
+/// The forecasts of plots and how they held.
+#[derive(Clone, Debug, Default)]
+pub struct ForecastReview {
+    pub results: Vec<ForecastResult>,
+    pub calibration: Option<Calibration>,
+}
+
+impl App {
+    /// How the tests of an element on a plot answered to what came and went, newest segment
+    /// last. Other plots of the site are heard where four or more can teach.
+    pub async fn plot_responses(&self, actor: &Actor, id: PlotId, element: Element) -> Result<Vec<PlotResponse>> {
+        actor.may(Role::Reader)?;
+        let site = found(store::plots::plot(&mut *self.store.read().await?, id).await?, "plot")?.site;
+        let mut all = self.site_responses(actor, site, element).await?;
+        all.retain(|one| one.plot == id);
+        Ok(all)
+    }
+
+    /// The same for every plot of a site in use.
+    pub async fn site_responses(&self, actor: &Actor, site: SiteId, element: Element) -> Result<Vec<PlotResponse>> {
+        actor.may(Role::Reader)?;
+        let mut read = self.store.read().await?;
+        let (plots, books) = self.site_with_books(&mut read, site).await?;
+        Ok(responses(&plots, &books, element))
+    }
+
+    /// What agreed plans of a site expected, and where later tests fell.
+    pub async fn forecast_review(&self, actor: &Actor, site: SiteId) -> Result<ForecastReview> {
+        actor.may(Role::Reader)?;
+        let mut read = self.store.read().await?;
+        let (plots, _) = self.site_with_books(&mut read, site).await?;
+        let ids: Vec<PlotId> = plots.iter().map(|p| p.plot.id).collect();
+        let rows = store::harvests::forecasts_of_plots(&mut read, &ids).await?;
+        let by_plot: BTreeMap<PlotId, &PlotStanding> = plots.iter().map(|p| (p.plot.id, p)).collect();
+        let results: Vec<ForecastResult> = rows
+            .into_iter()
+            .map(|row| {
+                let came = by_plot.get(&row.plot).and_then(|plot| later_test(plot, &row));
+                ForecastResult { row, came }
+            })
+            .collect();
+        let calibration = forecast::calibration(results.iter().filter_map(|r| r.came.as_ref()).map(|(_, fell)| *fell));
+        Ok(ForecastReview { results, calibration })
+    }
+
+    async fn site_with_books(
+        &self,
+        read: &mut Read,
+        site: SiteId,
+    ) -> Result<(Vec<PlotStanding>, BTreeMap<PlotId, Books>)> {
+        let row = found(store::plots::site(read, site).await?, "site")?;
+        let plots = store::plots::plots(read, site, false).await?;
+        let books = books(read, &plots, self.today()).await?;
+        let guideline = guideline_of(&row)?;
+        let plots = standing::place(read, plots, &guideline, self.today()).await?;
+        Ok((plots, books))
+    }
+
+    /// What a plan, once agreed, expects of the next tests of its plots.
+    ///
+    /// From the newest test on: what has come and gone since, what the plan brings, less what
+    /// a season's harvests usually carry away. Where any of it is not known there is no
+    /// forecast: a guess would teach nothing.
+    pub(super) async fn expected_of_plan(&self, plan: PlanId) -> Result<Vec<ForecastRow>> {
+        let today = self.today();
+        let mut read = self.store.read().await?;
+        let row = found(store::plans::plan(&mut read, plan).await?, "plan")?;
+        let site = found(store::plans::season(&mut read, row.season).await?, "season")?.site;
+        let (plots, books) = self.site_with_books(&mut read, site).await?;
+        let doses = store::plans::doses_of(&mut read, plan).await?;
+        let analyses: Vec<_> = doses.iter().map(|dose| dose.analysis).collect();
+        let analyses = store::amendments::analyses_by_id(&mut read, &analyses).await?;
+        let products = store::amendments::all(&mut read, today, true).await?;
+        let mut planned: BTreeMap<PlotId, Vec<Input>> = BTreeMap::new();
+        for plot in store::plans::plots_of(&mut read, plan).await? {
+            planned.insert(plot, vec![]);
+        }
+        for dose in doses.iter().filter(|dose| dose.mass_g > 0.0) {
+            let product = products.iter().find(|row| row.id == dose.amendment);
+            let (Some(analysis), Some(product)) = (analyses.get(&dose.analysis), product) else { continue };
+            let content =
+                analysis.analysis.parts.iter().map(|(element, part)| (*element, part.mass_fraction)).collect();
+            planned.entry(dose.plot).or_default().push(Input {
+                kind: product.amendment.kind,
+                application: Application {
+                    key: dose.id.0,
+                    applied_on: today,
+                    amendment: dose.amendment_name.clone(),
+                    mass_g: dose.mass_g,
+                    content,
+                    manure: product.amendment.manure,
+                },
+            });
+        }
+        let mut rows = Vec::new();
+        for element in BALANCED {
+            for one in responses(&plots, &books, *element) {
+                let (Some(inputs), Some(books)) = (planned.get(&one.plot), books.get(&one.plot)) else { continue };
+                if let Some(outlook) = outlook(&one, *element, books, inputs, today)
+                    && let Ok(forecast) = forecast::forecast(&outlook)
+                    && let Some(newest) = one.segment.points.last()
+                {
+                    rows.push(ForecastRow {
+                        plan,
+                        plot: one.plot,
+                        analyte: one.segment.analyte,
+                        method: one.segment.method.clone(),
+                        unit: one.segment.unit.to_owned(),
+                        depth: one.segment.depth,
+                        from_test_on: newest.sampled_on,
+                        made_on: today,
+                        forecast,
+                    });
+                }
+            }
+        }
+        // Where a method was used at two depths, the newer of them is what comes next.
+        rows.sort_by_key(|row| std::cmp::Reverse(row.from_test_on));
+        let mut seen = BTreeSet::new();
+        rows.retain(|row| seen.insert((row.plot, row.analyte, row.method.clone(), row.unit.clone())));
+        rows.sort_by(|a, b| (a.plot, a.analyte, &a.method, &a.unit).cmp(&(b.plot, b.analyte, &b.method, &b.unit)));
+        Ok(rows)
+    }
+}
+
+fn segments_of(plot: &PlotStanding, analyte: Analyte) -> Vec<Segment> {
+    let assumed: BTreeSet<Date> =
+        plot.samplings.iter().filter(|l| l.row.date_assumed).map(|l| l.row.sampled_on).collect();
+    drift::segments(&plot.survey.history(analyte), &assumed, &ErrorSettings::default())
+}
+
+/// The first test after a forecast that compares with the one it started from.
+fn later_test(plot: &PlotStanding, row: &ForecastRow) -> Option<(Point, Fell)> {
+    let segment = segments_of(plot, row.analyte)
+        .into_iter()
+        .find(|s| s.method == row.method && s.unit == row.unit && s.depth == row.depth)?;
+    let after = row.from_test_on.max(row.made_on);
+    let point = segment.points.into_iter().find(|point| point.sampled_on > after)?;
+    let fell = forecast::fell((row.forecast.low, row.forecast.high), point.found());
+    Some((point, fell))
+}
+
+/// What a plot brings to the learning before the farm is heard.
+struct Learning {
+    plot: PlotId,
+    segment: Segment,
+    tests: Result<Vec<TestAt>, Skip>,
+    fit: Result<Fit, Skip>,
+    prior: Option<Prior>,
+    ceiling: Option<f64>,
+}
+
+/// The responses of plots to one element; plots whose tests are alike in method, unit and
+/// depth are heard together.
+fn responses(plots: &[PlotStanding], books: &BTreeMap<PlotId, Books>, element: Element) -> Vec<PlotResponse> {
+    let nothing = Books::default();
+    let mut alike: Vec<Vec<Learning>> = Vec::new();
+    for plot in plots {
+        let books = books.get(&plot.plot.id).unwrap_or(&nothing);
+        for segment in segments_of(plot, Analyte::Element(element)) {
+            let learning = learn(plot, books, segment, element);
+            let same = |group: &&mut Vec<Learning>| {
+                let first = &group[0].segment;
+                first.method == learning.segment.method
+                    && first.unit == learning.segment.unit
+                    && first.depth == learning.segment.depth
+                    && group.iter().all(|one| one.plot != learning.plot)
+            };
+            match alike.iter_mut().find(same) {
+                Some(group) => group.push(learning),
+                None => alike.push(vec![learning]),
+            }
+        }
+    }
+    let mut all = Vec::new();
+    for group in alike {
+        let (prior, unit) = (group[0].prior.clone(), group[0].segment.unit);
+        // The least of the plots' soils bounds them all: they are fitted together.
+        let ceiling = group.iter().filter_map(|one| one.ceiling).min_by(f64::total_cmp);
+        let own = group.iter().map(|one| one.fit.clone()).collect();
+        let settled = response::respond_farm(element, unit, own, prior.as_ref(), ceiling);
+        for (one, response) in group.into_iter().zip(settled) {
+            let held = response.as_ref().map(|r| (r.response, r.sd));
+            let beyond = match (&one.tests, held) {
+                (Ok(tests), Some(held)) => response::beyond(tests, held),
+                _ => None,
+            };
+            all.push(PlotResponse { plot: one.plot, segment: one.segment, tests: one.tests, response, beyond });
+        }
+    }
+    all
+}
+
+fn learn(plot: &PlotStanding, books: &Books, segment: Segment, element: Element) -> Learning {
+    let ground = plot.plot.ground();
+    // A sampling without a depth is taken to the depth that is worked.
+    let depth = segment.depth.map_or(ground.depth, |band| Centimetres(band.bottom.0 - band.top.0));
+    let layer = SoilLayer::Measured { depth, bulk_density: ground.bulk_density().0, stones: ground.stones };
+    let prior = response::published_prior(element, &segment.method, segment.unit, depth);
+    let tests = response::tests_at(&segment, books);
+    let fit = tests.clone().and_then(|tests| response::fit(&tests, prior.as_ref()));
+    let ceiling = response::ceiling(segment.unit, &layer, depth);
+    Learning { plot: plot.plot.id, segment, tests, fit, prior, ceiling }
+}
+
+/// What the next test is reckoned from; `None` where a part of it is not known.
+fn outlook(one: &PlotResponse, element: Element, books: &Books, planned: &[Input], today: Date) -> Option<Outlook> {
+    let newest = one.segment.points.last().filter(|point| point.found().is_exact())?;
+    let response = one.response.as_ref()?;
+    let since = books.between(element, newest.sampled_on, today);
+    let coming = books.coming(planned, element);
+    let (usual, seasons) = books.usual_offtake(element, USUAL_SEASONS)?;
+    let so_far = since.net.known()?;
+    if !coming.is_complete() {
+        return None;
+    }
+    let net = so_far + coming.known - usual;
+    let leaf = |title: String, value: f64, unit: &str, origin: Origin| {
+        Working::leaf(title, Figure::significant(value, unit, 3), origin)
+    };
+    let cell = newest.cells.first().map_or(Origin::Entered, |cell| Origin::Cell(*cell));
+    let rate = KgPerHa::UNIT;
+    let workings = vec![
+        leaf(format!("Found on {}", newest.sampled_on), newest.value, one.segment.unit, cell),
+        since.working,
+        leaf("Planned".into(), coming.known.mid, rate, Origin::Chosen),
+        leaf(format!("Usual offtake of a season, mean of {seasons}"), usual.mid, rate, Origin::Entered),
+        response.working.clone(),
+    ];
+    Some(Outlook {
+        found: newest.value,
+        sigma: newest.sigma,
+        sigma_next: one.segment.error.one_test.sigma(one.segment.scale, newest.value),
+        net_kg_per_ha: net,
+        response: (response.response, response.sd),
+        unit: one.segment.unit.to_owned(),
+        workings,
+    })
+}
