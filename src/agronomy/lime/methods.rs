@@ -41,7 +41,7 @@ pub(super) const fn source(method: LimeMethod) -> Source {
             publisher: "Oregon State University Extension",
             title: "EM 9585, lime by Sikora buffer pH",
             year: 2025,
-            address: "https://extension.oregonstate.edu/catalog/em-9585",
+            address: "",
             evidence: Evidence::Read,
         },
         LimeMethod::IrelandSmp => Source {
@@ -367,7 +367,7 @@ const fn uk(land_use: LandUse, soil: &'static str, optimum: f64, evidence: Evide
             publisher: "AHDB",
             title: "Nutrient Management Guide (RB209), optimum soil pH",
             year: 0,
-            address: "https://ahdb.org.uk/RB209",
+            address: "",
             evidence,
         },
     }

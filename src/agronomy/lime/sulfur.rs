@@ -21,7 +21,7 @@ pub const SULFUR_RATES: Source = Source {
     publisher: "Royal Horticultural Society",
     title: "Sulfur to lower pH from 7.0–7.5 to 6.0–6.5 in the top 15 cm without free lime: 135 g/m² on sand, 270 on clay",
     year: 0,
-    address: "https://www.rhs.org.uk",
+    address: "",
     evidence: Evidence::Read,
 };
 
