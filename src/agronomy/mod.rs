@@ -39,6 +39,7 @@ pub mod response;
 pub mod retest;
 pub mod salinity;
 pub mod season;
+pub mod second_opinion;
 pub mod source;
 pub mod standing;
 pub mod survey;

@@ -1,15 +1,20 @@
 //! The rest of a sheet, against published figures and against what must hold for any input:
 //! nothing to give below zero, more found never asks for more, printed limits never passed.
 
+mod contaminant;
 mod lime;
+mod micronutrient;
+mod nitrogen;
+mod salinity;
+mod second_opinion;
 
 use glebe::agronomy::{
     analyte::Analyte,
     ground::{Cover, Ground, Texture},
     method::Method,
-    quantity::{Centimetres, GramsPerCm3, MgPerKg, Percent, SquareMetres},
+    quantity::{Centimetres, DsPerM, GramsPerCm3, MgPerKg, MgPerL, Percent, SquareMetres},
     reading::{Level, Reading},
-    record::{CellKey, Qualifier},
+    record::{CellKey, DepthBand, Qualifier},
     working::{Figure, Origin, Working},
 };
 
@@ -46,10 +51,24 @@ pub fn ph(value: f64) -> Reading {
     reading(Analyte::Ph, Method::PhWater, Level::Ph(value))
 }
 
-pub fn mg_kg(analyte: Analyte, method: Method, value: f64) -> Reading {
-    reading(analyte, method, Level::MgPerKg(MgPerKg(value)))
+pub fn mg_kg(analyte: &str, method: Method, value: f64) -> Reading {
+    reading(analyte.parse().unwrap(), method, Level::MgPerKg(MgPerKg(value)))
+}
+
+pub fn mg_l(analyte: &str, method: Method, value: f64) -> Reading {
+    reading(analyte.parse().unwrap(), method, Level::MgPerL(MgPerL(value)))
 }
 
 pub fn percent(analyte: Analyte, method: Method, value: f64) -> Reading {
     reading(analyte, method, Level::Percent(Percent(value)))
+}
+
+pub fn ec(method: Method, value: f64) -> Reading {
+    reading(Analyte::Conductivity, method, Level::DsPerM(DsPerM(value)))
+}
+
+/// Nitrate of the top foot.
+pub fn nitrate(ppm: f64) -> Reading {
+    let depth = Some(DepthBand { top: Centimetres(0.0), bottom: Centimetres(30.0) });
+    Reading { depth, ..mg_kg("nitrate_n", Method::PotassiumChloride, ppm) }
 }

@@ -65,7 +65,7 @@ fn ph_in_a_salt_solution_is_not_taken_for_ph_in_water() {
 #[test]
 fn aluminium_by_an_acid_extract_is_not_exchangeable_aluminium() {
     let ground = ground();
-    let acid = super::mg_kg("Al".parse().unwrap(), Method::Mehlich3Icp, 900.0);
+    let acid = super::mg_kg("Al", Method::Mehlich3Icp, 900.0);
     let soil = Soil { aluminium: Some(&acid), ..soil(None, &[], &ground) };
     assert!(requirement(LimeMethod::Kamprath, &soil, &Aim::default()).unwrap_err().contains("potassium chloride"));
 }

@@ -1,0 +1,372 @@
+//! One plot under several guidelines, side by side: class, aim and need of each nutrient in one
+//! unit, by how much the guidelines part, and why. It never averages or ranks them, and those
+//! that do not apply are listed with their reason, not left out in silence.
+
+use super::{
+    analyte::Analyte,
+    choice::Overrule,
+    element::Element,
+    ground::Ground,
+    guideline::{Criterion, Facts, Guideline, LandUse, Position, Rule},
+    lime::in_water,
+    method::Method,
+    need::{self, Need, Way},
+    quantity::{KgPerHa, MgPerKg, MgPerL, by_volume_kg_per_ha},
+    reading::{Level, number},
+    source::Citation,
+    standing::{NutrientStanding, Worked},
+    survey::{Present, Survey},
+    working::{Figure, Working},
+};
+use jiff::civil::Date;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// What a rule goes by.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Philosophy {
+    /// Enough or not enough of a nutrient for crops to stop responding.
+    Sufficiency,
+    /// A share of the exchange capacity.
+    Saturation,
+    /// An index of level and pH.
+    Index,
+    /// What is usually found; no aim.
+    Usual,
+    /// Left alone on purpose.
+    LeftAlone,
+}
+
+impl Philosophy {
+    fn of(rule: &Rule) -> Philosophy {
+        match rule {
+            Rule::Classes(_) | Rule::Critical { .. } => Philosophy::Sufficiency,
+            Rule::Saturation(_) => Philosophy::Saturation,
+            Rule::AvailabilityIndex { .. } => Philosophy::Index,
+            Rule::Typical { .. } => Philosophy::Usual,
+            Rule::LeftAlone(_) => Philosophy::LeftAlone,
+        }
+    }
+
+    /// As a person reads it, after "goes by".
+    pub const fn words(self) -> &'static str {
+        match self {
+            Philosophy::Sufficiency => "whether there is enough for the crop",
+            Philosophy::Saturation => "a share of the exchange capacity",
+            Philosophy::Index => "an index of level and pH",
+            Philosophy::Usual => "what is usually found",
+            Philosophy::LeftAlone => "leaving it alone",
+        }
+    }
+}
+
+/// One guideline's word on one nutrient. Masses are kg of element per hectare of the plot's own
+/// layer, whatever mass of soil the publisher prints with, so that they can be compared.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Opinion {
+    pub guideline_slug: String,
+    pub guideline_title: String,
+    pub philosophy: Philosophy,
+    pub method: Method,
+    pub found: Figure,
+    /// In the publisher's words.
+    pub class: Option<String>,
+    pub position: Position,
+    /// The aim in the unit of what was found.
+    pub aim: Option<Worked>,
+    /// The aim as a mass in the plot's layer, where it is one of an element.
+    pub aim_kg_per_ha: Option<KgPerHa>,
+    /// Never below zero; `None` for what is not given, such as pH.
+    pub need: Option<Need>,
+    /// From what was found to the class or the need.
+    pub working: Working,
+    pub notes: Vec<String>,
+    pub source: Option<Citation>,
+}
+
+/// A guideline that says nothing, and why.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Silent {
+    pub guideline_slug: String,
+    pub guideline_title: String,
+    pub reason: String,
+}
+
+/// What makes guidelines part.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Cause {
+    Philosophy,
+    Extractant,
+    /// By mass or by volume, or another mass of soil per area.
+    Convention,
+    Crop,
+    /// The same kind of rule for the same test; the publishers draw the line elsewhere.
+    Calibration,
+}
+
+impl Cause {
+    /// A word for a table.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Cause::Philosophy => "philosophy",
+            Cause::Extractant => "extractant",
+            Cause::Convention => "convention",
+            Cause::Crop => "crop",
+            Cause::Calibration => "where the line is drawn",
+        }
+    }
+}
+
+/// How guidelines part over a nutrient.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Disagreement {
+    /// The least and the most that is asked for.
+    pub least: KgPerHa,
+    pub most: KgPerHa,
+    /// Some call it short and others do not.
+    pub over_shortness: bool,
+    /// Each cause with a sentence, in order.
+    pub why: Vec<(Cause, String)>,
+    /// `most` − `least`, down to the cells.
+    pub working: Working,
+}
+
+impl Disagreement {
+    /// By how much they part.
+    pub fn by(&self) -> KgPerHa {
+        KgPerHa(self.most.0 - self.least.0)
+    }
+}
+
+/// One nutrient under every guideline.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Row {
+    pub analyte: Analyte,
+    /// In the order that the guidelines were given.
+    pub opinions: Vec<Opinion>,
+    pub silent: Vec<Silent>,
+    pub disagreement: Option<Disagreement>,
+}
+
+/// The whole.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct SecondOpinion {
+    /// Nutrients that at least one guideline speaks of, in the order of [`Analyte`].
+    pub rows: Vec<Row>,
+    /// Nutrients that were read and that none speaks of.
+    pub unspoken: Vec<Analyte>,
+    /// Guidelines that say nothing of this plot at all, with their reasons.
+    pub left_out: Vec<Silent>,
+}
+
+/// Places a plot under each guideline. Every one chooses its own reading, as it does alone.
+pub fn second_opinion<'a>(
+    survey: &Survey,
+    ground: &Ground,
+    guidelines: impl IntoIterator<Item = &'a Guideline>,
+    land_use: LandUse,
+    overrules: &[Overrule],
+    on: Date,
+) -> SecondOpinion {
+    let guidelines: Vec<&Guideline> = guidelines.into_iter().collect();
+    let mut rows: BTreeMap<Analyte, Row> = BTreeMap::new();
+    let mut left_out = Vec::new();
+    let mut conditions: BTreeMap<Analyte, Vec<Grounds>> = BTreeMap::new();
+    for guideline in &guidelines {
+        let present = survey.present(ground, guideline, land_use, overrules, on);
+        let facts = facts(&present, ground, land_use);
+        let mut reasons = BTreeSet::new();
+        let mut spoke = false;
+        for nutrient in &present.standing.nutrients {
+            let row = rows.entry(nutrient.analyte).or_insert_with(|| Row {
+                analyte: nutrient.analyte,
+                opinions: vec![],
+                silent: vec![],
+                disagreement: None,
+            });
+            let criterion = guideline.criterion(nutrient.analyte, &nutrient.method, nutrient.level, &facts).ok();
+            match opinion(guideline, &guidelines, nutrient, criterion, ground) {
+                Ok(opinion) => {
+                    spoke = true;
+                    let grounds = Grounds::of(&opinion, criterion);
+                    conditions.entry(nutrient.analyte).or_default().push(grounds);
+                    row.opinions.push(opinion);
+                }
+                Err(reason) => {
+                    reasons.insert(reason.clone());
+                    row.silent.push(silent(guideline, reason));
+                }
+            }
+        }
+        if !spoke {
+            let reason = if reasons.is_empty() {
+                "Nothing was read on this plot yet.".to_owned()
+            } else {
+                reasons.into_iter().collect::<Vec<_>>().join(" ")
+            };
+            left_out.push(silent(guideline, reason));
+        }
+    }
+    let gone: BTreeSet<&str> = left_out.iter().map(|s| s.guideline_slug.as_str()).collect();
+    let (mut spoken, mut unspoken) = (Vec::new(), Vec::new());
+    for (analyte, mut row) in rows {
+        row.silent.retain(|s| !gone.contains(s.guideline_slug.as_str()));
+        if row.opinions.is_empty() {
+            unspoken.push(analyte);
+            continue;
+        }
+        row.disagreement = disagreement(&row.opinions, conditions.get(&analyte).map_or(&[], Vec::as_slice));
+        spoken.push(row);
+    }
+    SecondOpinion { rows: spoken, unspoken, left_out }
+}
+
+fn silent(guideline: &Guideline, reason: String) -> Silent {
+    Silent { guideline_slug: guideline.slug.clone(), guideline_title: guideline.title.clone(), reason }
+}
+
+fn facts(present: &Present, ground: &Ground, land_use: LandUse) -> Facts {
+    let ph = present.choices.get(&Analyte::Ph).map(|c| &c.chosen).filter(|r| in_water(&r.method));
+    Facts { land_use, texture: ground.texture, ph: ph.map(|r| r.level.number()), carbonate: present.signs.calcareous() }
+}
+
+fn opinion(
+    guideline: &Guideline,
+    all: &[&Guideline],
+    nutrient: &NutrientStanding,
+    criterion: Option<&Criterion>,
+    ground: &Ground,
+) -> Result<Opinion, String> {
+    if let Position::NoCriterion(why) = &nutrient.position {
+        return Err(why.clone());
+    }
+    let criterion = criterion.ok_or("No limits apply.")?;
+    // A collection that takes a row from a set that stands beside it would be counted twice.
+    if criterion.set != guideline.slug
+        && let Some(own) = all.iter().find(|g| g.slug == criterion.set)
+    {
+        return Err(format!("Takes its limits for {} from {}, which is shown.", nutrient.analyte.name(), own.title));
+    }
+    let need = need::raise(nutrient, ground, None, &Way::default());
+    let working = need
+        .as_ref()
+        .and_then(|need| need.working.clone())
+        .or_else(|| nutrient.class_working.clone())
+        .unwrap_or_else(|| nutrient.found.working.clone());
+    Ok(Opinion {
+        guideline_slug: guideline.slug.clone(),
+        guideline_title: guideline.title.clone(),
+        philosophy: Philosophy::of(&criterion.rule),
+        method: nutrient.method.clone(),
+        found: nutrient.found.figure.clone(),
+        class: nutrient.class.clone(),
+        position: nutrient.position.clone(),
+        aim: nutrient.aim.clone(),
+        aim_kg_per_ha: nutrient.aim_level.zip(nutrient.analyte.element()).and_then(|(l, e)| in_layer(l, e, ground)),
+        need,
+        working,
+        notes: nutrient.notes.clone(),
+        source: nutrient.source.clone(),
+    })
+}
+
+/// A level as a mass in the plot's own layer; by volume, depth alone enters.
+fn in_layer(level: Level, element: Element, ground: &Ground) -> Option<KgPerHa> {
+    match level {
+        Level::MgPerKg(v) => Some(ground.layer().mass(v)),
+        Level::MgPerL(MgPerL(v)) => Some(by_volume_kg_per_ha(MgPerL(v), ground.depth)),
+        Level::CmolPerKg(v) => Some(ground.layer().mass(MgPerKg(v.0 * element.mg_per_cmol_charge()?))),
+        _ => None,
+    }
+}
+
+/// What an opinion rests on, beside its number.
+#[derive(Clone, Debug, PartialEq, Eq)]
+struct Grounds {
+    title: String,
+    philosophy: Philosophy,
+    method: Method,
+    convention: String,
+    crops: Vec<&'static str>,
+}
+
+impl Grounds {
+    fn of(opinion: &Opinion, criterion: Option<&Criterion>) -> Grounds {
+        let by_volume = opinion.found.unit.contains("/L");
+        let convention = match criterion.and_then(|c| c.layer.filter(|_| c.unit.is_per_area())) {
+            Some(layer) => layer.words.to_owned(),
+            None if by_volume => "by volume of scooped soil".to_owned(),
+            None => "by mass of soil".to_owned(),
+        };
+        Grounds {
+            title: opinion.guideline_title.clone(),
+            philosophy: opinion.philosophy,
+            method: opinion.method.clone(),
+            convention,
+            crops: criterion.map(|c| c.when.uses.iter().map(|u| u.label()).collect()).unwrap_or_default(),
+        }
+    }
+}
+
+/// Whether and why opinions part. Only those with an aim count: what is usually found, and what
+/// a limit of the lab leaves open, takes no side.
+fn disagreement(opinions: &[Opinion], grounds: &[Grounds]) -> Option<Disagreement> {
+    let sides: Vec<(&Opinion, &Grounds, f64)> = opinions
+        .iter()
+        .zip(grounds)
+        .filter(|(opinion, _)| {
+            matches!(opinion.position, Position::Short | Position::AtAim | Position::Above | Position::Excess)
+        })
+        .map(|(opinion, grounds)| (opinion, grounds, opinion.need.as_ref().map_or(0.0, |n| n.kg_per_ha.0)))
+        .collect();
+    let least = sides.iter().map(|(.., need)| *need).reduce(f64::min)?;
+    let most = sides.iter().map(|(.., need)| *need).reduce(f64::max)?;
+    let short = sides.iter().filter(|(o, ..)| o.position == Position::Short).count();
+    let over_shortness = short > 0 && short < sides.len();
+    // A twentieth is less than any of these tests can tell.
+    if !over_shortness && most - least <= 0.05 * most {
+        return None;
+    }
+    let formula = format!("{} − {} = {} kg/ha", number(most), number(least), number(most - least));
+    let inputs = sides.iter().map(|(opinion, ..)| opinion.working.clone());
+    let figure = Figure::significant(most - least, KgPerHa::UNIT, 2);
+    let working = Working::step("Difference between guidelines", figure, formula, inputs)
+        .note("Each in kg of the element per hectare of the plot's own layer, before any rate for the crop.");
+    let grounds: Vec<&Grounds> = sides.iter().map(|(_, grounds, _)| *grounds).collect();
+    Some(Disagreement { least: KgPerHa(least), most: KgPerHa(most), over_shortness, why: causes(&grounds), working })
+}
+
+fn causes(sides: &[&Grounds]) -> Vec<(Cause, String)> {
+    let differs = |of: &dyn Fn(&Grounds) -> String| {
+        let mut by_word: BTreeMap<String, Vec<&str>> = BTreeMap::new();
+        for side in sides {
+            by_word.entry(of(side)).or_default().push(&side.title);
+        }
+        (by_word.len() > 1).then(|| {
+            let parts: Vec<String> =
+                by_word.into_iter().map(|(word, titles)| format!("{} {word}", titles.join(" and "))).collect();
+            parts.join("; ")
+        })
+    };
+    let mut why = Vec::new();
+    if let Some(parts) = differs(&|g| format!("goes by {}", g.philosophy.words())) {
+        why.push((Cause::Philosophy, format!("They ask different questions: {parts}.")));
+    }
+    if let Some(parts) = differs(&|g| format!("reads {}", g.method.label())) {
+        why.push((Cause::Extractant, format!("They read different tests, which draw out different amounts: {parts}.")));
+    }
+    if let Some(parts) = differs(&|g| format!("counts {}", g.convention)) {
+        why.push((Cause::Convention, format!("Their limits were printed on different soil: {parts}.")));
+    }
+    let crop_words = |g: &Grounds| match g.crops.is_empty() {
+        true => "is for any crop".to_owned(),
+        false => format!("is for {}", g.crops.join(", ")),
+    };
+    if let Some(parts) = differs(&crop_words) {
+        why.push((Cause::Crop, format!("Their limits were made for different crops: {parts}.")));
+    }
+    if why.is_empty() {
+        let sentence = "They ask the same question of the same test and draw the line elsewhere: each was found in trials of its own soils and crops.";
+        why.push((Cause::Calibration, sentence.into()));
+    }
+    why
+}

@@ -1,0 +1,118 @@
+//! One plot under every guideline that is shipped.
+
+use super::ground;
+use glebe::agronomy::{
+    analyte::Analyte,
+    ground::Ground,
+    guideline::{self, LandUse, Position},
+    method::Method,
+    quantity::GramsPerCm3,
+    record::{Basis, CellKey, Determination, PrintedValue, Qualifier, Report, Sampling, Unit},
+    second_opinion::{Cause, SecondOpinion, second_opinion},
+    survey::Survey,
+};
+use jiff::civil::date;
+use proptest::prelude::*;
+
+fn cell(key: i64, analyte: &str, method: Method, value: f64, unit: Unit) -> Determination {
+    let printed =
+        PrintedValue { text: value.to_string(), qualifier: Qualifier::Exact, value: Some(value), decimals: 1 };
+    let analyte = analyte.parse().unwrap();
+    Determination { key: CellKey(key), analyte, method, printed, unit, form: None, basis: Basis::Mass, layer: None }
+}
+
+fn survey(determinations: Vec<Determination>) -> Survey {
+    Survey::read([Sampling {
+        key: 1,
+        sampled_on: date(2024, 10, 1),
+        date_assumed: false,
+        depth: None,
+        cores: None,
+        fizz: None,
+        reports: vec![Report { key: 1, lab: "a lab".into(), determinations }],
+    }])
+}
+
+fn asked(determinations: Vec<Determination>, ground: &Ground) -> SecondOpinion {
+    let on = date(2025, 1, 1);
+    second_opinion(&survey(determinations), ground, guideline::builtin(), LandUse::Vegetables, &[], on)
+}
+
+/// An invented sour sand, tested by Mehlich-3 with its acidity.
+fn sand(k: f64, ca: f64, mg: f64) -> Vec<Determination> {
+    vec![
+        cell(1, "ph", Method::PhWater, 5.8, Unit::Ph),
+        cell(2, "K", Method::Mehlich3Icp, k, Unit::MgPerKg),
+        cell(3, "Ca", Method::Mehlich3Icp, ca, Unit::MgPerKg),
+        cell(4, "Mg", Method::Mehlich3Icp, mg, Unit::MgPerKg),
+        cell(5, "P", Method::Mehlich3Icp, 40.0, Unit::MgPerKg),
+        cell(6, "acidity", Method::BariumChlorideTea, 1.0, Unit::CmolPerKg),
+    ]
+}
+
+#[test]
+fn two_schools_part_over_potassium_and_say_why() {
+    let opinion = asked(sand(90.0, 400.0, 60.0), &ground());
+    let potassium = opinion.rows.iter().find(|r| r.analyte.to_string() == "K").unwrap();
+    let titles: Vec<&str> = potassium.opinions.iter().map(|o| o.guideline_slug.as_str()).collect();
+    assert!(titles.contains(&"rutgers_mehlich3") && titles.contains(&"delaware_mehlich3"), "{titles:?}");
+    assert!(titles.contains(&"saturation_bear"), "{titles:?}");
+    let parted = potassium.disagreement.as_ref().unwrap();
+    assert!(parted.by().0 > 0.0 && parted.working.is_grounded());
+    assert!(parted.why.iter().any(|(cause, text)| *cause == Cause::Philosophy && text.contains("exchange capacity")));
+    for opinion in &potassium.opinions {
+        let need = opinion.need.as_ref().unwrap();
+        assert!((opinion.position == Position::Short) == (need.kg_per_ha.0 > 0.0), "{}", opinion.guideline_slug);
+        // Aim less found, in kg/ha of the plot's own layer, is the need.
+        if let (Some(aim), true) = (opinion.aim_kg_per_ha, need.kg_per_ha.0 > 0.0) {
+            assert!((aim.0 - 90.0 * 1.95 - need.kg_per_ha.0).abs() < 0.5, "{} {:?}", opinion.guideline_slug, aim);
+        }
+    }
+}
+
+#[test]
+fn what_does_not_apply_is_listed_with_its_reason_and_nothing_twice() {
+    let opinion = asked(sand(90.0, 400.0, 60.0), &ground());
+    let out = |slug: &str| opinion.left_out.iter().find(|s| s.guideline_slug == slug).map(|s| s.reason.clone());
+    assert!(out("umass_modified_morgan").unwrap().contains("never compared"), "{:?}", out("umass_modified_morgan"));
+    for row in &opinion.rows {
+        let mut slugs: Vec<&str> = row.opinions.iter().map(|o| o.guideline_slug.as_str()).collect();
+        slugs.extend(row.silent.iter().map(|s| s.guideline_slug.as_str()));
+        slugs.extend(opinion.left_out.iter().map(|s| s.guideline_slug.as_str()));
+        slugs.sort_unstable();
+        let all = slugs.len();
+        slugs.dedup();
+        assert_eq!((slugs.len(), all), (guideline::SHIPPED, guideline::SHIPPED), "{:?}", row.analyte);
+        // The collection takes its rows from sets that stand beside it.
+        assert!(row.opinions.iter().all(|o| o.guideline_slug != "extension_sufficiency"), "{:?}", row.analyte);
+    }
+    let empty = asked(vec![], &ground());
+    assert!(empty.rows.is_empty() && empty.left_out.len() == guideline::SHIPPED);
+}
+
+#[test]
+fn two_tests_of_phosphorus_part_by_extractant() {
+    let mut cells = sand(150.0, 1200.0, 120.0);
+    cells.push(cell(7, "P", Method::ModifiedMorgan, 3.0, Unit::MgPerKg));
+    let opinion = asked(cells, &ground());
+    let phosphorus = opinion.rows.iter().find(|r| r.analyte == "P".parse::<Analyte>().unwrap()).unwrap();
+    let parted = phosphorus.disagreement.as_ref().unwrap();
+    assert!(parted.over_shortness);
+    assert!(parted.why.iter().any(|(cause, text)| *cause == Cause::Extractant && text.contains("Modified Morgan")));
+}
+
+proptest! {
+    #[test]
+    fn needs_are_never_negative_and_the_ends_hold_them_all(k in 1.0f64..600.0, ca in 50.0f64..4000.0, mg in 5.0f64..600.0, density in 0.8f64..1.7) {
+        let ground = Ground { bulk_density: Some(GramsPerCm3(density)), ..ground() };
+        for row in asked(sand(k, ca, mg), &ground).rows {
+            for opinion in &row.opinions {
+                let need = opinion.need.as_ref().map_or(0.0, |n| n.kg_per_ha.0);
+                prop_assert!(need >= 0.0 && opinion.working.is_grounded());
+            }
+            if let Some(parted) = row.disagreement {
+                prop_assert!(0.0 <= parted.least.0 && parted.least.0 <= parted.most.0 && !parted.why.is_empty());
+            }
+        }
+    }
+}
