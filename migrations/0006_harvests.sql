@@ -27,8 +27,10 @@ create index harvests_recorded_by on harvests (recorded_by);
 create index harvests_voided_by on harvests (voided_by) where voided_by is not null;
 
 -- Written when a plan is agreed and never changed, so that the next test can be held
--- against it. Levels in the unit named.
+-- against it. A plan that was taken back and agreed again has a newer one, which holds.
+-- Levels in the unit named.
 create table plan_forecasts (
+    id              integer primary key,
     plan            integer not null references plans,
     plot            integer not null references plots,
     analyte         text not null check (length(analyte) > 0),
@@ -42,10 +44,10 @@ create table plan_forecasts (
     high            real not null check (high < 1e12),
     made_on         text not null check (made_on is date(made_on, '+0 days')),
     working         text not null default 'null' check (json_valid(working)),
-    primary key (plan, plot, analyte, method, unit),
     check (low <= expected and expected <= high),
     check ((depth_top_cm is null) = (depth_bottom_cm is null))
-) strict, without rowid;
+) strict;
+create index plan_forecasts_plan on plan_forecasts (plan, plot, analyte, method, unit);
 create index plan_forecasts_plot on plan_forecasts (plot, made_on);
 create trigger plan_forecasts_are_final_1 before update on plan_forecasts
 begin select raise(abort, 'a forecast is never changed'); end;

@@ -261,15 +261,21 @@ pub async fn insert_forecast(write: &mut Write, row: &ForecastRow) -> Result<()>
     Ok(())
 }
 
-/// What plans expected of the tests of several plots, oldest first.
+/// What plans expected of the tests of several plots, oldest first: of each plan, while it
+/// is agreed, what was written down when it was agreed last.
 pub async fn forecasts_of_plots(db: &mut SqliteConnection, plots: &[PlotId]) -> Result<Vec<ForecastRow>> {
     let wanted = id_list(plots.iter().map(|id| id.0));
     let rows = sqlx::query!(
-        r#"select plan as "plan!: PlanId", plot as "plot!: PlotId", analyte as "analyte!: Text<Analyte>",
-                  method as "method!: Text<Method>", unit as "unit!", depth_top_cm, depth_bottom_cm,
-                  from_test_on as "from_test_on: Day", expected, low, high, made_on as "made_on: Day", working
-           from plan_forecasts where plot in (select value from json_each(?))
-           order by plot, made_on, plan, analyte, method"#,
+        r#"select f.plan as "plan!: PlanId", f.plot as "plot!: PlotId", f.analyte as "analyte!: Text<Analyte>",
+                  f.method as "method!: Text<Method>", f.unit as "unit!", f.depth_top_cm, f.depth_bottom_cm,
+                  f.from_test_on as "from_test_on!: Day", f.expected as "expected!", f.low as "low!", f.high as "high!",
+                  f.made_on as "made_on!: Day", f.working as "working!"
+           from plan_forecasts f join plans p on p.id = f.plan
+           where f.plot in (select value from json_each(?)) and p.state <> 'draft'
+             and f.id = (select max(g.id) from plan_forecasts g
+                         where g.plan = f.plan and g.plot = f.plot and g.analyte = f.analyte and g.method = f.method
+                           and g.unit = f.unit)
+           order by f.plot, f.made_on, f.plan, f.analyte, f.method"#,
         wanted
     )
     .fetch_all(db)

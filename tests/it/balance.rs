@@ -795,6 +795,9 @@ async fn an_agreed_plan_says_what_the_next_test_should_find_and_is_held_to_it() 
     let field = DoseForm::grams_field(plot, bag);
     app.save_doses(&actor, plan, &DoseForm::from_fields([(field.as_str(), "200")])).await.unwrap();
     app.agree_plan(&actor, plan).await.unwrap();
+    app.reopen_plan(&actor, plan).await.unwrap();
+    assert!(app.forecasts(&actor, &[plot]).await.unwrap().is_empty(), "a draft promises nothing");
+    app.agree_plan(&actor, plan).await.unwrap();
 
     let rows = app.forecasts(&actor, &[plot]).await.unwrap();
     assert_eq!(rows.len(), 1);
