@@ -326,7 +326,12 @@ fn disagreement(opinions: &[Opinion], grounds: &[Grounds]) -> Option<Disagreemen
     if !over_shortness && most - least <= 0.05 * most {
         return None;
     }
-    let formula = format!("{} − {} = {} kg/ha", number(most), number(least), number(most - least));
+    // pH and salts are called short or not, and no mass of them is given.
+    let formula = if sides.iter().any(|(opinion, ..)| opinion.need.is_some()) {
+        format!("{} − {} = {} kg/ha", number(most), number(least), number(most - least))
+    } else {
+        format!("{short} of {} call it short; it is not a nutrient that is given", sides.len())
+    };
     let inputs = sides.iter().map(|(opinion, ..)| opinion.working.clone());
     let figure = Figure::significant(most - least, KgPerHa::UNIT, 2);
     let working = Working::step("Difference between guidelines", figure, formula, inputs)

@@ -63,6 +63,20 @@ pub(super) const fn source(method: LimeMethod) -> Source {
     }
 }
 
+/// Who says how strong the lime is that a method's rates are printed for.
+pub(super) const fn strength_source(method: LimeMethod) -> Source {
+    match method {
+        LimeMethod::IrelandSmp => Source {
+            publisher: "Agriland, quoting Teagasc and S.I. 248 of 1978",
+            title: "Ground limestone must have a total neutralising value above 90 %",
+            year: 0,
+            address: "https://www.agriland.ie/farming-news/heres-why-irish-farmers-spread-over-850000t-of-lime-in-2014/",
+            evidence: Evidence::Quoted,
+        },
+        other => source(other),
+    }
+}
+
 pub(super) const fn reference(method: LimeMethod) -> Reference {
     match method {
         LimeMethod::NorthCarolina => Reference {

@@ -292,10 +292,12 @@ pub fn requirement(method: LimeMethod, soil: &Soil<'_>, aim: &Aim) -> Result<Req
     };
     let kg_per_ha = (printed.value * per_printed * factor).max(0.0);
     formula.push_str(&format!(" = {} kg/ha of pure calcium carbonate", number(kg_per_ha)));
-    inputs.push(
-        Working::leaf("Strength of the publisher’s lime", Figure::new(value, "% of CaCO₃", 0), Origin::Published)
-            .cite(method.source()),
-    );
+    let strength = Figure::new(value, "% of CaCO₃", 0);
+    inputs.push(match reference.value_percent {
+        Some(_) => Working::leaf("Strength of the publisher’s lime", strength, Origin::Published)
+            .cite(methods::strength_source(method)),
+        None => Working::leaf("Strength of the lime, not stated: taken as pure", strength, Origin::Chosen),
+    });
     let figure = Figure::significant(kg_per_ha / 1000.0, "t/ha of CaCO₃", 2);
     let mut working = Working::step("Lime to give", figure, formula, inputs).cite(method.source());
     working.notes.clone_from(&notes);

@@ -53,7 +53,7 @@ pub struct NotLowered {
     pub reason: String,
     /// The sulfur that the free lime would use up, before pH could move.
     pub spent_on_lime: Option<KgPerHa>,
-    pub working: Option<Working>,
+    pub working: Option<Box<Working>>,
 }
 
 impl NotLowered {
@@ -175,5 +175,5 @@ fn on_free_lime(measured: Option<(&Reading, f64)>, signs: &Signs, ground: &Groun
             signs.reasons.join("; ")
         ),
     };
-    NotLowered { reason, spent_on_lime: measured.map(|_| sulfur), working: Some(working) }
+    NotLowered { reason, spent_on_lime: measured.map(|_| sulfur), working: Some(Box::new(working)) }
 }

@@ -214,7 +214,7 @@ pub fn gypsum_requirement(case: &GypsumCase) -> Result<GypsumRate, String> {
         return Err("Moisture lies between 0 and 100 %.".into());
     }
     let share = |p: Percent| (0.0..=100.0).contains(&p.0);
-    if !share(exchange.esp_from) || !share(exchange.esp_to) || !(exchange.capacity.0 >= 0.0) {
+    if !share(exchange.esp_from) || !share(exchange.esp_to) || !(0.0..).contains(&exchange.capacity.0) {
         return Err("Shares of the exchange lie between 0 and 100 %.".into());
     }
     let drop = (exchange.esp_from.0 - exchange.esp_to.0).max(0.0);

@@ -24,14 +24,14 @@ fn a_conductivity_without_its_dilution_or_clay_means_nothing() {
     assert!(class(&ec(Method::Unstated, 1.2), Some(&clay(30.0))).unwrap_err().contains("dilution"));
     assert!(class(&ec(Method::Ec1to5, 0.3), None).unwrap_err().contains("clay content"));
     assert!(class(&ec(Method::Ec1to5, 0.3), Some(&clay(5.0))).unwrap_err().contains("10 to 80 %"));
-    // SCMA table 3.1: the same 0.3 dS/m at 1:5 on four soils.
+    // SCMA table 3.1: the same 0.2 dS/m at 1:5 on four soils.
     for (percent, words) in [
         (15.0, "fit for moderately tolerant plants"),
         (30.0, "fit for moderately tolerant plants"),
-        (50.0, "fit for moderately tolerant plants"),
-        (70.0, "fit for moderately tolerant plants"),
+        (50.0, "fit for moderately sensitive plants"),
+        (70.0, "fit for moderately sensitive plants"),
     ] {
-        let answer = class(&ec(Method::Ec1to5, 0.3), Some(&clay(percent))).unwrap();
+        let answer = class(&ec(Method::Ec1to5, 0.2), Some(&clay(percent))).unwrap();
         assert_eq!(answer.class, words, "{percent}");
         assert!(answer.working.is_grounded());
     }
