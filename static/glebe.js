@@ -69,21 +69,22 @@ for (const form of document.querySelectorAll("form[data-live]")) {
       return; // Out of reach: the buttons still work once it is back.
     }
     if (turn !== asked) return;
-    const open = new Set([...document.querySelectorAll("details[open] > summary")].map((s) => s.textContent));
+    const name = (details) => details.id || details.firstElementChild?.textContent;
+    const open = new Set([...document.querySelectorAll("details[open]")].map(name));
     for (const old of document.querySelectorAll("[data-fresh]")) {
       const fresh = page.getElementById(old.id);
       if (!fresh) continue;
       for (const folded of fresh.querySelectorAll("details")) {
-        if (open.has(folded.firstElementChild?.textContent)) folded.open = true;
+        if (open.has(name(folded))) folded.open = true;
       }
       if (old.innerHTML !== fresh.innerHTML) old.replaceWith(document.adoptNode(fresh));
     }
     for (const field of form.querySelectorAll("input[inputmode]")) {
       const judged = page.getElementsByName(field.name)[0];
-      for (const name of ["aria-invalid", "aria-describedby"]) {
-        const value = judged?.getAttribute(name);
-        if (value) field.setAttribute(name, value);
-        else field.removeAttribute(name);
+      for (const said of ["aria-invalid", "aria-describedby"]) {
+        const value = judged?.getAttribute(said);
+        if (value) field.setAttribute(said, value);
+        else field.removeAttribute(said);
       }
     }
   };

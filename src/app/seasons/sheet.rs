@@ -19,6 +19,9 @@ use std::collections::BTreeMap;
 /// Water for a solution, litres on a square metre: a light watering, from practice.
 const LITRES_PER_M2: f64 = 1.0;
 
+/// Doses of one mix differ by this at most, g/m² by g/m²: our own choice.
+const SPAN: f64 = 3.0;
+
 /// The whole sheet.
 #[derive(Clone, Debug)]
 pub struct Sheet {
@@ -30,11 +33,16 @@ pub struct Sheet {
     pub plots: Vec<SheetPlot>,
 }
 
-/// One product whose doses are too small to weigh or spread by themselves.
+/// Doses of one product that are too small to weigh or spread by themselves, of about one
+/// strength, so that the thinnest does not dilute the rest into barrowloads.
 #[derive(Clone, Debug)]
 pub struct Mix {
+    /// As the sheet calls it: "1", "2".
+    pub number: usize,
     pub amendment: AmendmentId,
     pub name: String,
+    /// Codes of the plots that it goes to.
+    pub plots: Vec<String>,
     pub dry: CarrierMix,
     /// In water instead, where the product dissolves.
     pub wet: Option<Solution>,
@@ -75,7 +83,7 @@ pub enum Helping {
     /// Weighed by itself.
     Weighed,
     /// So much of the mix; or of the solution, where there is one.
-    OfMix { mix_g: f64, litres: Option<f64> },
+    OfMix { number: usize, mix_g: f64, litres: Option<f64> },
 }
 
 impl Sheet {
@@ -86,19 +94,13 @@ impl Sheet {
         let mut helpings: BTreeMap<(i64, AmendmentId), Helping> = BTreeMap::new();
         let mut cautions = Vec::new();
         for row in view.used() {
-            let small: Vec<(&PlanPlot, f64)> = view
-                .plots
-                .iter()
-                .filter_map(|plot| {
-                    let dose = plot.doses.iter().find(|d| d.amendment == row.id)?.mass_g;
-                    doses::wants_carrier(dose, plot.standing.plot.area_m2, step_g).then_some((plot, dose))
-                })
-                .collect();
-            if let Some(mix) = mix(row.id, &row.amendment, &small, step_g) {
-                for (at, (plot, _)) in small.iter().enumerate() {
+            for group in by_strength(view, row.id, step_g) {
+                let Some(mix) = mix(mixes.len() + 1, row.id, &row.amendment, &group, step_g) else { continue };
+                for (at, (plot, _)) in group.iter().enumerate() {
                     let litres = mix.wet.as_ref().and_then(|wet| wet.portions_l.get(at).copied());
                     let mix_g = mix.dry.portions_g.get(at).copied().unwrap_or(0.0);
-                    helpings.insert((plot.standing.plot.id.0, row.id), Helping::OfMix { mix_g, litres });
+                    let helping = Helping::OfMix { number: mix.number, mix_g, litres };
+                    helpings.insert((plot.standing.plot.id.0, row.id), helping);
                 }
                 mixes.push(mix);
             }
@@ -112,14 +114,37 @@ impl Sheet {
     }
 }
 
-fn mix(id: AmendmentId, amendment: &Amendment, small: &[(&PlanPlot, f64)], step_g: f64) -> Option<Mix> {
+/// The small doses of a product, thinnest first, in groups of which no dose per m² is more
+/// than [`SPAN`] times another.
+fn by_strength(view: &PlanView, amendment: AmendmentId, step_g: f64) -> Vec<Vec<(&PlanPlot, f64)>> {
+    let thin = |(plot, dose): &(&PlanPlot, f64)| dose / plot.standing.plot.area_m2;
+    let dose_of = |plot: &PlanPlot| plot.doses.iter().find(|d| d.amendment == amendment).map(|d| d.mass_g);
+    let mut small: Vec<(&PlanPlot, f64)> = view
+        .plots
+        .iter()
+        .filter_map(|plot| Some((plot, dose_of(plot)?)))
+        .filter(|(plot, dose)| doses::wants_carrier(*dose, plot.standing.plot.area_m2, step_g))
+        .collect();
+    small.sort_by(|a, b| thin(a).total_cmp(&thin(b)));
+    let mut groups: Vec<Vec<(&PlanPlot, f64)>> = Vec::new();
+    for dose in small {
+        match groups.last_mut().filter(|group| thin(&dose) <= SPAN * thin(&group[0])) {
+            Some(group) => group.push(dose),
+            None => groups.push(vec![dose]),
+        }
+    }
+    groups
+}
+
+fn mix(number: usize, id: AmendmentId, amendment: &Amendment, small: &[(&PlanPlot, f64)], step_g: f64) -> Option<Mix> {
     let portions: Vec<(f64, f64)> = small.iter().map(|(plot, g)| (*g, plot.standing.plot.area_m2)).collect();
     let dry = carrier_mix(&portions, step_g)?;
     let grams: Vec<f64> = portions.iter().map(|(g, _)| *g).collect();
     let holds_g_per_l = amendment.solubility.as_ref().map(|s| s.value);
     let litres = (portions.iter().map(|(_, area)| area).sum::<f64>() * LITRES_PER_M2).ceil();
     let wet = holds_g_per_l.and_then(|limit| solution(&grams, step_g, litres, Some(limit)));
-    Some(Mix { amendment: id, name: amendment.name.clone(), dry, wet, holds_g_per_l })
+    let plots = small.iter().map(|(plot, _)| plot.standing.plot.code.clone()).collect();
+    Some(Mix { number, amendment: id, name: amendment.name.clone(), plots, dry, wet, holds_g_per_l })
 }
 
 fn sheet_plot(

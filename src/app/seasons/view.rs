@@ -128,9 +128,9 @@ impl Outcome {
     }
 }
 
-/// Short by less than a hundredth, because the scale weighs in steps: as good as met.
+/// Nearly met, and only because the scale weighs in steps: nothing that stopped it is worth naming.
 fn is_rounding(unmet: &plan::Unmet) -> bool {
-    unmet.because == [plan::Because::Scale] && unmet.short_g < 0.01 * unmet.need_g
+    unmet.because == [plan::Because::Scale] && nearly(unmet.short_g, unmet.need_g)
 }
 
 /// A plan with its judgement.
@@ -195,10 +195,10 @@ impl PlanView {
         }
     }
 
-    /// Needs met in full, and all needs.
+    /// Needs met to within 5 %, and all needs.
     pub fn needs_met(&self) -> (usize, usize) {
-        let wanted = || self.plots.iter().flat_map(|plot| &plot.needs).filter(|line| line.need_g > 0.0);
-        (wanted().filter(|line| line.is_met()).count(), wanted().count())
+        let each = self.plots.iter().map(PlanPlot::needs_met);
+        each.fold((0, 0), |(met, all), (more_met, more)| (met + more_met, all + more))
     }
 
     /// What the doses leave undone: in the planner's words with their reasons where the doses
@@ -286,15 +286,31 @@ impl PlanView {
     }
 }
 
+/// A shortage within this share of the need counts as met: a scale's step leaves it, and no
+/// soil test is that exact. The record keeps it all the same.
+const NEARLY: f64 = 0.05;
+
+fn nearly(short_g: f64, need_g: f64) -> bool {
+    short_g <= need_g * NEARLY
+}
+
 /// Prices that are not known are said once, beside the cost, and only of what is bought.
 fn is_about_price(note: &plan::Note) -> bool {
     matches!(note, plan::Note::PriceUnknown { .. })
 }
 
+impl PlanPlot {
+    /// Needs met to within 5 %, and all needs.
+    pub fn needs_met(&self) -> (usize, usize) {
+        let wanted = || self.needs.iter().filter(|line| line.need_g > 0.0);
+        (wanted().filter(|line| line.is_met()).count(), wanted().count())
+    }
+}
+
 impl NeedLine {
-    /// Nothing worth a word is missing.
+    /// Met, but for what a scale and a soil test do not tell apart.
     pub fn is_met(&self) -> bool {
-        self.short_g <= self.need_g * 1e-4
+        nearly(self.short_g, self.need_g)
     }
 }
 

@@ -78,9 +78,12 @@ impl SheetPage {
     fn helping(&self, line: &SheetLine) -> Option<String> {
         match line.helping {
             Helping::Weighed => None,
-            Helping::OfMix { mix_g, litres: None } => Some(format!("as {} of the dry mix", show::mass(mix_g))),
-            Helping::OfMix { mix_g, litres: Some(litres) } => {
-                Some(format!("as {} of the dry mix, or {} of the solution", show::mass(mix_g), self.litres(litres)))
+            Helping::OfMix { number, mix_g, litres: None } => {
+                Some(format!("as {} of dry mix {number}", show::mass(mix_g)))
+            }
+            Helping::OfMix { number, mix_g, litres: Some(litres) } => {
+                let litres = self.litres(litres);
+                Some(format!("as {} of dry mix {number}, or {litres} of solution {number}", show::mass(mix_g)))
             }
         }
     }

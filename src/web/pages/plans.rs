@@ -59,8 +59,13 @@ pub struct PlanPage {
     all: bool,
     rows: Vec<Row>,
     plots: Vec<PlotBlock>,
+    /// Many plots: each is folded.
+    folded: bool,
     form: Form,
 }
+
+/// So many plots stand open one below the other; of more, each is folded.
+const OPEN: usize = 6;
 
 /// A product of the table.
 struct Column {
@@ -93,6 +98,8 @@ struct PlotBlock {
     plot: PlotId,
     title: String,
     about: String,
+    /// How many of its needs are met.
+    met: String,
     strip: Option<Strip>,
     needs: Vec<Need>,
     caps: Vec<Cap>,
@@ -215,10 +222,11 @@ fn lead(view: &PlanView) -> Vec<String> {
     )];
     said.push(match (met, all) {
         (_, 0) => "The tests ask for nothing.".into(),
-        (met, all) if met == all => {
-            format!("It meets {} in full.", if all == 1 { "the one need".into() } else { format!("all {all} needs") })
-        }
-        (met, all) => format!("It meets {met} of {all} needs in full; what is left undone stands below."),
+        (met, all) if met == all => match all {
+            1 => "It meets the one need to within 5 %.".into(),
+            _ => format!("It meets all {all} needs, each to within 5 %."),
+        },
+        (met, all) => format!("It meets {met} of {all} needs to within 5 %; what is left undone stands below."),
     });
     said.push(cost_words(view));
     said.push(match (view.outcome.edited, view.outcome.proven, view.outcome.gap) {
@@ -356,6 +364,10 @@ fn plot_block(view: &PlanView, plot: &PlanPlot, over: Option<&CarryOver>) -> Plo
         plot: row.id,
         title: titled(row),
         about: format!("{}; {crops}", show::area(row.area_m2)),
+        met: match plot.needs_met() {
+            (_, 0) => "needs nothing".into(),
+            (met, all) => format!("{met} of {} met", show::count(all, "need")),
+        },
         empty: (plot.needs.is_empty() && strip.is_none()).then_some(match plot.standing.samplings.is_empty() {
             true => "No soil was tested here, so the plan knows no need.",
             false => "Nothing that was tested here has limits under this guideline.",
@@ -425,6 +437,7 @@ impl PlanPage {
             columns: columns.collect(),
             idle: idle.iter().map(|row| row.amendment.name.clone()).collect(),
             all,
+            folded: view.plots.len() > OPEN,
             rows: rows.collect(),
             plots: view.plots.iter().map(|plot| plot_block(view, plot, over.get(&plot.standing.plot.id))).collect(),
             form: form.unwrap_or_else(|| doses_form(view)),
