@@ -71,7 +71,7 @@ const MANURE_N: Source = Source {
     evidence: Evidence::Read,
 };
 const POTASH_SPLIT: Source = Source {
-    publisher: "British fertiliser advice",
+    publisher: "No publication at hand",
     title: "Potash above 300 kg K2O/ha is split",
     year: 0,
     address: "",

@@ -77,7 +77,7 @@ const PENN_STATE_GARDEN: Source = source(
     Evidence::Read,
 );
 const WOOD_ASHES: Source = source(
-    "Cooperative extension note",
+    "Extension note on wood ashes (1991), kept at sunsite.unc.edu",
     "Wood ashes (1991): 10 to 20 lb/1000 ft² a year, never at pH 7 or above",
     "https://sunsite.unc.edu/london/agriculture/general/1/msg00108.html",
     Evidence::Read,

@@ -175,16 +175,25 @@ pub struct Parts {
 impl Parts {
     /// Takes the parts from the choices made: all bases by the method chosen for calcium.
     pub fn gather(choices: &BTreeMap<Analyte, Choice>) -> Parts {
-        let chosen = |analyte| choices.get(&analyte).map(|choice| choice.chosen.clone());
-        let calcium = chosen(Analyte::Element(Element::Ca));
+        let calcium = choices.get(&Analyte::Element(Element::Ca)).map(|choice| choice.chosen.clone());
+        // Parts of other dates or depths are of other soil, and are left out rather than added.
+        let of_this_soil = |reading: &Reading| {
+            calcium.as_ref().is_none_or(|ca| (ca.sampled_on, ca.depth) == (reading.sampled_on, reading.depth))
+        };
+        let chosen = |analyte| {
+            choices.get(&analyte).map(|choice| choice.chosen.clone()).filter(|reading| of_this_soil(reading))
+        };
         let mut cations = BTreeMap::new();
         for element in BASES.into_iter().chain([Element::Al, Element::H]) {
             let Some(choice) = choices.get(&Analyte::Element(element)) else { continue };
-            let fits = |reading: &&Reading| match (&calcium, BASES.contains(&element)) {
-                (Some(calcium), true) => {
-                    reading.method == calcium.method && reading.level.unit() == calcium.level.unit()
-                }
-                _ => true,
+            let fits = |reading: &&Reading| {
+                of_this_soil(reading)
+                    && match (&calcium, BASES.contains(&element)) {
+                        (Some(calcium), true) => {
+                            reading.method == calcium.method && reading.level.unit() == calcium.level.unit()
+                        }
+                        _ => true,
+                    }
             };
             if let Some(reading) = std::iter::once(&choice.chosen).chain(&choice.others).find(fits) {
                 cations.insert(element, reading.clone());

@@ -56,7 +56,7 @@ keyed!(Texture {
 
 /// Where the default bulk densities of mineral textures come from.
 pub const TYPICAL_BULK_DENSITIES: Source = Source {
-    publisher: "mysunnylawn.com (weak host), table of the Saxton type",
+    publisher: "A table of the Saxton type, as a gardening page (mysunnylawn.com) prints it",
     title: "Typical bulk density by soil texture",
     year: 0,
     address: "https://mysunnylawn.com",

@@ -67,7 +67,7 @@ pub const SAME_SEASON: Source = Source {
 
 /// How long lime works before a test tells its effect.
 pub const WAIT_AFTER_LIME: Source = Source {
-    publisher: "Extension practice",
+    publisher: "No publication at hand",
     title: "Sample about six months after liming at the earliest",
     year: 0,
     address: "",

@@ -38,7 +38,10 @@ impl Folder {
         if path.exists() {
             fs::remove_dir_all(&path)?; // left behind by a process of the same number
         }
-        fs::create_dir_all(&path)?;
+        let mut builder = fs::DirBuilder::new();
+        #[cfg(unix)]
+        std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
+        builder.create(&path)?; // fails where somebody has put something in the way
         Ok(Folder(path))
     }
 }

@@ -245,7 +245,7 @@ fn plain(typed: &str, rest: &str) -> Result<Plain, NumberProblem> {
     Ok(Plain {
         value: if negative { -value } else { value },
         decimals,
-        understood: separated.unusual.then(|| format!("read as {sign}{}", separated.written)),
+        understood: separated.unusual.then(|| format!("read as {sign}{written}")),
         written: format!("{sign}{written}"),
     })
 }

@@ -38,6 +38,7 @@ impl Store {
         }
         let lock = lock(file)?;
         OpenOptions::new().append(true).create(true).open(file).map_err(in_folder)?;
+        private(file).map_err(in_folder)?;
 
         let found = applied(file).await?;
         let known = MIGRATIONS.iter().map(|m| m.version).max().unwrap_or(0);

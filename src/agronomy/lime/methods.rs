@@ -52,7 +52,7 @@ pub(super) const fn source(method: LimeMethod) -> Source {
             evidence: Evidence::Read,
         },
         LimeMethod::UnitedKingdom => Source {
-            publisher: "British farm advice after AHDB RB209",
+            publisher: "AHDB RB209, as farm pages quote it",
             title: "Lime: (target pH − pH) × a factor of the soil",
             year: 0,
             address: "https://www.dblbuyinggroup.co.uk/news/lime-time/",
@@ -278,14 +278,14 @@ pub(super) fn ireland(soil: &Soil<'_>, aim: &Aim) -> Result<Printed, String> {
 /// The factor of a soil, t/ha per pH unit.
 fn uk_factor(soil: UkSoil) -> (f64, Source) {
     let light = Source {
-        publisher: "A British farm buying group",
+        publisher: "DBL, a British farm buying group",
         title: "Lime time: rates on arable land, each (6.7 − pH) × 6",
         year: 0,
         address: "https://www.dblbuyinggroup.co.uk/news/lime-time/",
         evidence: Evidence::Read,
     };
     let others = Source {
-        publisher: "British farm advice after AHDB RB209",
+        publisher: "AHDB RB209, as farm pages quote it",
         title: "Lime factors 6, 7 and 8 for light, medium and clay soil (7 and 8 seen only at second hand)",
         year: 0,
         address: "",

@@ -300,7 +300,7 @@ pub const SPLITS: &[SplitRule] = &[
         whole_units: false,
         months_apart: 12,
         source: Source {
-            publisher: "A British farm buying group",
+            publisher: "DBL, a British farm buying group",
             title: "Lime time",
             year: 0,
             address: "https://www.dblbuyinggroup.co.uk/news/lime-time/",

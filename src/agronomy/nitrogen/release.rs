@@ -225,7 +225,7 @@ keyed!(TotalMaterial {
 });
 
 const OF_TOTAL: Source = Source {
-    publisher: "Extension tables",
+    publisher: "No publication at hand",
     title: "First-year availability of the total nitrogen of organic materials",
     year: 0,
     address: "",
