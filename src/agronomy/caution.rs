@@ -34,6 +34,7 @@ pub enum Caution {
     ChlorideSalt,
     SaltLoad,
     SulfurOnCarbonate,
+    AcidSoilOnly,
     ContaminatedGround,
     NearWater,
     GeneralDust,
@@ -55,6 +56,7 @@ keyed!(Caution {
     ChlorideSalt "chloride_salt" "Chloride",
     SaltLoad "salt_load" "Brings salts and more nutrients than one",
     SulfurOnCarbonate "sulfur_on_carbonate" "Sulfur cannot sour soil with free lime",
+    AcidSoilOnly "acid_soil_only" "Works on acid soil only",
     ContaminatedGround "contaminated_ground" "Ground that may be contaminated",
     NearWater "near_water" "Close to water",
     GeneralDust "general_dust" "Dust",
@@ -144,6 +146,7 @@ impl Caution {
                  Check conductivity, and count everything they bring."
             }
             Caution::SulfurOnCarbonate => "Where the soil fizzes, sulfur is spent on the free lime before pH can move.",
+            Caution::AcidSoilOnly => "Dissolves in acid soil only, over years; idle where the pH is above 6.",
             Caution::ContaminatedGround => {
                 "Old orchards, made ground, roadsides and plots beside old paint may hold lead, arsenic or other metals. \
                  A nutrient test does not show them. Ask for total metals and for advice from your health authority \
@@ -201,6 +204,9 @@ impl Caution {
                 Evidence::Read,
             ),
             Caution::SulfurOnCarbonate => SULFUR_ON_CARBONATE,
+            Caution::AcidSoilOnly => {
+                source("", "Phosphate rock on soil of pH 6 and above", "", Evidence::CommonPractice)
+            }
             Caution::ContaminatedGround => source(
                 "US Environmental Protection Agency",
                 "Residential soil lead screening levels (2024); a screening level, not a gardening limit",

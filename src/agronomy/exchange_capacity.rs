@@ -180,9 +180,8 @@ impl Parts {
         let of_this_soil = |reading: &Reading| {
             calcium.as_ref().is_none_or(|ca| (ca.sampled_on, ca.depth) == (reading.sampled_on, reading.depth))
         };
-        let chosen = |analyte| {
-            choices.get(&analyte).map(|choice| choice.chosen.clone()).filter(|reading| of_this_soil(reading))
-        };
+        let chosen =
+            |analyte| choices.get(&analyte).map(|choice| choice.chosen.clone()).filter(|reading| of_this_soil(reading));
         let mut cations = BTreeMap::new();
         for element in BASES.into_iter().chain([Element::Al, Element::H]) {
             let Some(choice) = choices.get(&Analyte::Element(element)) else { continue };

@@ -199,12 +199,28 @@ impl Default for Way {
 ///
 /// An element that no rule judges is left out: nothing is known of it, neither need nor excess.
 pub fn needs(standing: &Standing, ground: &Ground, sampled: Option<DepthBand>, way: &Way) -> Vec<Need> {
-    standing
-        .nutrients
-        .iter()
-        .filter_map(|nutrient| raise(nutrient, ground, sampled, way))
-        .map(|need| if standing.calcareous { not_locked_up(need) } else { need })
-        .collect()
+    standing.nutrients.iter().filter_map(|nutrient| worthwhile(standing, nutrient, ground, sampled, way)).collect()
+}
+
+/// A shortage smaller than this share of the aim is not worth a dose: a test tells levels
+/// apart only several times as coarsely ([`super::confidence::default_error`]). Our own choice.
+const TOO_LITTLE: f64 = 0.03;
+
+/// What raises one nutrient of a standing ([`raise`]), where putting it on does any good.
+pub fn worthwhile(
+    standing: &Standing,
+    nutrient: &NutrientStanding,
+    ground: &Ground,
+    sampled: Option<DepthBand>,
+    way: &Way,
+) -> Option<Need> {
+    let need = raise(nutrient, ground, sampled, way)?;
+    let near = nutrient.ratio().is_some_and(|ratio| (1.0 - TOO_LITTLE..1.0).contains(&ratio));
+    if near && need.kg_per_ha.0 > 0.0 {
+        let note = "Short by less than 3 % of the aim, less than a test can tell: nothing is planned for it.";
+        return Some(Need::nothing(need.element, Some(note.into())));
+    }
+    Some(if standing.calcareous { not_locked_up(need) } else { need })
 }
 
 /// Iron and manganese are not worth putting on soil with free lime: no need, and why.

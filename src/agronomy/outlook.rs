@@ -165,6 +165,8 @@ pub struct Situation<'a> {
     /// The day that each reading used was sampled on.
     pub tested_on: BTreeMap<Analyte, Date>,
     pub last_sampled: Option<Date>,
+    /// Soil was taken on this day and no sheet has come back for it.
+    pub awaiting: Option<Date>,
     /// All that is known to have been put on.
     pub applications: &'a [Application],
     pub limed_on: Option<Date>,
@@ -253,6 +255,10 @@ pub fn outlook(situation: &Situation<'_>) -> Outlook {
         let why = next_test.why.iter().map(|(words, _)| words.clone()).collect();
         ranked.push((0.0, step(Kind::Test, None, "Take a soil sample now.".into(), why)));
     }
+    if let Some(taken) = situation.awaiting {
+        let what = format!("The sheet for the soil taken on {} is awaited.", taken.strftime("%-d %b %Y"));
+        ranked.push((0.5, step(Kind::Test, None, what, vec!["What is said here rests on earlier tests.".into()])));
+    }
     if !situation.open_doses.is_empty() {
         let doses: Vec<String> =
             situation.open_doses.iter().map(|dose| format!("{} of {}", grams(dose.left_g), dose.amendment)).collect();
@@ -330,8 +336,18 @@ fn judge(situation: &Situation<'_>, nutrient: &NutrientStanding, caps: &[CapLine
             Some((2.0, step(Kind::Lime, Some(nutrient.analyte), "Lime comes first: the soil is sour.".into(), why)))
         }
         Position::Short => feed(situation, nutrient, caps, chance.unwrap_or(1.0)),
+        Position::NoCriterion(why) if is_fed(nutrient.analyte) => {
+            let what = format!("{name}: {} found, and no limits to judge it by.", nutrient.found.figure);
+            Some((33.0, step(Kind::Unsure, Some(nutrient.analyte), what, vec![why.clone()])))
+        }
         _ => None,
     }
+}
+
+/// What growers give on the evidence of a test: silence about it would be taken for "enough".
+fn is_fed(analyte: Analyte) -> bool {
+    use Element::{B, Cu, Fe, K, Mg, Mn, P, Zn};
+    matches!(analyte, Analyte::Element(P | K | Mg | B | Cu | Fe | Mn | Zn))
 }
 
 /// A shortage: how much, how sure, what went on since, what a cap holds back, what was left undone.
@@ -339,7 +355,13 @@ fn feed(situation: &Situation<'_>, nutrient: &NutrientStanding, caps: &[CapLine]
     let element = nutrient.analyte.element()?;
     let name = nutrient.analyte.name();
     let area = situation.ground.area;
-    let need = situation.needs.iter().find(|n| n.element == element).filter(|n| n.kg_per_ha.0 > 0.0)?;
+    let need = situation.needs.iter().find(|n| n.element == element)?;
+    if need.kg_per_ha.0 <= 0.0 {
+        // Short, and yet nothing is planned: the need says why.
+        let why = need.notes.first()?.clone();
+        let what = format!("{name}: short, and nothing to put on the soil for it.");
+        return Some((32.0, step(Kind::Hold, Some(nutrient.analyte), what, vec![found_words(nutrient), why])));
+    }
     let need_g = need.kg_per_ha.on(area).0;
     let tested_on = situation.tested_on.get(&nutrient.analyte).copied().or(situation.last_sampled);
     let since_g: f64 = after(situation, tested_on)
@@ -414,7 +436,10 @@ fn found_words(nutrient: &NutrientStanding) -> String {
 fn standing_words(nutrient: &NutrientStanding) -> Vec<String> {
     let mut words = vec![found_words(nutrient)];
     if let Some(likelihood) = &nutrient.likelihood {
-        words.push(format!("That it is truly short is {}.", likelihood.words));
+        words.push(match (0.25..0.75).contains(&likelihood.p_short) {
+            true => "It may be short or not; a retest helps.".into(),
+            false => format!("That it is truly short is {}.", likelihood.words),
+        });
     }
     words
 }
@@ -539,6 +564,7 @@ mod tests {
             needs: &needs,
             tested_on: present.choices.iter().map(|(a, c)| (*a, c.chosen.sampled_on)).collect(),
             last_sampled: Some(date(2024, 10, 5)),
+            awaiting: None,
             applications,
             limed_on: None,
             crops: &[],

@@ -46,6 +46,8 @@ pub struct Material {
     pub kind: Kind,
     /// Counts for limits on manure nitrogen.
     pub manure: bool,
+    /// Works on acid soil only, as phosphate rock does.
+    pub acid_soil_only: bool,
 }
 
 /// How the grower wants the season worked out.
@@ -200,6 +202,9 @@ fn sum<'a>(
 /// for liming materials too, as a caution of our own.
 pub const NO_LIME_FROM_PH: f64 = 7.0;
 
+/// Water pH from which what works on acid soil only is kept off a plot (common practice, no source).
+pub const ACID_SOIL_BELOW_PH: f64 = 6.0;
+
 /// Everything that the planner needs, from plots, products and wishes.
 pub fn prepare(plots: &[PlotSeason], materials: &[Material], locks: &[Lock], wishes: &Wishes) -> Prepared {
     let mut prepared = Prepared::default();
@@ -322,18 +327,25 @@ fn group_caps(caps: &[CapLeft], materials: &[Material]) -> Vec<GroupCap> {
         .collect()
 }
 
-/// Products that must not go on this ground: what raises pH, where pH is high already or lime is free.
+/// Products that must not go on this ground: what raises pH where it is high already, what
+/// works on acid soil only where the soil is not acid, and both where lime is free.
 fn unsuited(plot: &PlotSeason, materials: &[Material]) -> BTreeSet<Key> {
-    let high = plot.calcareous || plot.ph.is_some_and(|ph| ph >= NO_LIME_FROM_PH);
-    materials.iter().filter(|m| high && matches!(m.kind, Kind::Lime | Kind::Ash)).map(|m| m.product.key).collect()
+    let from = |limit: f64| plot.calcareous || plot.ph.is_some_and(|ph| ph >= limit);
+    let raises = |m: &Material| matches!(m.kind, Kind::Lime | Kind::Ash);
+    materials
+        .iter()
+        .filter(|m| raises(m) && from(NO_LIME_FROM_PH) || m.acid_soil_only && from(ACID_SOIL_BELOW_PH))
+        .map(|m| m.product.key)
+        .collect()
 }
 
 fn kept_off(plot: &PlotSeason, materials: &[Material], forbidden: &BTreeSet<Key>) -> Option<String> {
     let names: Vec<&str> =
         materials.iter().filter(|m| forbidden.contains(&m.product.key)).map(|m| m.product.name.as_str()).collect();
-    let why = match plot.calcareous {
-        true => "there is free lime in the soil".to_owned(),
-        false => format!("the pH is {NO_LIME_FROM_PH} or more"),
+    let why = match (plot.calcareous, plot.ph) {
+        (true, _) => "there is free lime in the soil".to_owned(),
+        (false, Some(ph)) => format!("the pH is {ph}"),
+        (false, None) => "of the pH".to_owned(),
     };
     (!names.is_empty()).then(|| format!("Kept off {}, because {why}: {}.", plot.name, names.join(", ")))
 }
@@ -376,7 +388,7 @@ mod tests {
             stock_g: 1e6,
             ..Product::default()
         };
-        Material { product, kind, manure: kind == Kind::Manure }
+        Material { product, kind, manure: kind == Kind::Manure, acid_soil_only: false }
     }
 
     fn wishes(element: Element, kg_per_ha: f64) -> Wishes {
@@ -413,6 +425,18 @@ mod tests {
         let left = prepared.input.plots[0].caps[&Element::B].left_kg_per_ha;
         assert!((left - (3.0 * 1.120_851 - 1.134)).abs() < 1e-3, "{left}");
         assert!(prepared.caps[&1].iter().all(|c| c.working.is_grounded()));
+    }
+
+    #[test]
+    fn phosphate_rock_goes_on_acid_soil_only() {
+        let rock =
+            Material { acid_soil_only: true, ..material(1, "phosphate rock", Kind::Mineral, &[(Element::P, 0.11)]) };
+        for (ph, kept_off) in [(5.4, false), (6.0, true), (7.8, true)] {
+            let mut bed = plot(&[], vec![]);
+            bed.ph = Some(ph);
+            let prepared = prepare(&[bed], std::slice::from_ref(&rock), &[], &wishes(Element::P, 20.0));
+            assert_eq!(prepared.input.plots[0].forbidden.contains(&1), kept_off, "pH {ph}");
+        }
     }
 
     #[test]

@@ -75,7 +75,7 @@ impl PlotStanding {
     /// What raises one nutrient to its aim.
     pub fn need(&self, nutrient: &NutrientStanding, way: &Way) -> Option<Need> {
         let sampled = self.present.choices.get(&nutrient.analyte).and_then(|choice| choice.chosen.depth);
-        need::raise(nutrient, &self.plot.ground(), sampled, way)
+        need::worthwhile(&self.present.standing, nutrient, &self.plot.ground(), sampled, way)
     }
 
     /// What raises each nutrient that is judged, in the order of the standing.
@@ -250,6 +250,12 @@ async fn look_ahead(
             needs: &standing.needs(way),
             tested_on: tested_on.collect(),
             last_sampled: standing.survey.last_sampled(),
+            awaiting: standing
+                .samplings
+                .iter()
+                .rev()
+                .find(|one| one.sampling.reports.is_empty())
+                .map(|one| one.row.sampled_on),
             applications: &applications,
             limed_on: limed.get(&id).copied(),
             crops: &crops,

@@ -42,6 +42,9 @@ pub struct PlotStanding {
     pub survey: Survey,
     /// Where it stands today.
     pub present: Present,
+    /// Its samplings are all of one soil; otherwise it was merged of plots that were tested
+    /// apart, and only what was sampled since speaks for it.
+    pub one_soil: bool,
 }
 
 /// The plots of a site under its guideline.
@@ -97,6 +100,7 @@ pub(super) async fn place(
 ) -> Result<Vec<PlotStanding>> {
     let ids: Vec<PlotId> = plots.iter().map(|p| p.id).collect();
     let forerunners = store::plots::forerunners(read, &ids).await?;
+    let of_one_soil = store::plots::forerunners_of_one_soil(read, &ids).await?;
     let everyone: Vec<PlotId> = ids.iter().copied().chain(forerunners.values().flatten().copied()).collect();
     let mut loaded = store::samplings::of_plots(read, &everyone).await?;
     loaded.values_mut().for_each(|of_plot| of_plot.sort_by_key(|l| (l.row.sampled_on, l.row.id)));
@@ -110,8 +114,16 @@ pub(super) async fn place(
             let chosen: Vec<Overrule> =
                 samplings.iter().filter_map(|l| overrules.get(&l.row.id)).flatten().cloned().collect();
             let survey = Survey::read(samplings.iter().map(|l| l.sampling.clone()));
-            let present = survey.present(&plot.ground(), guideline, LandUse::default(), &chosen, on);
-            PlotStanding { plot, samplings, survey, present }
+            // Soils that were tested apart before a merge do not speak for the whole; they stay in the history.
+            let same = of_one_soil.get(&plot.id).map_or(&[][..], Vec::as_slice);
+            let one_soil = same.len() == before.len();
+            let present = if one_soil {
+                survey.present(&plot.ground(), guideline, LandUse::default(), &chosen, on)
+            } else {
+                let own = Survey::read(of_line(plot.id, same, &loaded).into_iter().map(|l| l.sampling));
+                own.present(&plot.ground(), guideline, LandUse::default(), &chosen, on)
+            };
+            PlotStanding { plot, samplings, survey, present, one_soil }
         })
         .collect())
 }

@@ -407,3 +407,30 @@ pub async fn forerunners(db: &mut SqliteConnection, plots: &[PlotId]) -> Result<
     }
     Ok(lines)
 }
+
+/// The same, as far as a plot is all that became of one forerunner or a part of it: the line
+/// ends where several plots were merged, because their soils were tested apart.
+pub async fn forerunners_of_one_soil(
+    db: &mut SqliteConnection,
+    plots: &[PlotId],
+) -> Result<BTreeMap<PlotId, Vec<PlotId>>> {
+    let ids = serde_json::json!(plots).to_string();
+    let rows = sqlx::query!(
+        r#"with recursive single(child, parent) as (
+               select child, min(parent) from plot_lineage group by child having count(*) = 1
+           ), line(plot, forerunner) as (
+               select child, parent from single where child in (select value from json_each(?))
+               union
+               select line.plot, up.parent from single up join line on up.child = line.forerunner
+           )
+           select plot as "plot!: PlotId", forerunner as "forerunner!: PlotId" from line order by 1, 2"#,
+        ids
+    )
+    .fetch_all(db)
+    .await?;
+    let mut lines: BTreeMap<PlotId, Vec<PlotId>> = BTreeMap::new();
+    for row in rows {
+        lines.entry(row.plot).or_default().push(row.forerunner);
+    }
+    Ok(lines)
+}

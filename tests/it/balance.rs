@@ -392,7 +392,7 @@ fn the_response_of_the_liming_experiment() {
         .map_or_else(|| PathBuf::from(concat!(env!("CARGO_MANIFEST_DIR"), "/../shared/oracles")), PathBuf::from);
     let path = directory.join("data/rothamsted_lime_topsoil.csv");
     let Ok(file) = std::fs::read_to_string(&path) else {
-        eprintln!("SKIPPED: no {}; name its directory in GLEBE_ORACLES", path.display());
+        super::loud::skipped(format_args!("no {}; name its directory in GLEBE_ORACLES", path.display()));
         return;
     };
     let mut reader = csv::Reader::from_reader(file.as_bytes());

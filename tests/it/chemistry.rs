@@ -135,9 +135,9 @@ fn masses_agree_with_a_general_purpose_library() {
         Ok(output) if output.status.success() => output,
         failed => {
             let why = failed.map_or_else(|e| e.to_string(), |o| String::from_utf8_lossy(&o.stderr).trim().to_owned());
-            eprintln!(
-                "SKIPPED: exact chemistry was NOT compared with a reference library; install one with\n    python3 -m pip install molmass\n({why})"
-            );
+            super::loud::skipped(format_args!(
+                "exact chemistry was NOT compared with a reference library (python3 -m pip install periodictable): {why}"
+            ));
             return;
         }
     };

@@ -337,7 +337,7 @@ fn oracle(name: &str) -> Option<String> {
     match std::fs::read_to_string(&path) {
         Ok(text) => Some(text),
         Err(_) => {
-            eprintln!("SKIPPED: no {}; name its directory in GLEBE_ORACLES", path.display());
+            super::loud::skipped(format_args!("no {}; name its directory in GLEBE_ORACLES", path.display()));
             None
         }
     }

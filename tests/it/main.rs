@@ -12,6 +12,7 @@ mod ground_pages;
 mod guidelines;
 mod import;
 mod interpretation;
+mod loud;
 mod needs;
 mod plan_pages;
 mod plans;

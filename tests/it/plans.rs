@@ -116,7 +116,7 @@ fn golden_input(case: &Value) -> PlanInput {
 #[test]
 fn golden_plans_come_out_the_same() {
     let Some(file) = golden_file() else {
-        eprintln!("SKIPPED: golden plans not found (set GLEBE_ORACLES to the directory of golden_plans.json)");
+        super::loud::skipped("golden plans not found (set GLEBE_ORACLES to the directory of golden_plans.json)");
         return;
     };
     let golden: Value = serde_json::from_slice(&std::fs::read(file).unwrap()).unwrap();

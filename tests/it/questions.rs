@@ -204,7 +204,7 @@ fn what_the_sheet_leaves_out_or_cannot_mean_is_asked_for() {
 fn ordinary_change_on_32_real_plots_raises_few_questions() {
     // All 32 plots of the liming experiment, 1962 to 1994, each sampling against its own past.
     let Some(folder) = std::env::var_os("GLEBE_ORACLES") else {
-        eprintln!("SKIPPED: set GLEBE_ORACLES to the directory that holds data/rothamsted_lime_topsoil.csv");
+        super::loud::skipped("set GLEBE_ORACLES to the directory that holds data/rothamsted_lime_topsoil.csv");
         return;
     };
     let path = std::path::Path::new(&folder).join("data/rothamsted_lime_topsoil.csv");

@@ -52,7 +52,12 @@ fn source() -> Option<[Vec<Line>; 3]> {
         let path = oracles.join(format!("data/rothamsted_lime_{name}.csv"));
         let read = csv::Reader::from_path(&path);
         read.map(|mut reader| reader.deserialize().map(|line| line.expect("a table")).collect::<Vec<Line>>())
-            .map_err(|error| eprintln!("SKIPPED: {}: {error}; name the data's folder in GLEBE_ORACLES", path.display()))
+            .map_err(|error| {
+                super::loud::skipped(format_args!(
+                    "{}: {error}; name the data's folder in GLEBE_ORACLES",
+                    path.display()
+                ));
+            })
             .ok()
     });
     let [Some(soil), Some(cations), Some(applications)] = &mut tables else { return None };

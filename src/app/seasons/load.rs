@@ -6,6 +6,7 @@ use super::{DoseLine, DoseRow, PlanOptions, PlanRow, SeasonRow, guideline_of, wi
 use crate::{
     agronomy::{
         analyte::Analyte,
+        caution::Caution,
         crop::Crop,
         element::Element,
         guideline::Guideline,
@@ -213,6 +214,7 @@ impl LoadedPlan {
             whole_packs: !self.options.loose,
             scale_step_g: Some(self.site.scale_step_g),
         };
-        Material { product, kind: row.amendment.kind, manure: row.amendment.manure }
+        let acid_soil_only = row.amendment.cautions.contains(&Caution::AcidSoilOnly);
+        Material { product, kind: row.amendment.kind, manure: row.amendment.manure, acid_soil_only }
     }
 }

@@ -46,6 +46,8 @@ pub struct PlotPage {
     guideline: String,
     /// Nothing was ever sampled.
     untested: bool,
+    /// It was merged of plots that were tested apart, and not tested since.
+    tested_apart: bool,
     strip: Option<Strip>,
     /// What was tested and has no limits here.
     others: Vec<Other>,
@@ -254,6 +256,7 @@ impl PlotPage {
             frame,
             guideline: guideline.title.clone(),
             untested: standing.samplings.is_empty(),
+            tested_apart: !standing.samplings.is_empty() && standing.present.choices.is_empty() && !standing.one_soil,
             strip: (!tracks.is_empty()).then_some(Strip { caption, tracks }),
             others_first: others.len() > judged_count,
             others: others.collect(),
