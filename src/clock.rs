@@ -25,9 +25,15 @@ impl Clock {
 
     /// The civil date where this server runs.
     pub fn today(&self) -> Date {
-        match self {
-            Clock::System => Timestamp::now().to_zoned_datetime(TimeZone::system()).date(),
-            Clock::Fixed(at) => at.to_zoned_datetime(TimeZone::UTC).date(),
-        }
+        self.day_of(self.now())
+    }
+
+    /// The civil date of a moment where this server runs.
+    pub fn day_of(&self, at: Timestamp) -> Date {
+        let zone = match self {
+            Clock::System => TimeZone::system(),
+            Clock::Fixed(_) => TimeZone::UTC,
+        };
+        at.to_zoned_datetime(zone).date()
     }
 }

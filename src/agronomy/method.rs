@@ -141,6 +141,14 @@ impl Method {
     }
 }
 
+impl Method {
+    /// Whether it reads pH in water, at whatever dilution.
+    pub fn is_ph_in_water(&self) -> bool {
+        use Method::{PhWater, PhWater1to1, PhWater1to2, PhWater1to5, PhWater1to25};
+        matches!(self, PhWater | PhWater1to1 | PhWater1to2 | PhWater1to25 | PhWater1to5)
+    }
+}
+
 impl fmt::Display for Method {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(self.label())

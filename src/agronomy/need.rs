@@ -8,14 +8,15 @@ use super::{
     ground::Ground,
     guideline::Position,
     method::Method,
-    quantity::{KgPerHa, LayerConvention, MgPerKg, MgPerL, SoilLayer, by_volume_kg_per_ha},
+    quantity::{Grams, KgPerHa, LayerConvention, MgPerKg, MgPerL, SoilLayer, SquareMetres, by_volume_kg_per_ha},
     rate::RateUnit,
     reading::Level,
-    record::{DepthBand, Qualifier},
+    record::{Application, DepthBand, Qualifier},
     source::{Evidence, Source},
     standing::{NutrientStanding, Standing, num},
     working::{Figure, Origin, Working},
 };
+use jiff::civil::Date;
 use std::collections::BTreeMap;
 
 /// Why an element is needed.
@@ -44,6 +45,12 @@ impl Reason {
             Reason::None => "none",
         }
     }
+
+    /// The reason that these words were written for; none where they are not of ours.
+    pub fn of_words(words: &str) -> Reason {
+        use Reason::{CropRate, Maintain, Raise, Stated};
+        [Raise, Maintain, CropRate, Stated].into_iter().find(|reason| reason.words() == words).unwrap_or(Reason::None)
+    }
 }
 
 /// An element to supply this season.
@@ -53,14 +60,55 @@ pub struct Need {
     /// Never below zero.
     pub kg_per_ha: KgPerHa,
     pub reason: Reason,
-    /// `None` only where nothing is needed.
+    /// `None` only where nothing was ever needed.
     pub working: Option<Working>,
     /// The lab gave only a limit, so the true need is this or more.
     pub at_least: bool,
     pub notes: Vec<String>,
 }
 
+/// Said of a need whose test gave only a limit.
+const AT_LEAST: &str = "The lab gave only a limit; the need is this or more.";
+
+/// Less than this share of a need left is a need met: no soil test is finer.
+pub const ENOUGH: f64 = 0.01;
+
 impl Need {
+    /// A need as it was written down: its figure, the words of its reason and its working.
+    pub fn recorded(element: Element, kg_per_ha: KgPerHa, reason: &str, working: Option<Working>) -> Need {
+        let notes = working.as_ref().map_or_else(Vec::new, |working| working.notes.clone());
+        let at_least = notes.iter().any(|note| note == AT_LEAST);
+        Need { element, kg_per_ha, reason: Reason::of_words(reason), working, at_least, notes }
+    }
+
+    /// What is left of the need of a test after what was put on since, both kg/ha. Over several
+    /// seasons the whole difference shrinks, and each season's share with it. What is left of
+    /// less than [`ENOUGH`] is nothing.
+    pub fn less(self, since: Option<(KgPerHa, Working)>, seasons: u8) -> Need {
+        let (Some((given, put_on)), Some(working)) = (since, self.working.clone()) else { return self };
+        let share = KgPerHa(given.0 / f64::from(seasons.max(1)));
+        let left = match self.kg_per_ha.0 - share.0 {
+            left if left > self.kg_per_ha.0 * ENOUGH => left,
+            _ => 0.0,
+        };
+        let split = if seasons > 1 { format!(" ÷ {seasons} seasons") } else { String::new() };
+        let formula =
+            format!("{} − {}{split}, never below 0 = {} kg/ha", num(self.kg_per_ha.0), num(given.0), num(left));
+        let title = format!("{} still to give", capitalised(self.element.name()));
+        let mut still = Working::step(title, Figure::significant(left, KgPerHa::UNIT, 3), formula, [working, put_on]);
+        let mut notes = self.notes;
+        let words = Figure::significant(given.0, KgPerHa::UNIT, 2);
+        notes.push(match left > 0.0 {
+            true => format!("{words} of it was put on, or is agreed to be, since the test; the rest is asked for."),
+            false => {
+                format!("Enough was put on, or is agreed to be, since the test: {words}. The next test will show it.")
+            }
+        });
+        still.notes.clone_from(&notes);
+        let reason = if left > 0.0 { self.reason } else { Reason::None };
+        Need { kg_per_ha: KgPerHa(left), reason, working: Some(still), notes, ..self }
+    }
+
     fn nothing(element: Element, note: Option<String>) -> Need {
         Need {
             element,
@@ -307,7 +355,7 @@ pub fn raise(nutrient: &NutrientStanding, ground: &Ground, sampled: Option<Depth
     }
     let at_least = nutrient.qualifier == Qualifier::Below;
     if at_least {
-        notes.push("The lab gave only a limit; the need is this or more.".into());
+        notes.push(AT_LEAST.into());
     }
     let mut working = Working::step(
         format!("{} to give", capitalised(element.name())),
@@ -431,6 +479,56 @@ fn given(element: Element, rate: KgPerHa, reason: Reason, working: impl FnOnce(F
     }
     let working = working(Figure::significant(rate.0, KgPerHa::UNIT, 3));
     Need { element, kg_per_ha: rate, reason, working: Some(working), at_least: false, notes: vec![] }
+}
+
+/// The applications that a test of a day cannot have seen, up to another day, both ends as
+/// `(after, up to and including]`. Without a test, all of them.
+pub fn since(applications: &[Application], tested_on: Option<Date>, until: Date) -> impl Iterator<Item = &Application> {
+    applications.iter().filter(move |a| a.applied_on <= until && tested_on.is_none_or(|day| a.applied_on > day))
+}
+
+/// What applications brought of an element for the first season, which is what counts against
+/// a need. `None` where they brought nothing, or the plot has no area.
+pub fn brought<'a>(
+    applications: impl IntoIterator<Item = &'a Application>,
+    element: Element,
+    area: SquareMetres,
+) -> Option<(KgPerHa, Working)> {
+    let counts = |g: Grams| g.0.is_finite() && g.0 > 0.0 && area.0.is_finite() && area.0 > 0.0;
+    let each: Vec<(KgPerHa, Working)> = applications
+        .into_iter()
+        .filter(|application| counts(application.available(element)))
+        .map(|application| brought_by(application, element, area))
+        .collect();
+    let rate = KgPerHa(each.iter().map(|(rate, _)| rate.0).sum());
+    let terms: Vec<String> = each.iter().map(|(rate, _)| num(rate.0)).collect();
+    let formula = format!("{} = {} kg/ha", terms.join(" + "), num(rate.0));
+    let title = format!("{} put on since the test", capitalised(element.name()));
+    let nodes: Vec<Working> = each.into_iter().map(|(_, node)| node).collect();
+    let figure = Figure::significant(rate.0, KgPerHa::UNIT, 3);
+    (!nodes.is_empty()).then(|| (rate, Working::step(title, figure, formula, nodes)))
+}
+
+fn brought_by(application: &Application, element: Element, area: SquareMetres) -> (KgPerHa, Working) {
+    let rate = application.available(element).per(area);
+    let fraction = application.content.get(&element).copied().unwrap_or(0.0);
+    let available = application.availability(element);
+    let percent = |title: &str, fraction: f64| {
+        Working::leaf(title, Figure::significant(fraction * 100.0, "%", 3), Origin::Entered)
+    };
+    let mut inputs = vec![
+        Working::leaf("Put on", Figure::significant(application.mass_g, "g", 4), Origin::Entered),
+        percent("Content by its analysis", fraction),
+        Working::leaf("Area of the plot", Figure::significant(area.0, "m²", 3), Origin::Entered),
+    ];
+    let mut formula = format!("{} g × {} %", num(application.mass_g), num(fraction * 100.0));
+    if available < 1.0 {
+        formula += &format!(" × {} %", num(available * 100.0));
+        inputs.push(percent("Usable in the first season", available));
+    }
+    formula += &format!(" ÷ {} m² × 10 = {} kg/ha", num(area.0), num(rate.0));
+    let title = format!("{} in {}, {}", element.name(), application.amendment, application.applied_on);
+    (rate, Working::step(title, Figure::significant(rate.0, KgPerHa::UNIT, 3), formula, inputs))
 }
 
 /// All needs added up by element; an element judged and found to need nothing is there with zero.

@@ -7,7 +7,7 @@ use super::{
     analyte::Analyte,
     element::{Element, Form},
     method::Method,
-    quantity::{Centimetres, LayerConvention},
+    quantity::{Centimetres, Grams, LayerConvention},
 };
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
@@ -360,8 +360,27 @@ pub struct Application {
     pub mass_g: f64,
     /// Total of each element in the product then in force, mass fractions.
     pub content: std::collections::BTreeMap<Element, f64>,
+    /// Share of each element that a crop can use in the first season, 0 to 1; all of it where nothing is said.
+    pub availability: std::collections::BTreeMap<Element, f64>,
     /// Whether the product is a livestock manure, for limits on manure nitrogen.
     pub manure: bool,
+}
+
+impl Application {
+    /// The element that it brought in all: what caps and the ledger count.
+    pub fn total(&self, element: Element) -> Grams {
+        Grams(self.mass_g * self.content.get(&element).copied().unwrap_or(0.0))
+    }
+
+    /// The element that it brought for the first season: what counts against a need.
+    pub fn available(&self, element: Element) -> Grams {
+        Grams(self.total(element).0 * self.availability(element))
+    }
+
+    /// The share of an element that a crop can use in the first season.
+    pub fn availability(&self, element: Element) -> f64 {
+        self.availability.get(&element).copied().unwrap_or(1.0)
+    }
 }
 
 #[cfg(test)]

@@ -5,6 +5,7 @@
 
 use super::{
     amendment::{Analysis, Kind},
+    analyte::Analyte,
     cap::{self, Counted, SeasonCap},
     crop::Crop,
     element::Element,
@@ -14,6 +15,7 @@ use super::{
     quantity::{Grams, KgPerHa, SquareMetres},
     record::{Application, DepthBand},
     standing::{NutrientStanding, Standing, num},
+    survey::SALT_BELOW_WATER,
     working::{Figure, Origin, Working},
 };
 use jiff::{ToSpan, civil::Date};
@@ -31,12 +33,18 @@ pub struct PlotSeason {
     pub sampled: Option<DepthBand>,
     /// Signs of free lime were seen.
     pub calcareous: bool,
-    /// The pH in water, where it was tested.
+    /// The pH in water or, where it was read in salt, what it is at the least.
     pub ph: Option<f64>,
+    /// That pH is reckoned from a reading in salt, or by a method that is not stated.
+    pub ph_reckoned: bool,
     /// Crops of this season and of the next: the most sensitive governs.
     pub crops: Vec<Crop>,
-    /// What was put on, less what fulfils doses of this very plan.
+    /// When soil was taken for the reading used of each analyte.
+    pub tested_on: BTreeMap<Analyte, Date>,
+    /// All that is known to have been put on, less what fulfils doses of this very plan.
     pub applications: Vec<Application>,
+    /// What other plans have agreed and is still to be put on: it counts as given.
+    pub promised: Vec<Application>,
 }
 
 /// A product and what sort of material it is.
@@ -72,6 +80,19 @@ pub struct CapLeft {
     /// Below zero when it is exceeded.
     pub left: KgPerHa,
     pub working: Working,
+}
+
+impl Prepared {
+    /// The same with needs that were settled before, in the place of those of today's tests:
+    /// an agreed plan is judged by what it was agreed on.
+    pub fn with_needs(mut self, settled: &BTreeMap<Key, Vec<Need>>) -> Prepared {
+        for plot in &mut self.input.plots {
+            let needs = settled.get(&plot.key).cloned().unwrap_or_default();
+            plot.need_kg_per_ha = need::totals(&needs).into_iter().map(|(e, rate)| (e, rate.0)).collect();
+            self.needs.insert(plot.key, needs);
+        }
+        self
+    }
 }
 
 impl CapLeft {
@@ -243,7 +264,8 @@ fn needs_of(plot: &PlotSeason, wishes: &Wishes) -> Vec<Need> {
         .standing
         .iter()
         .flat_map(|standing| need::needs(standing, &plot.ground, plot.sampled, &wishes.way))
-        .filter(|need| !wishes.stated.contains_key(&need.element));
+        .filter(|need| !wishes.stated.contains_key(&need.element))
+        .map(|need| still_needed(need, plot, wishes));
     let stated = wishes.stated.iter().map(|(element, (rate, reason))| need::stated(*element, *rate, reason));
     let mut needs: Vec<Need> = tested.chain(stated).filter(|n| !wishes.leave_out.contains(&n.element)).collect();
     // Nitrogen that nobody asked for is not a need of nothing: it is not known, so its excess is not judged.
@@ -252,8 +274,19 @@ fn needs_of(plot: &PlotSeason, wishes: &Wishes) -> Vec<Need> {
     needs
 }
 
+/// A need of the plot's tests less what went on since them, and what is agreed to.
+fn still_needed(need: Need, plot: &PlotSeason, wishes: &Wishes) -> Need {
+    let tested_on = plot.tested_on.get(&Analyte::Element(need.element)).copied();
+    let given = need::since(&plot.applications, tested_on, wishes.spread_on).chain(&plot.promised);
+    let given = need::brought(given, need.element, plot.ground.area);
+    need.less(given, wishes.way.seasons)
+}
+
 fn caps_of(plot: &PlotSeason, on: Date) -> Vec<CapLeft> {
-    caps_on(&plot.crops, &plot.ground, &plot.applications, on)
+    // What is agreed goes on by then.
+    let promised = plot.promised.iter().map(|a| Application { applied_on: on, ..a.clone() });
+    let given: Vec<Application> = plot.applications.iter().cloned().chain(promised).collect();
+    caps_on(&plot.crops, &plot.ground, &given, on)
 }
 
 /// The caps in force on a plot, with what the twelve months that end with `on` leave of each.
@@ -344,6 +377,10 @@ fn kept_off(plot: &PlotSeason, materials: &[Material], forbidden: &BTreeSet<Key>
         materials.iter().filter(|m| forbidden.contains(&m.product.key)).map(|m| m.product.name.as_str()).collect();
     let why = match (plot.calcareous, plot.ph) {
         (true, _) => "there is free lime in the soil".to_owned(),
+        (false, Some(ph)) if plot.ph_reckoned => format!(
+            "the pH in water is reckoned to be {ph:.1} or more (it was not read in water; calcium chloride reads at \
+             least {SALT_BELOW_WATER} lower)"
+        ),
         (false, Some(ph)) => format!("the pH is {ph}"),
         (false, None) => "of the pH".to_owned(),
     };
@@ -375,8 +412,11 @@ mod tests {
             sampled: None,
             calcareous: false,
             ph: Some(6.5),
+            ph_reckoned: false,
             crops: crops.iter().map(|c| Crop::find(c).unwrap()).collect(),
+            tested_on: BTreeMap::new(),
             applications,
+            promised: vec![],
         }
     }
 
@@ -419,6 +459,7 @@ mod tests {
             amendment: "borax".into(),
             mass_g: 10.0,
             content: BTreeMap::from([(Element::B, 0.1134)]),
+            availability: BTreeMap::new(),
             manure: false,
         };
         let prepared = prepare(&[plot(&["broccoli"], vec![earlier])], &[borax], &[], &wishes(Element::B, 9.0));
@@ -459,6 +500,7 @@ mod tests {
             amendment: "borax".into(),
             mass_g: 20.0,
             content: BTreeMap::from([(Element::B, 0.1134)]),
+            availability: BTreeMap::new(),
             manure: false,
         };
         let bed = plot(&["broccoli"], vec![]);

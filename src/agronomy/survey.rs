@@ -10,6 +10,7 @@ use super::{
     exchange_capacity::{self, Capacity, Parts},
     ground::Ground,
     guideline::{Facts, Guideline, LandUse},
+    method::Method,
     reading::{self, Divisors, Reading, Unreadable},
     record::Sampling,
     standing::{self, Chosen, Setting, Standing},
@@ -49,6 +50,42 @@ pub struct Present {
     pub standing: Standing,
     /// Cells of the newest date that cannot be read, with what is missing.
     pub unreadable: Vec<Unreadable>,
+}
+
+/// How far pH in calcium chloride reads below pH in water, at the least.
+///
+/// SCMA (Rayment & Lyons 2011): 0.5 to 1.0 below.
+pub const SALT_BELOW_WATER: f64 = 0.5;
+
+/// The pH in water among readings, best first. A pH read in salt is another quantity.
+fn ph_in_water<'a>(readings: impl IntoIterator<Item = &'a Reading>) -> Option<f64> {
+    let in_water = readings.into_iter().find(|r| r.analyte == Analyte::Ph && r.method.is_ph_in_water());
+    in_water.map(|reading| reading.level.number())
+}
+
+impl Present {
+    /// The pH in water, where it was read.
+    pub fn ph_in_water(&self) -> Option<f64> {
+        let choice = self.choices.get(&Analyte::Ph)?;
+        ph_in_water(std::iter::once(&choice.chosen).chain(&choice.others))
+    }
+
+    /// The pH in water or, where it was read otherwise, what it is at the least: a reading in
+    /// calcium chloride lies [`SALT_BELOW_WATER`] or more below it, one in potassium chloride
+    /// or by a method that is not stated is taken as it stands. For keeping lime off, nothing else.
+    pub fn ph_at_least(&self) -> Option<f64> {
+        let otherwise = || {
+            let chosen = &self.choices.get(&Analyte::Ph)?.chosen;
+            let below = if chosen.method == Method::PhCalciumChloride { SALT_BELOW_WATER } else { 0.0 };
+            Some(chosen.level.number() + below)
+        };
+        self.ph_in_water().or_else(otherwise)
+    }
+
+    /// When soil was taken for the reading used of each analyte.
+    pub fn tested_on(&self) -> BTreeMap<Analyte, Date> {
+        self.choices.iter().map(|(analyte, choice)| (*analyte, choice.chosen.sampled_on)).collect()
+    }
 }
 
 impl Survey {
@@ -134,7 +171,7 @@ impl Survey {
     ) -> Present {
         let signs = self.signs(ground);
         let newest = self.newest();
-        let ph = newest.iter().find(|r| r.analyte == Analyte::Ph).map(|r| r.level.number());
+        let ph = ph_in_water(&newest);
         let facts = Facts { land_use, texture: ground.texture, ph, carbonate: signs.calcareous() };
         let choices = choice::choose(&newest, &signs, overrules, |reading| guideline.reads(reading, &facts));
         let capacity = exchange_capacity::capacity(&Parts::gather(&choices), &signs, &Divisors::exact());

@@ -1,7 +1,8 @@
 //! What was really put on: as planned in one tap, otherwise, in part, or without a plan.
 
 use super::{
-    Actor, App, Error, Problems, Result, Role, access::found, amendments::with_cautions, error::Limits, reports::reason,
+    Actor, App, Error, Problems, Result, Role, access::found, amendments::with_cautions, error::Limits,
+    reports::reason, undone::LeftDose,
 };
 use crate::{
     agronomy::{
@@ -112,8 +113,14 @@ impl App {
         let plan = found(store::plans::plan(&mut read, id).await?, "plan")?;
         let season = found(store::plans::season(&mut read, plan.season).await?, "season")?;
         let site = found(store::plots::site(&mut read, season.site).await?, "site")?;
-        let open: Vec<OpenDose> =
-            store::plans::doses_of(&mut read, id).await?.into_iter().filter_map(OpenDose::of).collect();
+        // As on the plot's own page: a crumb of a dose that was put on is not still to be put on.
+        let still_open = |dose: &DoseRow| LeftDose::of(dose.clone(), site.scale_step_g).is_some();
+        let open: Vec<OpenDose> = store::plans::doses_of(&mut read, id)
+            .await?
+            .into_iter()
+            .filter(still_open)
+            .filter_map(OpenDose::of)
+            .collect();
         let done = store::applications::of_plan(&mut read, id).await?;
         let wanted: BTreeSet<AmendmentId> = open.iter().map(|dose| dose.row.amendment).collect();
         let mut products = store::amendments::all(&mut read, self.today(), true).await?;

@@ -140,6 +140,7 @@ impl App {
                     amendment: dose.amendment_name.clone(),
                     mass_g: dose.mass_g,
                     content,
+                    availability: BTreeMap::new(),
                     manure: product.amendment.manure,
                 },
             });

@@ -2,7 +2,11 @@
 //! have held.
 
 use super::{
-    Actor, App, Error, Problems, Result, Role, access::found, error::Limits, outlook::all_applied, reports::reason,
+    Actor, App, Error, Problems, Result, Role,
+    access::found,
+    error::Limits,
+    lineage::{self, Lineage, all_applied},
+    reports::reason,
 };
 use crate::{
     agronomy::{
@@ -193,18 +197,9 @@ fn figures(problems: &mut Problems, form: &HarvestForm) -> Figures {
 /// forerunners did, to when it was given up, and none that is still to come.
 pub(super) async fn books(read: &mut Read, plots: &[PlotRow], today: Date) -> Result<BTreeMap<PlotId, Books>> {
     let Some(site) = plots.first().map(|plot| plot.site) else { return Ok(BTreeMap::new()) };
-    let ids: Vec<PlotId> = plots.iter().map(|plot| plot.id).collect();
-    let forerunners = store::plots::forerunners(read, &ids).await?;
-    let mut everyone = ids.clone();
-    everyone.extend(forerunners.values().flatten());
-    everyone.sort();
-    everyone.dedup();
-    let mut areas = BTreeMap::new();
-    for id in &everyone {
-        if let Some(plot) = store::plots::plot(read, *id).await? {
-            areas.insert(*id, plot.area_m2);
-        }
-    }
+    let ids = lineage::ids(plots);
+    let line = Lineage::load(read, &ids).await?;
+    let everyone = line.everyone();
     let seasons = store::plans::seasons(read, site).await?;
     let mut crops: BTreeMap<(PlotId, crate::ids::SeasonId), Vec<String>> = BTreeMap::new();
     for season in &seasons {
@@ -214,30 +209,29 @@ pub(super) async fn books(read: &mut Read, plots: &[PlotRow], today: Date) -> Re
     }
     let kinds = store::harvests::kinds_of_applications(read, &everyone).await?;
     let harvests = store::harvests::of_plots(read, &everyone).await?;
-    let mut applied = all_applied(read, plots, today).await?;
+    let mut applied = all_applied(read, &ids, Date::MIN, today).await?;
     let mut all = BTreeMap::new();
     for plot in plots {
-        let before = forerunners.get(&plot.id).cloned().unwrap_or_default();
+        let has_past = line.before(plot.id).next().is_some();
         let inputs = applied.remove(&plot.id).unwrap_or_default().into_iter().map(|application| {
             // An amendment is always known; a compost would be the cautious reading.
             let kind = kinds.get(&application.key).copied().unwrap_or(Kind::Compost);
             Input { application, kind }
         });
-        let mut taken: Vec<Harvest> = harvests.get(&plot.id).cloned().unwrap_or_default();
-        for parent in &before {
-            let share = areas.get(parent).map_or(1.0, |area| (plot.area_m2 / area).min(1.0));
-            let of_parent = harvests.get(parent).into_iter().flatten().cloned();
-            taken.extend(of_parent.map(|harvest| Harvest { mass_kg: harvest.mass_kg * share, ..harvest }));
+        let mut taken: Vec<Harvest> = Vec::new();
+        for (id, share) in line.of(plot.id) {
+            let of_one = harvests.get(&id).into_iter().flatten().cloned();
+            taken.extend(of_one.map(|harvest| Harvest { mass_kg: harvest.mass_kg * share, ..harvest }));
         }
         taken.sort_by_key(|harvest| (harvest.harvested_on, harvest.key));
         let existed = |season: &&store::plans::SeasonRow| {
             season.starts_on <= today
-                && (!before.is_empty() || plot.began_on.is_none_or(|began| began <= season.ends_on))
+                && (has_past || plot.began_on.is_none_or(|began| began <= season.ends_on))
                 && plot.retired_on.is_none_or(|retired| season.starts_on <= retired)
         };
         let grown = |season: &store::plans::SeasonRow| {
-            let who = std::iter::once(&plot.id).chain(&before);
-            who.filter_map(|id| crops.get(&(*id, season.id))).flatten().cloned().collect()
+            let who = line.of(plot.id);
+            who.filter_map(|(id, _)| crops.get(&(id, season.id))).flatten().cloned().collect()
         };
         let seasons = seasons.iter().filter(existed).map(|season| Season {
             name: season.name.clone(),

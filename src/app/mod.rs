@@ -13,6 +13,7 @@ pub mod forecasts;
 pub mod harvests;
 pub mod history;
 pub mod import;
+mod lineage;
 pub mod outlook;
 pub mod people;
 pub mod plots;
@@ -23,6 +24,7 @@ pub mod setup;
 pub mod sheet;
 pub mod standing;
 pub mod trends;
+pub mod undone;
 
 pub use access::{Actor, Role};
 pub use error::{Error, Problem, Problems, Result};

@@ -4,8 +4,10 @@
 use super::{
     Actor, App, Result, Role,
     access::found,
+    lineage,
     plots::{PlotRow, SiteRow},
     standing::{PlotStanding, guideline_of, place},
+    undone::{LeftBy, left_undone},
 };
 use crate::{
     agronomy::{
@@ -18,14 +20,11 @@ use crate::{
         record::Application,
         standing::NutrientStanding,
     },
-    ids::{AnalysisId, PlanId, PlotId, SamplingId, SiteId},
-    store::{self, Read},
+    ids::{AnalysisId, PlotId, SamplingId, SiteId},
+    store::{self, Read, amendments::AnalysisRow},
 };
 use jiff::{civil::Date, tz::TimeZone};
-use std::{
-    borrow::Cow,
-    collections::{BTreeMap, BTreeSet},
-};
+use std::{borrow::Cow, collections::BTreeMap};
 
 pub use crate::store::outlook::LastPlan;
 
@@ -38,9 +37,9 @@ pub struct PlotOutlook {
     pub applications: Vec<Application>,
     /// The plan that was last agreed for it.
     pub plan: Option<LastPlan>,
-    /// Doses of that plan still to be put on.
+    /// Doses of agreed plans still to be put on.
     pub open_doses: Vec<OpenDose>,
-    /// What that plan left undone, by element.
+    /// What plans left undone, by element.
     pub undone: BTreeMap<Element, Undone>,
     /// Samplings for which no report has come.
     pub awaiting: Vec<SamplingId>,
@@ -96,7 +95,7 @@ impl App {
         let plot = found(store::plots::plot(&mut read, id).await?, "plot")?;
         let site = found(store::plots::site(&mut read, plot.site).await?, "site")?;
         let guideline = guideline_of(&site)?;
-        let ahead = look_ahead(&mut read, vec![plot], &guideline, &way_of(&site), self.today()).await?.pop();
+        let ahead = look_ahead(&mut read, &site, vec![plot], &guideline, self.today()).await?.pop();
         Ok((site, guideline, found(ahead, "plot")?))
     }
 
@@ -107,7 +106,7 @@ impl App {
         let site = found(store::plots::site(&mut read, id).await?, "site")?;
         let plots = store::plots::plots(&mut read, id, false).await?;
         let guideline = guideline_of(&site)?;
-        let plots = look_ahead(&mut read, plots, &guideline, &way_of(&site), self.today()).await?;
+        let plots = look_ahead(&mut read, &site, plots, &guideline, self.today()).await?;
         Ok(SiteOutlook { site, guideline, plots })
     }
 
@@ -116,8 +115,8 @@ impl App {
     pub async fn put_on(&self, actor: &Actor, id: PlotId) -> Result<Vec<Application>> {
         actor.may(Role::Reader)?;
         let mut read = self.store.read().await?;
-        let plot = found(store::plots::plot(&mut read, id).await?, "plot")?;
-        Ok(all_applied(&mut read, &[plot], self.today()).await?.remove(&id).unwrap_or_default())
+        found(store::plots::plot(&mut read, id).await?, "plot")?;
+        Ok(lineage::all_applied(&mut read, &[id], Date::MIN, self.today()).await?.remove(&id).unwrap_or_default())
     }
 
     /// What grew on a plot, newest season first.
@@ -136,119 +135,61 @@ impl App {
     }
 }
 
-/// What went on each plot up to a day. Of a plot that it was split off, its share by area;
-/// of plots that were merged into it, the whole.
-pub(super) async fn all_applied(
-    read: &mut Read,
-    plots: &[PlotRow],
-    to: Date,
-) -> Result<BTreeMap<PlotId, Vec<Application>>> {
-    let ids: Vec<PlotId> = plots.iter().map(|plot| plot.id).collect();
-    let forerunners = store::plots::forerunners(read, &ids).await?;
-    let before: BTreeSet<PlotId> = forerunners.values().flatten().copied().collect();
-    let everyone: Vec<PlotId> = ids.iter().chain(&before).copied().collect();
-    let mut applied = store::applications::of_plots(read, &everyone, Date::MIN, to).await?;
-    let mut areas = BTreeMap::new();
-    for id in before {
-        if let Some(plot) = store::plots::plot(read, id).await? {
-            areas.insert(id, plot.area_m2);
-        }
+/// What plans left undone on a plot, as the trade takes it: what is open, and by element.
+fn undone(left: &[LeftBy], analyses: &BTreeMap<AnalysisId, AnalysisRow>) -> (Vec<OpenDose>, BTreeMap<Element, Undone>) {
+    let mut undone: BTreeMap<Element, Undone> = BTreeMap::new();
+    // A later plan planned what an earlier one left out, or left it out again.
+    for need in left.first().into_iter().flat_map(|newest| &newest.needs) {
+        undone.entry(need.element).or_default().left_out_g += need.short_g;
     }
-    let shares = |plot: &PlotRow| {
-        let mut all = applied.get(&plot.id).cloned().unwrap_or_default();
-        for parent in forerunners.get(&plot.id).into_iter().flatten() {
-            let share = areas.get(parent).map_or(1.0, |area| (plot.area_m2 / area).min(1.0));
-            let of_parent = applied.get(parent).into_iter().flatten().cloned();
-            all.extend(of_parent.map(|a| Application { mass_g: a.mass_g * share, ..a }));
-        }
-        all.sort_by_key(|a| (a.applied_on, a.key));
-        (plot.id, all)
-    };
-    let all = plots.iter().map(shares).collect();
-    applied.clear();
-    Ok(all)
-}
-
-/// Doses of the last agreed plans that are not, or not wholly, put on, and what each plot
-/// was left short of.
-#[derive(Default)]
-struct Left {
-    open: BTreeMap<PlotId, Vec<OpenDose>>,
-    undone: BTreeMap<PlotId, BTreeMap<Element, Undone>>,
-}
-
-/// Less than this share of a dose left is a dose put on.
-const DOSE_DONE: f64 = 0.02;
-
-async fn left_undone(read: &mut Read, plans: &BTreeMap<PlotId, LastPlan>) -> Result<Left> {
-    let mut left = Left::default();
-    let distinct: BTreeSet<PlanId> = plans.values().map(|plan| plan.plan).collect();
-    for plan in distinct {
-        let of_this = |plot: &PlotId| plans.get(plot).filter(|last| last.plan == plan);
-        let mut needed: BTreeSet<(PlotId, Element)> = BTreeSet::new();
-        for need in store::plans::needs_of(read, plan).await? {
-            if need.need_kg_per_ha > 0.0 {
-                needed.insert((need.plot, need.element));
-            }
-            if of_this(&need.plot).is_some() && need.short_g > 0.0 {
-                left.undone.entry(need.plot).or_default().entry(need.element).or_default().left_out_g += need.short_g;
-            }
-        }
-        let doses = store::plans::doses_of(read, plan).await?;
-        let analyses: Vec<AnalysisId> = doses.iter().map(|dose| dose.analysis).collect();
-        let analyses = store::amendments::analyses_by_id(read, &analyses).await?;
-        for dose in doses {
-            let Some(last) = of_this(&dose.plot) else { continue };
-            let left_g = dose.mass_g - dose.applied_g;
-            if left_g <= dose.mass_g * DOSE_DONE {
-                continue;
-            }
-            if last.open {
-                let open = OpenDose { amendment: dose.amendment_name.clone(), left_g };
-                left.open.entry(dose.plot).or_default().push(open);
-            }
-            let Some(row) = analyses.get(&dose.analysis) else { continue };
-            let undone = left.undone.entry(dose.plot).or_default();
-            for (element, mass) in row.analysis.supplied(Grams(left_g)) {
-                // What a dose carries besides is no need left undone.
-                if needed.contains(&(dose.plot, element)) {
-                    undone.entry(element).or_default().not_put_on_g += mass.0;
-                }
+    let open = |left: &&LeftBy| left.is_open();
+    let any_open = left.iter().any(|one| one.is_open() && !one.doses.is_empty());
+    // What a closed plan did not put on nobody will put on, unless a new plan says so.
+    let counted = left.iter().filter(|one| one.is_open() || !any_open);
+    for (one, dose) in counted.flat_map(|one| one.doses.iter().map(move |dose| (one, dose))) {
+        let Some(row) = analyses.get(&dose.row.analysis) else { continue };
+        for (element, mass) in row.analysis.supplied(Grams(dose.left_g)) {
+            // What a dose carries besides is no need left undone.
+            if one.needed.contains(&element) {
+                undone.entry(element).or_default().not_put_on_g += mass.0;
             }
         }
     }
-    Ok(left)
+    let doses = left.iter().filter(open).flat_map(|one| &one.doses);
+    let doses = doses.map(|dose| OpenDose { amendment: dose.row.amendment_name.clone(), left_g: dose.left_g });
+    (doses.collect(), undone)
 }
 
 /// Looks ahead for plots of one site, in a few reads for all of them.
 async fn look_ahead(
     read: &mut Read,
+    site: &SiteRow,
     plots: Vec<PlotRow>,
     guideline: &Guideline,
-    way: &Way,
     today: Date,
 ) -> Result<Vec<PlotOutlook>> {
-    let ids: Vec<PlotId> = plots.iter().map(|plot| plot.id).collect();
-    let mut applied = all_applied(read, &plots, today).await?;
+    let (ids, way) = (lineage::ids(&plots), way_of(site));
+    let mut applied = lineage::all_applied(read, &ids, Date::MIN, today).await?;
     let mut plans = store::outlook::last_plans(read, &ids).await?;
-    let mut left = left_undone(read, &plans).await?;
-    let limed = store::outlook::last_limed(read, &ids).await?;
-    let crops = store::outlook::crops_from(read, &ids, today).await?;
+    let mut left = left_undone(read, site, None).await?;
+    let doses = left.values().flatten().flat_map(|one| &one.doses);
+    let analyses: Vec<AnalysisId> = doses.map(|dose| dose.row.analysis).collect();
+    let analyses = store::amendments::analyses_by_id(read, &analyses).await?;
+    let limed = lineage::last_limed(read, &ids).await?;
+    let mut crops = lineage::crops_on(read, site.id, &ids, today, None).await?;
     let standings = place(read, plots, guideline, today).await?;
     let ahead = |standing: PlotStanding| {
         let id = standing.plot.id;
         let applications = applied.remove(&id).unwrap_or_default();
-        let open_doses = left.open.remove(&id).unwrap_or_default();
-        let undone = left.undone.remove(&id).unwrap_or_default();
+        let (open_doses, undone) = undone(&left.remove(&id).unwrap_or_default(), &analyses);
         let plan = plans.remove(&id);
-        let crops: Vec<Crop> = crops.get(&id).into_iter().flatten().filter_map(|crop| Crop::find(crop)).collect();
+        let crops = crops.remove(&id).unwrap_or_default();
         let agreed_on = plan.as_ref().and_then(|plan| plan.agreed_at);
-        let tested_on = standing.present.choices.iter().map(|(a, choice)| (*a, choice.chosen.sampled_on));
         let outlook = outlook(&Situation {
             ground: &standing.plot.ground(),
             standing: &standing.present.standing,
-            needs: &standing.needs(way),
-            tested_on: tested_on.collect(),
+            needs: &standing.needs(&way),
+            tested_on: standing.present.tested_on(),
             last_sampled: standing.survey.last_sampled(),
             awaiting: standing
                 .samplings

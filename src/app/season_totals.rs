@@ -7,10 +7,10 @@ use super::{
     access::found,
     amendments::with_cautions,
     applications::{ApplicationForm, ApplicationRow, SiteRow, Supplied},
+    lineage::{all_applied, crops_on},
 };
 use crate::{
     agronomy::{
-        analyte::Analyte,
         caution::{self, CautionNote},
         crop::Crop,
         element::Element,
@@ -82,9 +82,9 @@ impl App {
         let mut read = self.store.read().await?;
         let site = found(store::plots::plot(&mut read, *first).await?, "plot")?.site;
         let wanted: BTreeSet<&PlotId> = plots.iter().collect();
-        let crops = crops_from(&mut read, site, on).await?;
+        let crops = crops_on(&mut read, site, plots, on, None).await?;
         // A day exactly a year earlier no longer counts: `already_applied` leaves it out.
-        let mut applied = store::applications::of_plots(&mut read, plots, on.saturating_sub(1.year()), on).await?;
+        let mut applied = all_applied(&mut read, plots, on.saturating_sub(1.year()), on).await?;
         let rows = store::plots::plots(&mut read, site, true).await?;
         Ok(rows
             .into_iter()
@@ -113,6 +113,7 @@ impl App {
             amendment: product.name.clone(),
             mass_g: entry.mass_g,
             content: parts.iter().map(|(element, part)| (*element, part.mass_fraction)).collect(),
+            availability: parts.iter().map(|(element, part)| (*element, part.first_year_availability)).collect(),
             manure: product.manure,
         };
         exceeded(&mut read, &plot, entry.applied_on, Some(unsaved), UNSAVED).await
@@ -140,7 +141,7 @@ impl App {
         let product = with_cautions(found(row, "product")?);
         let present = &standing.present;
         let context = caution::Context {
-            ph: present.choices.get(&Analyte::Ph).map(|choice| choice.chosen.level.number()),
+            ph: present.ph_at_least(),
             carbonate_signs: present.signs.calcareous(),
             dose: mass_g.map(|g| Grams(g).per(SquareMetres(standing.plot.area_m2))),
             ..caution::Context::default()
@@ -198,23 +199,8 @@ async fn exceeded(
     key: i64,
 ) -> Result<Vec<CapLeft>> {
     let (from, to) = (on.saturating_sub(1.year()), on.saturating_add(1.year()));
-    let mut applications =
-        store::applications::of_plots(db, &[plot.id], from, to).await?.remove(&plot.id).unwrap_or_default();
+    let mut applications = all_applied(db, &[plot.id], from, to).await?.remove(&plot.id).unwrap_or_default();
     applications.extend(unsaved);
-    let crops = crops_from(db, plot.site, on).await?.remove(&plot.id).unwrap_or_default();
+    let crops = crops_on(db, plot.site, &[plot.id], on, None).await?.remove(&plot.id).unwrap_or_default();
     Ok(season::caps_exceeded_by(&crops, &plot.ground(), &applications, key))
-}
-
-/// The crops of the season that a day lies in, or comes before, and of the one after it.
-async fn crops_from(db: &mut store::Db, site: SiteId, on: Date) -> Result<BTreeMap<PlotId, Vec<Crop>>> {
-    let mut seasons = store::plans::seasons(db, site).await?;
-    seasons.retain(|season| season.ends_on >= on);
-    seasons.sort_by_key(|season| (season.starts_on, season.id));
-    let mut crops: BTreeMap<PlotId, Vec<Crop>> = BTreeMap::new();
-    for season in seasons.iter().take(2) {
-        for row in store::plans::croppings(db, season.id).await? {
-            crops.entry(row.plot).or_default().extend(Crop::find(&row.crop));
-        }
-    }
-    Ok(crops)
 }

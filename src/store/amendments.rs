@@ -421,20 +421,28 @@ pub async fn archive_pack(write: &mut Write, id: PackId, on: Date) -> Result<Ame
 
 /// Notes what was found in the shed.
 pub async fn insert_stock_count(write: &mut Write, amendment: AmendmentId, on: Date, mass_g: f64) -> Result<()> {
-    let on = Day(on);
-    sqlx::query!("insert into stock_counts (amendment, counted_on, mass_g) values (?, ?, ?)", amendment, on, mass_g)
-        .execute(&mut **write)
-        .await?;
+    let (on, at) = (Day(on), Time(write.at()));
+    sqlx::query!(
+        "insert into stock_counts (amendment, counted_on, mass_g, counted_at) values (?, ?, ?, ?)",
+        amendment,
+        on,
+        mass_g,
+        at
+    )
+    .execute(&mut **write)
+    .await?;
     Ok(())
 }
 
-/// What the newest count found of each amendment, less what was put on after that day; in g.
+/// What the newest count found of each amendment, less what was put on after that day, and what
+/// was put on that day and written down after the count was; in g.
 pub async fn stock(db: &mut SqliteConnection) -> Result<BTreeMap<AmendmentId, f64>> {
     let rows = sqlx::query!(
         r#"select c.amendment as "amendment: AmendmentId",
                   max(0.0, c.mass_g - (select coalesce(sum(p.mass_g), 0.0) from applications p
-                                       where p.amendment = c.amendment and p.applied_on > c.counted_on
-                                         and p.voided_at is null)) as "left_g!: f64"
+                                       where p.amendment = c.amendment and p.voided_at is null
+                                         and (p.applied_on > c.counted_on
+                                              or p.applied_on = c.counted_on and p.recorded_at > c.counted_at))) as "left_g!: f64"
            from stock_counts c
            where c.id = (select n.id from stock_counts n where n.amendment = c.amendment
                          order by n.counted_on desc, n.id desc limit 1)"#

@@ -169,15 +169,17 @@ pub async fn of_plots(
     .await?;
     let analyses = id_list(rows.iter().map(|row| row.analysis).collect::<std::collections::BTreeSet<_>>().into_iter());
     let parts = sqlx::query!(
-        r#"select analysis, element as "element: Text<Element>", mass_fraction from analysis_parts
-           where analysis in (select value from json_each(?))"#,
+        r#"select analysis, element as "element: Text<Element>", mass_fraction, first_year_availability
+           from analysis_parts where analysis in (select value from json_each(?))"#,
         analyses
     )
     .fetch_all(db)
     .await?;
     let mut contents: BTreeMap<i64, BTreeMap<Element, f64>> = BTreeMap::new();
+    let mut shares: BTreeMap<i64, BTreeMap<Element, f64>> = BTreeMap::new();
     for part in parts {
         contents.entry(part.analysis).or_default().insert(part.element.0, part.mass_fraction);
+        shares.entry(part.analysis).or_default().insert(part.element.0, part.first_year_availability);
     }
     let mut by_plot: BTreeMap<PlotId, Vec<Application>> = plots.iter().map(|plot| (*plot, vec![])).collect();
     for row in rows {
@@ -187,6 +189,7 @@ pub async fn of_plots(
             amendment: row.name,
             mass_g: row.mass_g,
             content: contents.get(&row.analysis).cloned().unwrap_or_default(),
+            availability: shares.get(&row.analysis).cloned().unwrap_or_default(),
             manure: row.manure,
         });
     }

@@ -1,5 +1,5 @@
-//! What the look ahead asks of many plots at once: the plan that was last agreed, when
-//! lime last went on, and what grows or comes next.
+//! What the look ahead asks of many plots at once: the plan that was last agreed, and when
+//! lime last went on.
 
 use super::{Day, Result, samplings::id_list, values::MaybeTime};
 use crate::ids::{PlanId, PlotId};
@@ -51,28 +51,4 @@ pub async fn last_limed(db: &mut SqliteConnection, plots: &[PlotId]) -> Result<B
     .fetch_all(db)
     .await?;
     Ok(rows.into_iter().map(|row| (row.plot, row.on.0)).collect())
-}
-
-/// The crops of each plot in seasons that end on or after a day, as keys.
-pub async fn crops_from(
-    db: &mut SqliteConnection,
-    plots: &[PlotId],
-    from: Date,
-) -> Result<BTreeMap<PlotId, Vec<String>>> {
-    let (wanted, from) = (id_list(plots.iter().map(|id| id.0)), Day(from));
-    let rows = sqlx::query!(
-        r#"select c.plot as "plot: PlotId", c.crop
-           from croppings c join seasons s on s.id = c.season
-           where c.plot in (select value from json_each(?)) and c.voided_at is null and s.ends_on >= ?
-           order by s.starts_on, c.id"#,
-        wanted,
-        from
-    )
-    .fetch_all(db)
-    .await?;
-    let mut crops: BTreeMap<PlotId, Vec<String>> = BTreeMap::new();
-    for row in rows {
-        crops.entry(row.plot).or_default().push(row.crop);
-    }
-    Ok(crops)
 }

@@ -317,6 +317,18 @@ pub async fn doses_of(db: &mut SqliteConnection, plan: PlanId) -> Result<Vec<Dos
     Ok(doses!(db, "d.plan = ?", plan)?)
 }
 
+/// The doses of the other agreed plans, with what was put on of each: for a draft of them all,
+/// for an agreed or closed plan of those that were agreed before it.
+pub async fn doses_agreed_before(db: &mut SqliteConnection, plan: PlanId) -> Result<Vec<DoseRow>> {
+    Ok(doses!(
+        db,
+        "d.plan in (select other.id from plans other, plans this
+                    where this.id = ?1 and other.id <> this.id and other.state = 'agreed'
+                      and (this.agreed_at is null or (other.agreed_at, other.id) < (this.agreed_at, this.id)))",
+        plan
+    )?)
+}
+
 /// One dose.
 pub async fn dose(db: &mut SqliteConnection, id: DoseId) -> Result<Option<DoseRow>> {
     Ok(doses!(db, "d.id = ?", id)?.pop())

@@ -434,3 +434,38 @@ pub async fn forerunners_of_one_soil(
     }
     Ok(lines)
 }
+
+/// One step in how a plot came about.
+#[derive(Clone, Debug)]
+pub struct LineStep {
+    pub parent: PlotId,
+    pub child: PlotId,
+    /// Split off; else merged into.
+    pub split: bool,
+    pub child_m2: f64,
+    /// All plots that the parent was split into, m²; 0 where it was not.
+    pub together_m2: f64,
+}
+
+/// Every step by which these plots came from others, all the way back.
+pub async fn steps_to(db: &mut SqliteConnection, plots: &[PlotId]) -> Result<Vec<LineStep>> {
+    let ids = serde_json::json!(plots).to_string();
+    Ok(sqlx::query_as!(
+        LineStep,
+        r#"with recursive line(parent, child) as (
+               select parent, child from plot_lineage where child in (select value from json_each(?))
+               union
+               select up.parent, up.child from plot_lineage up join line on up.child = line.parent
+           )
+           select l.parent as "parent: PlotId", l.child as "child: PlotId", l.kind = 'split' as "split!: bool",
+                  c.area_m2 as child_m2,
+                  (select coalesce(sum(s.area_m2), 0.0) from plot_lineage k join plots s on s.id = k.child
+                   where k.parent = l.parent and k.kind = 'split') as "together_m2!: f64"
+           from plot_lineage l join line on line.parent = l.parent and line.child = l.child
+                join plots c on c.id = l.child
+           order by 1, 2"#,
+        ids
+    )
+    .fetch_all(db)
+    .await?)
+}

@@ -129,7 +129,18 @@ fn a_harvest_becomes_kilograms_per_hectare_and_what_no_table_gives_stays_unknown
 fn input(on: Date, kind: Kind, mass_g: f64, content: &[(Element, f64)]) -> Input {
     let content = content.iter().copied().collect();
     let amendment = kind.label().to_owned();
-    Input { kind, application: Application { key: 1, applied_on: on, amendment, mass_g, content, manure: false } }
+    Input {
+        kind,
+        application: Application {
+            key: 1,
+            applied_on: on,
+            amendment,
+            mass_g,
+            content,
+            availability: BTreeMap::new(),
+            manure: false,
+        },
+    }
 }
 
 fn season(year: i16, crops: &[&str]) -> Season {

@@ -221,6 +221,7 @@ fn put_on(day: Date, grams: f64, content: &[(Element, f64)], manure: bool) -> Ap
         amendment: "Something".into(),
         mass_g: grams,
         content: content.iter().copied().collect(),
+        availability: std::collections::BTreeMap::new(),
         manure,
     }
 }

@@ -1,16 +1,20 @@
 //! Loads what a plan is made from, in one read: plots with their standing, products with
-//! stock and packs, crops of this season and the next, what was put on in the year before,
-//! and the plan's own doses. Then hands plain values to the trade.
+//! stock and packs, crops of this season and the next, what was put on and what other plans
+//! have promised, and the plan's own doses. Then hands plain values to the trade.
+//!
+//! A draft is judged by today's record. An agreed plan is judged by what it was agreed on: the
+//! needs and analyses written down with it, as of that day.
 
 use super::{DoseLine, DoseRow, PlanOptions, PlanRow, SeasonRow, guideline_of, wishes};
 use crate::{
     agronomy::{
-        analyte::Analyte,
         caution::Caution,
         crop::Crop,
         element::Element,
         guideline::Guideline,
+        need::Need,
         plan::{self, Key},
+        quantity::KgPerHa,
         record::Application,
         season::{self, Material, PlotSeason, Prepared},
     },
@@ -18,17 +22,19 @@ use crate::{
         App, Result,
         access::found,
         amendments::with_cautions,
+        lineage,
         plots::SiteRow,
         standing::{self, PlotStanding},
+        undone::LeftDose,
     },
     ids::{AmendmentId, AnalysisId, PlanId, PlotId},
     store::{
-        self,
+        self, Db,
         amendments::{AmendmentRow, PackRow},
         plans::NeedRow,
     },
 };
-use jiff::{ToSpan, civil::Date};
+use jiff::civil::Date;
 use sha2::{Digest, Sha256};
 use std::{
     borrow::Cow,
@@ -45,13 +51,27 @@ pub struct LoadedPlan {
     pub plots: Vec<PlotStanding>,
     pub products: Vec<AmendmentRow>,
     pub packs: BTreeMap<AmendmentId, Vec<PackRow>>,
+    /// On hand, less what other plans have promised.
     pub stock_g: BTreeMap<AmendmentId, f64>,
-    /// Crops of this season and the next.
+    /// Crops that set the caps: of the season of spreading and of the next.
     pub crops: BTreeMap<PlotId, Vec<Crop>>,
-    /// What was put on in the year before spreading, less what fulfils this plan's doses.
+    /// What was put on up to the day of spreading, less what fulfils this plan's doses.
     pub applications: BTreeMap<PlotId, Vec<Application>>,
+    pub promised: Promised,
     pub doses: Vec<DoseRow>,
-    pub today: Date,
+    /// The needs written down with an agreed plan; `None` for a draft, whose needs are today's.
+    pub settled: Option<BTreeMap<Key, Vec<Need>>>,
+    /// Today for a draft, else the day of the agreement.
+    pub judged_on: Date,
+}
+
+/// What other agreed plans are still to put on.
+#[derive(Default)]
+pub struct Promised {
+    pub by_plot: BTreeMap<PlotId, Vec<Application>>,
+    pub by_product_g: BTreeMap<AmendmentId, f64>,
+    /// The names of those plans.
+    pub plans: BTreeSet<String>,
 }
 
 /// The planner's key of a row; rows beyond its range do not occur in a garden's record.
@@ -90,51 +110,46 @@ pub fn need_rows(prepared: &Prepared, short_g: impl Fn(Key, Element) -> f64) -> 
 
 impl App {
     pub(super) async fn load_plan(&self, id: PlanId) -> Result<LoadedPlan> {
-        let today = self.today();
         let mut read = self.store.read().await?;
         let plan = found(store::plans::plan(&mut read, id).await?, "plan")?;
         let season = found(store::plans::season(&mut read, plan.season).await?, "season")?;
         let site = found(store::plots::site(&mut read, season.site).await?, "site")?;
         let options = PlanOptions::from_json(&plan.options);
         let guideline = guideline_of(&plan)?;
-        let spread_on = wishes(&options, &site, &season, today).spread_on;
+        let judged_on = plan.agreed_at.map_or_else(|| self.today(), |at| self.clock.day_of(at));
+        let spread_on = wishes(&options, &site, &season, judged_on).spread_on;
 
         let chosen: BTreeSet<PlotId> = store::plans::plots_of(&mut read, id).await?.into_iter().collect();
         let mut rows = store::plots::plots(&mut read, site.id, true).await?;
         rows.retain(|plot| chosen.contains(&plot.id));
-        let ids: Vec<PlotId> = rows.iter().map(|p| p.id).collect();
-        let plots = standing::place(&mut read, rows, &guideline, today).await?;
+        let ids = lineage::ids(&rows);
+        let plots = standing::place(&mut read, rows, &guideline, self.today()).await?;
 
         let doses = store::plans::doses_of(&mut read, id).await?;
         let mut wanted: BTreeSet<AmendmentId> = store::plans::products_of(&mut read, id).await?.into_iter().collect();
         wanted.extend(doses.iter().map(|d| d.amendment));
-        let all = store::amendments::all(&mut read, today, true).await?;
-        let products = all.into_iter().filter(|row| wanted.contains(&row.id)).map(with_cautions).collect();
+        let all = store::amendments::all(&mut read, self.today(), true).await?;
+        let promised = promised(&mut read, &plan, spread_on, site.scale_step_g, &all).await?;
+        let mut products: Vec<_> = all.into_iter().filter(|row| wanted.contains(&row.id)).map(with_cautions).collect();
+        let settled = if plan.state == "draft" {
+            None
+        } else {
+            recorded_analyses(&mut read, &doses, &mut products).await?;
+            Some(recorded_needs(store::plans::needs_of(&mut read, id).await?))
+        };
         let mut packs: BTreeMap<AmendmentId, Vec<PackRow>> = BTreeMap::new();
         for pack in store::amendments::packs(&mut read).await? {
             packs.entry(pack.amendment).or_default().push(pack);
         }
-        let stock_g = store::amendments::stock(&mut read).await?;
-
-        let mut crops: BTreeMap<PlotId, Vec<Crop>> = BTreeMap::new();
-        let seasons = store::plans::seasons(&mut read, site.id).await?;
-        let next = seasons.iter().filter(|s| s.starts_on > season.starts_on).min_by_key(|s| s.starts_on);
-        for season in std::iter::once(&season).chain(next) {
-            for row in store::plans::croppings(&mut read, season.id).await? {
-                crops.entry(row.plot).or_default().extend(Crop::find(&row.crop));
-            }
+        let mut stock_g = store::amendments::stock(&mut read).await?;
+        for (product, promised_g) in &promised.by_product_g {
+            stock_g.entry(*product).and_modify(|g| *g = (*g - promised_g).max(0.0));
         }
-
-        let own: BTreeSet<_> = doses.iter().map(|d| d.id).collect();
-        let from = spread_on.saturating_sub(1.year());
-        let fulfil: BTreeSet<i64> = store::applications::of_site(&mut read, site.id, from, spread_on)
-            .await?
-            .into_iter()
-            .filter(|a| a.dose.is_some_and(|dose| own.contains(&dose)))
-            .map(|a| a.id.0)
-            .collect();
-        let mut applications = store::applications::of_plots(&mut read, &ids, from, spread_on).await?;
-        applications.values_mut().for_each(|of_plot| of_plot.retain(|a| !fulfil.contains(&a.key)));
+        let crops = lineage::crops_on(&mut read, site.id, &ids, spread_on, Some(season.id)).await?;
+        let own = store::applications::of_plan(&mut read, id).await?;
+        let own: BTreeSet<i64> = own.iter().map(|application| application.id.0).collect();
+        let mut applications = lineage::all_applied(&mut read, &ids, Date::MIN, spread_on).await?;
+        applications.values_mut().for_each(|of_plot| of_plot.retain(|a| !own.contains(&a.key)));
 
         Ok(LoadedPlan {
             site,
@@ -148,10 +163,68 @@ impl App {
             stock_g,
             crops,
             applications,
+            promised,
             doses,
-            today,
+            settled,
+            judged_on,
         })
     }
+}
+
+/// What the plans agreed before this one are still to put on, taken as put on when this one is.
+async fn promised(
+    db: &mut Db,
+    plan: &PlanRow,
+    spread_on: Date,
+    scale_step_g: f64,
+    products: &[AmendmentRow],
+) -> Result<Promised> {
+    let mut promised = Promised::default();
+    let doses = store::plans::doses_agreed_before(db, plan.id).await?;
+    let doses: Vec<LeftDose> = doses.into_iter().filter_map(|dose| LeftDose::of(dose, scale_step_g)).collect();
+    let analyses: Vec<AnalysisId> = doses.iter().map(|dose| dose.row.analysis).collect();
+    let analyses = store::amendments::analyses_by_id(db, &analyses).await?;
+    for LeftDose { row, left_g } in doses {
+        let product = products.iter().find(|product| product.id == row.amendment);
+        let (Some(product), Some(analysis)) = (product, analyses.get(&row.analysis)) else { continue };
+        let parts = &analysis.analysis.parts;
+        promised.by_plot.entry(row.plot).or_default().push(Application {
+            // Doses and applications are numbered apart.
+            key: -row.id.0,
+            applied_on: spread_on,
+            amendment: format!("{} (agreed, still to be put on)", row.amendment_name),
+            mass_g: left_g,
+            content: parts.iter().map(|(element, part)| (*element, part.mass_fraction)).collect(),
+            availability: parts.iter().map(|(element, part)| (*element, part.first_year_availability)).collect(),
+            manure: product.amendment.manure,
+        });
+        *promised.by_product_g.entry(row.amendment).or_default() += left_g;
+        promised.plans.extend(store::plans::plan(db, row.plan).await?.map(|plan| plan.name));
+    }
+    Ok(promised)
+}
+
+/// Puts the analyses that doses were agreed with in the place of those in force today.
+async fn recorded_analyses(db: &mut Db, doses: &[DoseRow], products: &mut [AmendmentRow]) -> Result<()> {
+    let wanted: Vec<AnalysisId> = doses.iter().map(|dose| dose.analysis).collect();
+    for (id, row) in store::amendments::analyses_by_id(db, &wanted).await? {
+        if let Some(product) = products.iter_mut().find(|product| product.id == row.amendment) {
+            (product.analysis, product.valid_from) = (id, row.valid_from);
+            product.amendment.analysis = row.analysis;
+        }
+    }
+    Ok(())
+}
+
+/// The needs as a plan was worked out from them.
+fn recorded_needs(rows: Vec<NeedRow>) -> BTreeMap<Key, Vec<Need>> {
+    let mut needs: BTreeMap<Key, Vec<Need>> = BTreeMap::new();
+    for row in rows {
+        let working = serde_json::from_str(&row.working).unwrap_or_default();
+        let need = Need::recorded(row.element, KgPerHa(row.need_kg_per_ha), &row.reason, working);
+        needs.entry(key(row.plot.0)).or_default().push(need);
+    }
+    needs
 }
 
 impl LoadedPlan {
@@ -159,7 +232,20 @@ impl LoadedPlan {
     pub fn prepare(&self, locks: &[plan::Lock]) -> Prepared {
         let plots: Vec<PlotSeason> = self.plots.iter().map(|standing| self.plot_season(standing)).collect();
         let materials: Vec<Material> = self.products.iter().map(|row| self.material(row)).collect();
-        season::prepare(&plots, &materials, locks, &wishes(&self.options, &self.site, &self.season, self.today))
+        let wishes = wishes(&self.options, &self.site, &self.season, self.judged_on);
+        let mut prepared = season::prepare(&plots, &materials, locks, &wishes);
+        if !self.promised.plans.is_empty() {
+            let names: Vec<&str> = self.promised.plans.iter().map(String::as_str).collect();
+            prepared.notes.push(format!(
+                "What is agreed and still to be put on counts as given and as taken from stock: see {}. \
+                 Close a plan whose rest will not go on.",
+                names.join(", ")
+            ));
+        }
+        match &self.settled {
+            Some(settled) => prepared.with_needs(settled),
+            None => prepared,
+        }
     }
 
     /// The doses as saved.
@@ -187,9 +273,12 @@ impl LoadedPlan {
             standing: tested.then(|| present.standing.clone()),
             sampled: standing.survey.visits.first().and_then(|v| v.sampling.depth),
             calcareous: present.signs.calcareous(),
-            ph: present.choices.get(&Analyte::Ph).map(|c| c.chosen.level.number()),
+            ph: present.ph_at_least(),
+            ph_reckoned: present.ph_in_water().is_none(),
             crops: self.crops.get(&standing.plot.id).cloned().unwrap_or_default(),
+            tested_on: present.tested_on(),
             applications: self.applications.get(&standing.plot.id).cloned().unwrap_or_default(),
+            promised: self.promised.by_plot.get(&standing.plot.id).cloned().unwrap_or_default(),
         }
     }
 

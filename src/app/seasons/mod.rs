@@ -19,17 +19,19 @@ use super::{
     access::found,
     plots::{PlotRow, SiteRow},
     standing,
+    undone::left_undone,
 };
 use crate::{
     agronomy::{crop::Crop, element::Element, need, plan, quantity::LayerConvention, season},
     ids::{AmendmentId, CroppingId, PlanId, PlotId, SeasonId, SiteId},
     store::{
         self, Change, Subject,
-        plans::{NeedRow, NewDose, NewPlan},
+        plans::{NewDose, NewPlan},
     },
 };
 use std::collections::{BTreeMap, BTreeSet};
 
+pub use super::undone::LeftBy;
 pub use crate::store::plans::{CroppingRow, DoseRow, PlanRow, SeasonRow};
 
 /// A season with its plans and crops.
@@ -40,18 +42,6 @@ pub struct SeasonView {
     pub plans: Vec<PlanRow>,
     pub plots: Vec<PlotRow>,
     pub crops: BTreeMap<PlotId, Vec<CroppingRow>>,
-}
-
-/// What the last agreed plan left undone on a plot, by element and by dose.
-#[derive(Clone, Debug, Default)]
-pub struct CarryOver {
-    /// The newest plan that was agreed with this plot in it.
-    pub plan: Option<PlanRow>,
-    pub season: Option<SeasonRow>,
-    /// Need that a cap, a pack, a budget or a choice stopped, g on the plot, and why it was a need.
-    pub needs: Vec<NeedRow>,
-    /// Doses not put on, or only in part.
-    pub doses: Vec<DoseRow>,
 }
 
 impl App {
@@ -330,24 +320,28 @@ impl App {
         Ok(())
     }
 
-    /// What the newest agreed or closed plan with this plot left undone there.
-    pub async fn carry_over(&self, actor: &Actor, plot: PlotId) -> Result<CarryOver> {
+    /// What agreed plans, and the newest closed one, left undone on a plot, the newest first.
+    pub async fn carry_over(&self, actor: &Actor, plot: PlotId) -> Result<Vec<LeftBy>> {
         actor.may(Role::Reader)?;
         let mut read = self.store.read().await?;
         let row = found(store::plots::plot(&mut read, plot).await?, "plot")?;
-        let mut left = left_undone(&mut read, row.site, None).await?;
-        Ok(left.remove(&plot).unwrap_or_default())
+        let site = found(store::plots::site(&mut read, row.site).await?, "site")?;
+        let mut left = left_undone(&mut read, &site, None).await?.remove(&plot).unwrap_or_default();
+        left.retain(|one| !one.is_empty());
+        Ok(left)
     }
 
     /// What the plans before this one left undone, on each of its plots where they did.
-    pub async fn carried_into(&self, actor: &Actor, plan: PlanId) -> Result<BTreeMap<PlotId, CarryOver>> {
+    pub async fn carried_into(&self, actor: &Actor, plan: PlanId) -> Result<BTreeMap<PlotId, Vec<LeftBy>>> {
         actor.may(Role::Reader)?;
         let mut read = self.store.read().await?;
         let row = found(store::plans::plan(&mut read, plan).await?, "plan")?;
         let season = found(store::plans::season(&mut read, row.season).await?, "season")?;
+        let site = found(store::plots::site(&mut read, season.site).await?, "site")?;
         let plots = store::plans::plots_of(&mut read, plan).await?;
-        let mut left = left_undone(&mut read, season.site, Some((&season, plan))).await?;
-        left.retain(|plot, over| plots.contains(plot) && !(over.needs.is_empty() && over.doses.is_empty()));
+        let mut left = left_undone(&mut read, &site, Some((&season, plan))).await?;
+        left.values_mut().for_each(|of_plot| of_plot.retain(|one| !one.is_empty()));
+        left.retain(|plot, of_plot| plots.contains(plot) && !of_plot.is_empty());
         Ok(left)
     }
 
@@ -380,39 +374,11 @@ fn read_revision(typed: i64, plan: &PlanRow) -> i64 {
     if typed == 0 { plan.revision } else { typed }
 }
 
-/// What the newest agreed or closed plan of each plot left undone; before a given plan, where
-/// one is given: those of its season and of earlier ones.
-async fn left_undone(
-    read: &mut store::Read,
-    site: SiteId,
-    before: Option<(&SeasonRow, PlanId)>,
-) -> Result<BTreeMap<PlotId, CarryOver>> {
-    let mut left: BTreeMap<PlotId, CarryOver> = BTreeMap::new();
-    let mut seasons = store::plans::seasons(read, site).await?;
-    seasons.retain(|season| before.is_none_or(|(this, _)| season.starts_on <= this.starts_on));
-    for season in seasons {
-        for plan in store::plans::plans(read, season.id).await? {
-            if plan.state == "draft" || before.is_some_and(|(this, id)| season.id == this.id && plan.id >= id) {
-                continue;
-            }
-            let (needs, doses) =
-                (store::plans::needs_of(read, plan.id).await?, store::plans::doses_of(read, plan.id).await?);
-            for plot in store::plans::plots_of(read, plan.id).await? {
-                left.entry(plot).or_insert_with(|| CarryOver {
-                    plan: Some(plan.clone()),
-                    season: Some(season.clone()),
-                    needs: needs.iter().filter(|n| n.plot == plot && n.short_g > 0.0).cloned().collect(),
-                    doses: doses.iter().filter(|d| d.plot == plot && d.applied_g < d.mass_g).cloned().collect(),
-                });
-            }
-        }
-    }
-    Ok(left)
-}
-
-/// Wishes for the trade from the options of a plan and the habits of its site.
-fn wishes(options: &PlanOptions, site: &SiteRow, season: &SeasonRow, today: jiff::civil::Date) -> season::Wishes {
-    let mut wishes = options.wishes(options.spread_on.unwrap_or_else(|| today.max(season.starts_on)));
+/// Wishes for the trade from the options of a plan and the habits of its site. A plan that
+/// names no day is spread on the day of judging, which is today for a draft and the day of
+/// the agreement ever after, or when its season starts.
+fn wishes(options: &PlanOptions, site: &SiteRow, season: &SeasonRow, judged_on: jiff::civil::Date) -> season::Wishes {
+    let mut wishes = options.wishes(options.spread_on.unwrap_or_else(|| judged_on.max(season.starts_on)));
     if let Some(convention) = site.layer.as_deref().and_then(LayerConvention::find) {
         wishes.way.by = need::By::Convention(convention);
     }

@@ -6,7 +6,6 @@ use super::{PlanPlot, PlanView};
 use crate::{
     agronomy::{
         amendment::Amendment,
-        analyte::Analyte,
         caution::{CautionNote, Context, cautions_for},
         plan::{CarrierMix, Solution, carrier_mix, doses, solution},
         quantity::Grams,
@@ -168,7 +167,7 @@ fn sheet_plot(
         let rate = Grams(weigh_g).per(standing.plot.ground().area);
         lines.push(SheetLine { name: amendment.name.clone(), weigh_g, g_per_m2: rate.grams_per_m2().0, helping });
         let context = Context {
-            ph: standing.present.choices.get(&Analyte::Ph).map(|choice| choice.chosen.level.number()),
+            ph: standing.present.ph_at_least(),
             carbonate_signs: standing.present.signs.calcareous(),
             layer: Some(standing.plot.ground().layer()),
             dose: Some(rate),

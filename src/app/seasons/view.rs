@@ -147,8 +147,10 @@ pub struct PlanView {
     pub plots: Vec<PlanPlot>,
     pub products: Vec<AmendmentRow>,
     pub stock_g: BTreeMap<AmendmentId, f64>,
-    /// What to buy and what is left over.
+    /// What to buy for what is still to be put on, and what is left over.
     pub shopping: Vec<Purchase>,
+    /// What the doses take of each product in all, put on or not, g.
+    pub totals_g: BTreeMap<AmendmentId, f64>,
     /// Minor units of the site's currency, for packs with a known price.
     pub cost_minor: f64,
     /// All doses together, g.
@@ -299,6 +301,20 @@ fn is_about_price(note: &plan::Note) -> bool {
     matches!(note, plan::Note::PriceUnknown { .. })
 }
 
+/// What is said of stock and money rather than of the ground.
+fn is_about_buying(note: &plan::Note) -> bool {
+    matches!(note, plan::Note::BeyondStock { .. } | plan::Note::OverBudget { .. } | plan::Note::PriceUnknown { .. })
+}
+
+/// What a plan has still to put on of a dose, g: all of a draft's, nothing of a closed plan's.
+fn still_to_put_on(plan: &PlanRow, dose: &DoseLine) -> f64 {
+    match plan.state.as_str() {
+        "draft" => dose.mass_g,
+        "agreed" => (dose.mass_g - dose.applied_g).max(0.0),
+        _ => 0.0,
+    }
+}
+
 impl PlanPlot {
     /// Needs met to within 5 %, and all needs.
     pub fn needs_met(&self) -> (usize, usize) {
@@ -328,6 +344,19 @@ pub(super) fn view(loaded: &LoadedPlan, doses: Vec<DoseLine>) -> PlanView {
         .map(|d| plan::Lock { plot: key(d.plot.0), product: key(d.amendment.0), dose_g: d.mass_g })
         .collect();
     let account: Account = plan::assess(&prepared.input, &typed);
+    // Stock is what is left after what was put on, so only the rest is bought from it.
+    let rest: Vec<plan::Lock> = typed
+        .iter()
+        .zip(&doses)
+        .map(|(lock, dose)| plan::Lock { dose_g: still_to_put_on(&loaded.plan, dose), ..*lock })
+        .collect();
+    let rest = plan::assess(&prepared.input, &rest);
+    let warnings = account.notes.iter().filter(|note| !is_about_buying(note));
+    let warnings = warnings.chain(rest.notes.iter().filter(|note| is_about_buying(note)));
+    let mut totals_g: BTreeMap<AmendmentId, f64> = BTreeMap::new();
+    for dose in &doses {
+        *totals_g.entry(dose.amendment).or_default() += dose.mass_g;
+    }
     let mut by_plot: BTreeMap<plan::Key, &PlotAccount> = account.plots.iter().map(|p| (p.plot.key, p)).collect();
     let plots = loaded
         .plots
@@ -344,7 +373,7 @@ pub(super) fn view(loaded: &LoadedPlan, doses: Vec<DoseLine>) -> PlanView {
             }
         })
         .collect();
-    let wishes = super::wishes(&loaded.options, &loaded.site, &loaded.season, loaded.today);
+    let wishes = super::wishes(&loaded.options, &loaded.site, &loaded.season, loaded.judged_on);
     PlanView {
         spread_on: wishes.spread_on,
         way: wishes.way,
@@ -355,9 +384,10 @@ pub(super) fn view(loaded: &LoadedPlan, doses: Vec<DoseLine>) -> PlanView {
         },
         stale,
         mass_g: account.mass_g,
-        shopping: account.shopping,
-        cost_minor: account.cost_minor,
-        warnings: account.notes.iter().filter(|note| !is_about_price(note)).map(ToString::to_string).collect(),
+        warnings: warnings.filter(|note| !is_about_price(note)).map(ToString::to_string).collect(),
+        shopping: rest.shopping,
+        cost_minor: rest.cost_minor,
+        totals_g,
         site: loaded.site.clone(),
         season: loaded.season.clone(),
         plan: loaded.plan.clone(),

@@ -12,7 +12,7 @@ use crate::{
     app::{
         self,
         history::Subject,
-        seasons::{CapLine, CarryOver, DoseForm, NeedLine, PlanPlot, PlanView},
+        seasons::{CapLine, DoseForm, LeftBy, NeedLine, PlanPlot, PlanView},
     },
     ids::{PlanId, PlotId},
     web::{
@@ -331,13 +331,13 @@ fn strip(view: &PlanView, plot: &PlanPlot) -> Option<Strip> {
 }
 
 /// What an earlier plan left undone, as sentences.
-fn carried(over: Option<&CarryOver>) -> Vec<String> {
-    let Some((over, season)) = over.and_then(|over| Some((over, over.season.as_ref()?))) else { return vec![] };
+fn carried(over: &LeftBy) -> Vec<String> {
+    let season = &over.season;
     let needs = over
         .needs
         .iter()
         .map(|need| format!("{} of {} were left undone in {}.", grams(need.short_g), need.element.name(), season.name));
-    let doses = over.doses.iter().map(|dose| match dose.applied_g > 0.0 {
+    let doses = over.doses.iter().map(|dose| &dose.row).map(|dose| match dose.applied_g > 0.0 {
         true => format!(
             "{}: {} of {} were put on in {}.",
             dose.amendment_name,
@@ -355,7 +355,7 @@ fn carried(over: Option<&CarryOver>) -> Vec<String> {
     needs.chain(doses).collect()
 }
 
-fn plot_block(view: &PlanView, plot: &PlanPlot, over: Option<&CarryOver>) -> PlotBlock {
+fn plot_block(view: &PlanView, plot: &PlanPlot, over: &[LeftBy]) -> PlotBlock {
     let row = &plot.standing.plot;
     let crops: Vec<&str> = plot.crops.iter().map(|crop| crop.name).collect();
     let crops = if crops.is_empty() { "no crop named".to_owned() } else { crops.join(", ") };
@@ -381,12 +381,12 @@ fn plot_block(view: &PlanView, plot: &PlanPlot, over: Option<&CarryOver>) -> Plo
             .filter(|c| c.used_g > 0.0 || c.exceeded || c.left_g <= 0.0)
             .map(|c| cap(view, row.id, c))
             .collect(),
-        carried: carried(over),
+        carried: over.iter().flat_map(carried).collect(),
     }
 }
 
 impl PlanPage {
-    fn new(cx: &Cx, view: &PlanView, over: &BTreeMap<PlotId, CarryOver>, all: bool, form: Option<Form>) -> PlanPage {
+    fn new(cx: &Cx, view: &PlanView, over: &BTreeMap<PlotId, Vec<LeftBy>>, all: bool, form: Option<Form>) -> PlanPage {
         let frame = plan_frame(cx, view, view.plan.name.clone());
         let draft = view.plan.state == "draft";
         let editable = draft && frame.may_record();
@@ -399,12 +399,9 @@ impl PlanPage {
         let used: Vec<_> = view.used().map(|row| row.id).collect();
         let (shown, idle): (Vec<_>, Vec<_>) =
             view.products.iter().partition(|row| used.contains(&row.id) || named(row.id) || all && editable);
-        let columns = shown.iter().map(|row| {
-            let line = view.shopping.iter().find(|line| i64::from(line.product.key) == row.id.0);
-            Column {
-                name: row.amendment.name.clone(),
-                total: line.filter(|l| l.used_g > 0.0).map_or_else(String::new, |l| show::mass(l.used_g)),
-            }
+        let columns = shown.iter().map(|row| Column {
+            name: row.amendment.name.clone(),
+            total: view.totals_g.get(&row.id).filter(|g| **g > 0.0).map_or_else(String::new, |g| show::mass(*g)),
         });
         let rows = view.plots.iter().map(|plot| {
             let id = plot.standing.plot.id;
@@ -423,6 +420,7 @@ impl PlanPage {
             });
             Row { plot: id, title: titled(&plot.standing.plot), cells: cells.collect() }
         });
+        let over_of = |plot: &PlanPlot| over.get(&plot.standing.plot.id).map_or(&[][..], Vec::as_slice);
         PlanPage {
             plan: view.plan.id,
             revision: view.plan.revision,
@@ -439,7 +437,7 @@ impl PlanPage {
             all,
             folded: view.plots.len() > OPEN,
             rows: rows.collect(),
-            plots: view.plots.iter().map(|plot| plot_block(view, plot, over.get(&plot.standing.plot.id))).collect(),
+            plots: view.plots.iter().map(|plot| plot_block(view, plot, over_of(plot))).collect(),
             form: form.unwrap_or_else(|| doses_form(view)),
             frame,
         }
