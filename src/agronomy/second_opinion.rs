@@ -16,7 +16,7 @@ use super::{
     source::Citation,
     standing::{NutrientStanding, Worked},
     survey::{Present, Survey},
-    working::{Figure, Working},
+    working::{Figure, Origin, Working},
 };
 use jiff::civil::Date;
 use std::collections::{BTreeMap, BTreeSet};
@@ -68,6 +68,8 @@ pub struct Opinion {
     pub philosophy: Philosophy,
     pub method: Method,
     pub found: Figure,
+    /// From the printed cell to what was found.
+    pub found_working: Working,
     /// In the publisher's words.
     pub class: Option<String>,
     pub position: Position,
@@ -75,6 +77,8 @@ pub struct Opinion {
     pub aim: Option<Worked>,
     /// The aim as a mass in the plot's layer, where it is one of an element.
     pub aim_kg_per_ha: Option<KgPerHa>,
+    /// From the aim to that mass.
+    pub aim_mass_working: Option<Working>,
     /// Never below zero; `None` for what is not given, such as pH.
     pub need: Option<Need>,
     /// From what was found to the class or the need.
@@ -252,16 +256,23 @@ fn opinion(
         .and_then(|need| need.working.clone())
         .or_else(|| nutrient.class_working.clone())
         .unwrap_or_else(|| nutrient.found.working.clone());
+    let mass = nutrient.aim_level.zip(nutrient.analyte.element()).and_then(|(l, e)| in_layer(l, e, ground));
+    let aim_mass_working = match (mass, &nutrient.aim, nutrient.analyte.element()) {
+        (Some(mass), Some(aim), Some(element)) => Some(in_layer_working(mass, aim, element, ground)),
+        _ => None,
+    };
     Ok(Opinion {
         guideline_slug: guideline.slug.clone(),
         guideline_title: guideline.title.clone(),
         philosophy: Philosophy::of(&criterion.rule),
         method: nutrient.method.clone(),
         found: nutrient.found.figure.clone(),
+        found_working: nutrient.found.working.clone(),
         class: nutrient.class.clone(),
         position: nutrient.position.clone(),
         aim: nutrient.aim.clone(),
-        aim_kg_per_ha: nutrient.aim_level.zip(nutrient.analyte.element()).and_then(|(l, e)| in_layer(l, e, ground)),
+        aim_kg_per_ha: mass,
+        aim_mass_working,
         need,
         working,
         notes: nutrient.notes.clone(),
@@ -277,6 +288,22 @@ fn in_layer(level: Level, element: Element, ground: &Ground) -> Option<KgPerHa> 
         Level::CmolPerKg(v) => Some(ground.layer().mass(MgPerKg(v.0 * element.mg_per_cmol_charge()?))),
         _ => None,
     }
+}
+
+fn in_layer_working(mass: KgPerHa, aim: &Worked, element: Element, ground: &Ground) -> Working {
+    let by_volume = aim.figure.unit.contains("/L");
+    let (over, layer) = if by_volume {
+        let depth = Working::leaf("Working depth", Figure::new(ground.depth.0, "cm", 0), Origin::Entered);
+        (format!("{} cm × 0.1", number(ground.depth.0)), depth)
+    } else {
+        let kg = number(ground.layer().soil_kg_per_ha());
+        let per_charge = element.mg_per_cmol_charge().filter(|_| aim.figure.unit != MgPerKg::UNIT);
+        let to_mg = per_charge.map_or_else(String::new, |mg| format!(" × {} mg per cmol(+)", number(mg)));
+        (format!("{kg} kg/ha of soil{to_mg} ÷ 1,000,000"), need::soil_working(ground))
+    };
+    let formula = format!("{} × {over} = {} kg/ha", aim.figure, number(mass.0));
+    let figure = Figure::significant(mass.0, KgPerHa::UNIT, 2);
+    Working::step("The aim in the plot's own layer", figure, formula, [aim.working.clone(), layer])
 }
 
 /// What an opinion rests on, beside its number.

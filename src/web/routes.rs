@@ -5,8 +5,8 @@ use super::{
     Server, assets,
     guard::{Gate, pass},
     pages::{
-        amendments, applications, files, guidelines, history, home, next, people, plan_form, plan_prints, plans, plot,
-        plots, reports, samplings, seasons, setup, sign_in, sites, trend,
+        amendments, applications, files, guidelines, history, home, lime, metals, next, nitrogen, opinions, people,
+        plan_form, plan_prints, plans, plot, plots, reports, salts, samplings, seasons, setup, sign_in, sites, trend,
     },
     probes,
 };
@@ -105,6 +105,12 @@ pub fn routes() -> Vec<Route> {
         get("/plots/{plot}/next", Reader, next::show),
         get("/plots/{plot}/working/{analyte}/{what}", Reader, plot::working),
         get("/plots/{plot}/trend/{analyte}", Reader, trend::show),
+        get("/plots/{plot}/opinions", Reader, opinions::show),
+        get("/plots/{plot}/opinions/{guideline}/{analyte}/{what}", Reader, opinions::working),
+        get("/plots/{plot}/lime", Reader, lime::show),
+        get("/plots/{plot}/salts", Reader, salts::show),
+        get("/plots/{plot}/nitrogen", Reader, nitrogen::show),
+        get("/plots/{plot}/contaminants", Reader, metals::show),
         post("/plots/{plot}", Recorder, plots::change),
         get("/plots/{plot}/edit", Recorder, plots::edit),
         get("/plots/{plot}/split", Recorder, plots::split),

@@ -14,6 +14,7 @@ mod import;
 mod interpretation;
 mod loud;
 mod needs;
+mod opinion_pages;
 mod plan_pages;
 mod plans;
 mod questions;

@@ -14,7 +14,7 @@ pub use nitrate::{
 };
 pub use release::{
     CoverCrop, Livestock, OM_CAP_PERCENT, OrganicN, TotalMaterial, TotalN, compost, cover_crop, decay_series,
-    first_year_of_total, from_organic_matter, manure,
+    first_year_of_total, from_organic_matter, manure, manure_of_total,
 };
 
 use super::{

@@ -208,6 +208,33 @@ pub fn manure(livestock: Livestock, dry_matter_percent: f64, given: [OrganicN; 3
     Term::new(TermKind::Manure, format!("From manure of {}", livestock.label()), range, working)
 }
 
+/// The same where only total nitrogen is on record: all of it is counted as organic, over both
+/// consistencies, and over every kind of livestock where whose manure it was is not known.
+pub fn manure_of_total(livestock: Option<Livestock>, given: [TotalN; 3]) -> Term {
+    let organic = given.map(|total| OrganicN(total.0));
+    let kinds = livestock.map_or_else(|| Livestock::ALL.to_vec(), |one| vec![one]);
+    let mut terms: Vec<Term> =
+        kinds.iter().flat_map(|kind| [0.0, 18.0].map(|dry_matter| manure(*kind, dry_matter, organic))).collect();
+    terms.sort_by(|a, b| a.range.low.0.total_cmp(&b.range.low.0));
+    let (Some(least), Some(most)) = (terms.first(), terms.last()) else {
+        return manure(Livestock::Cow, 18.0, organic);
+    };
+    let range = Range::between(least.range.low.0, most.range.high.0);
+    let title = match livestock {
+        Some(one) => format!("From manure of {}", one.label()),
+        None => "From manure, whose is not known".into(),
+    };
+    let formula = format!("from {} to {} kg/ha", number(range.low.0), number(range.high.0));
+    let mut inputs = vec![least.working.clone()];
+    if range.low.0 < range.high.0 {
+        inputs.push(most.working.clone());
+    }
+    let working = Working::step("Nitrogen from manure", figure(range), formula, inputs)
+        .cite(CORNELL)
+        .note("Only its total nitrogen is on record, and all of it is counted as organic. Fresh manure that is worked in at once gives more in the first year, for its ammonium stays; left on top, less.");
+    Term::new(TermKind::Manure, title, range, working)
+}
+
 /// Materials with a first-year share of TOTAL nitrogen.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum TotalMaterial {

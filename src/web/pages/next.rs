@@ -43,6 +43,8 @@ struct StepLine<'a> {
     step: &'a Step,
     /// Address of the working of the need, or of what was found.
     working: Option<String>,
+    /// Address of the page that says how much lime.
+    lime: Option<String>,
 }
 
 /// A reason and who says so.
@@ -77,7 +79,8 @@ fn step_line(plot: PlotId, step: &Step) -> StepLine<'_> {
         Kind::Feed | Kind::Capped => "need",
         _ => "found",
     };
-    StepLine { step, working: step.analyte.map(|analyte| working_path(plot, analyte, what)) }
+    let lime = (step.kind == Kind::Lime).then(|| format!("/plots/{plot}/lime"));
+    StepLine { step, working: step.analyte.map(|analyte| working_path(plot, analyte, what)), lime }
 }
 
 /// `GET /plots/{plot}/next`

@@ -62,6 +62,8 @@ pub struct PlotPage {
     /// The same, longer ago.
     earlier: Vec<Event>,
     next: Next,
+    /// Its pH is below the aim.
+    sour: bool,
     relatives: Vec<Relative>,
     /// The form to retire it.
     form: Form,
@@ -120,13 +122,13 @@ struct Relative {
 /// A figure, opened.
 #[derive(Template)]
 #[template(path = "pages/plots/working.html")]
-struct WorkingPage<'a> {
-    frame: Frame,
-    figure: String,
-    steps: Steps<'a>,
-    why: Vec<String>,
+pub(super) struct WorkingPage<'a> {
+    pub frame: Frame,
+    pub figure: String,
+    pub steps: Steps<'a>,
+    pub why: Vec<String>,
     /// Other figures of the same nutrient.
-    others: Vec<(&'static str, String)>,
+    pub others: Vec<(&'static str, String)>,
 }
 
 /// What of a nutrient a working is behind: the last part of its address, and its name.
@@ -190,12 +192,17 @@ pub fn track(plot: PlotId, nutrient: &NutrientStanding) -> Track {
 
 /// Where a nutrient stands: the publisher's class, then our own word for it.
 pub fn words(nutrient: &NutrientStanding) -> String {
-    let ours = match &nutrient.position {
+    placed(nutrient.class.as_deref(), &nutrient.position)
+}
+
+/// A publisher's class with our own word for the position.
+pub fn placed(class: Option<&str>, position: &Position) -> String {
+    let ours = match position {
         Position::NotKnown(why) | Position::NoCriterion(why) => return sentence(why),
         position => position.words(),
     };
-    match &nutrient.class {
-        Some(class) if class.eq_ignore_ascii_case(ours) => class.clone(),
+    match class {
+        Some(class) if class.eq_ignore_ascii_case(ours) => class.to_owned(),
         Some(class) => format!("{class}; {ours}"),
         None => ours.to_owned(),
     }
@@ -206,7 +213,7 @@ fn figure(figure: &Figure) -> String {
 }
 
 /// A remark as a sentence of its own.
-fn sentence(remark: &str) -> String {
+pub(super) fn sentence(remark: &str) -> String {
     let remark = remark.trim();
     if remark.is_empty() || remark.ends_with(['.', '!', '?']) { remark.to_owned() } else { format!("{remark}.") }
 }
@@ -266,6 +273,7 @@ impl PlotPage {
             timeline,
             earlier,
             next,
+            sour: standing.present.standing.get(Analyte::Ph).is_some_and(|ph| ph.position == Position::Short),
             plot: standing.plot,
             site,
             relatives,

@@ -1,0 +1,187 @@
+//! Nitrogen for a plot as a budget: what the crop takes as the grower states it, less what the
+//! newest tests and what was put on in three years bring. It never narrows a range.
+
+use super::{Actor, App, Problems, Result, error::Limits, outlook::PlotOutlook, plots::SiteRow};
+use crate::{
+    agronomy::{
+        amendment::Kind,
+        analyte::Analyte,
+        crop::Crop,
+        element::Element,
+        nitrogen::{
+            Budget, Livestock, NitrateAdvice, OM_CAP_PERCENT, Range, Term, TotalMaterial, TotalN, budget, compost,
+            crop_demand, first_year_of_total, from_organic_matter, manure_of_total, nitrate_in_ground, stated_demand,
+            vegetables,
+        },
+        quantity::{Grams, SquareMetres},
+        record::Application,
+        survey::years_between,
+    },
+    exchange::number::Low,
+    ids::PlotId,
+};
+use jiff::civil::Date;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+
+const DEMAND: Limits = Limits { what: "A demand", unit: "kg/ha", low: Low::AtLeast(0.0), at_most: 600.0, decimals: 1 };
+
+/// After so many days a nitrate test is not counted: rain and crops have changed it. Our own
+/// limit; publishers ask for the test within weeks of the side-dressing that it is for.
+const NITRATE_DAYS: i32 = 60;
+
+/// What is typed on the page about nitrogen.
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
+#[serde(default)]
+pub struct NitrogenForm {
+    pub low_kg_per_ha: String,
+    pub high_kg_per_ha: String,
+    /// "on" to count what is known only from memory.
+    pub memory: String,
+}
+
+/// A plot's nitrogen.
+#[derive(Clone, Debug)]
+pub struct PlotNitrogen {
+    pub site: SiteRow,
+    pub ahead: PlotOutlook,
+    pub form: NitrogenForm,
+    pub problems: Problems,
+    /// Published rates for the crops of the plot, or why there is none.
+    pub rates: Vec<(Crop, std::result::Result<Term, String>)>,
+    /// `None` until a demand is known.
+    pub budget: Option<Budget>,
+    /// What the budget could not count, with why.
+    pub uncounted: Vec<String>,
+    /// What the newest nitrate test says of side-dressing.
+    pub advice: Option<NitrateAdvice>,
+}
+
+impl App {
+    /// The nitrogen budget of one plot, as the form asks.
+    pub async fn plot_nitrogen(&self, actor: &Actor, id: PlotId, form: NitrogenForm) -> Result<PlotNitrogen> {
+        let (site, _, ahead) = self.plot_outlook(actor, id).await?;
+        let products = self.amendments(actor, true).await?;
+        let sorts = products.iter().map(|row| {
+            let sort = (row.amendment.kind, row.catalogue.as_deref().and_then(livestock));
+            (row.amendment.name.as_str(), sort)
+        });
+        let sorts: Sorts<'_> = sorts.collect();
+        let mut problems = Problems::default();
+        let low = problems.optional_number("low_kg_per_ha", &form.low_kg_per_ha, &DEMAND);
+        let high = problems.optional_number("high_kg_per_ha", &form.high_kg_per_ha, &DEMAND);
+        let with_memory = form.memory == "on";
+        let rates: Vec<_> = ahead.crops.iter().map(|crop| (*crop, crop_demand(crop, with_memory))).collect();
+        let demand = match (low, high) {
+            (None, None) => rates.iter().find_map(|(_, rate)| rate.as_ref().ok()).cloned(),
+            (low, high) => {
+                let (low, high) = (low.or(high).unwrap_or(0.0), high.or(low).unwrap_or(0.0));
+                Some(stated_demand(low, high, "As typed on this page."))
+            }
+        };
+        let mut uncounted = Vec::new();
+        let mut supplies = from_soil(&ahead, self.today(), &mut uncounted);
+        supplies.extend(put_on(&ahead, &sorts, self.today(), &mut uncounted));
+        let nitrate = ahead.standing.present.choices.get(&Analyte::NitrateN).map(|choice| &choice.chosen);
+        let fresh = nitrate.filter(|reading| days_between(reading.sampled_on, self.today()) <= NITRATE_DAYS);
+        Ok(PlotNitrogen {
+            advice: fresh.and_then(|reading| vegetables(reading).ok()),
+            budget: demand.map(|demand| budget(demand, supplies, with_memory)),
+            site,
+            ahead,
+            form,
+            problems,
+            rates,
+            uncounted,
+        })
+    }
+}
+
+/// What each product is, and whose manure, by its name.
+type Sorts<'a> = BTreeMap<&'a str, (Kind, Option<Livestock>)>;
+
+/// Whose manure an entry of the catalogue is.
+fn livestock(catalogue: &str) -> Option<Livestock> {
+    match catalogue {
+        "cattle_manure" => Some(Livestock::Cow),
+        "horse_manure" => Some(Livestock::Horse),
+        "sheep_manure" => Some(Livestock::Sheep),
+        "chicken_manure" | "layer_manure" | "pelleted_poultry" => Some(Livestock::Poultry),
+        _ => None,
+    }
+}
+
+fn days_between(from: Date, to: Date) -> i32 {
+    from.until(to).map_or(i32::MAX, |span| span.get_days())
+}
+
+/// What organic matter and nitrate bring.
+fn from_soil(ahead: &PlotOutlook, today: Date, uncounted: &mut Vec<String>) -> Vec<Term> {
+    let choices = &ahead.standing.present.choices;
+    let newest = |analyte| choices.get(&analyte).map(|choice| &choice.chosen);
+    let ground = ahead.standing.plot.ground();
+    let mut terms = Vec::new();
+    match newest(Analyte::OrganicMatter).or_else(|| newest(Analyte::OrganicCarbon)) {
+        None => {
+            uncounted.push("Organic matter was not tested, so what the soil itself releases is not counted.".into())
+        }
+        Some(reading) => match from_organic_matter(reading, &ground, OM_CAP_PERCENT) {
+            Ok(term) => terms.push(term),
+            Err(why) => uncounted.push(format!("Organic matter: {why}")),
+        },
+    }
+    match newest(Analyte::NitrateN) {
+        None => uncounted.push("Nitrate was not tested, so what lies ready in the ground is not counted.".into()),
+        Some(reading) if days_between(reading.sampled_on, today) > NITRATE_DAYS => uncounted.push(format!(
+            "Nitrate was tested on {}; after {NITRATE_DAYS} days rain and crops have changed it, so it is not counted.",
+            reading.sampled_on
+        )),
+        Some(reading) => match nitrate_in_ground(reading, &ground) {
+            Ok(term) => terms.push(term),
+            Err(why) => uncounted.push(format!("Nitrate: {why}")),
+        },
+    }
+    terms
+}
+
+/// What manure, compost and meals of the last three years bring.
+fn put_on(ahead: &PlotOutlook, sorts: &Sorts<'_>, today: Date, uncounted: &mut Vec<String>) -> Vec<Term> {
+    let area = SquareMetres(ahead.standing.plot.area_m2);
+    let nitrogen = |a: &Application| {
+        let share = a.content.get(&Element::N).copied().unwrap_or(0.0);
+        Grams(a.mass_g * share).per(area).0
+    };
+    let mut manures: BTreeMap<Option<Livestock>, [TotalN; 3]> = BTreeMap::new();
+    let (mut composts, mut meals) = (TotalN(0.0), TotalN(0.0));
+    let mut others = BTreeMap::new();
+    for a in &ahead.applications {
+        let year = years_between(a.applied_on, today);
+        let given = nitrogen(a);
+        if !(0.0..3.0).contains(&year) || given <= 0.0 {
+            continue;
+        }
+        let (kind, whose) = sorts.get(a.amendment.as_str()).copied().unwrap_or((Kind::Salt, None));
+        let this_year = year < 1.0;
+        match kind {
+            _ if a.manure || kind == Kind::Manure => manures.entry(whose).or_default()[year as usize].0 += given,
+            Kind::Compost if this_year => composts.0 += given,
+            Kind::AnimalMeal if this_year => meals.0 += given,
+            _ if this_year => *others.entry(a.amendment.as_str()).or_insert(0.0) += given,
+            _ => {}
+        }
+    }
+    let mut terms: Vec<Term> = manures.into_iter().map(|(whose, given)| manure_of_total(whose, given)).collect();
+    if composts.0 > 0.0 {
+        terms.push(compost(composts, None));
+    }
+    if meals.0 > 0.0 {
+        terms.push(first_year_of_total(TotalMaterial::Meal, meals));
+    }
+    uncounted.extend(others.into_iter().map(|(name, given)| {
+        let given = Range::between(given, given).words();
+        format!(
+            "{name} of the last twelve months brought {given} of nitrogen in all; how much of it is left is not known."
+        )
+    }));
+    terms
+}
