@@ -13,7 +13,7 @@ use crate::{
             self, Aim, LimeMethod, LimeProduct, LimeValue, NotLowered, ProductRate, Requirement, SPLITS, Soil,
             SplitRule, SulfurRate, UkSoil,
         },
-        quantity::{Grams, GramsPerM2, SquareMetres},
+        quantity::{Grams, GramsPerM2, KgPerHa, SquareMetres},
         rate::RateUnit,
         reading::{Level, Reading, number},
         working::{Figure, Origin, Working},
@@ -176,7 +176,9 @@ fn read(mut form: LimeForm, standing: &PlotStanding, products: &[AmendmentRow]) 
     }
     let soil = form.soil.parse().unwrap_or_else(|_| soil_group(standing.plot.texture));
     form.soil = soil.slug().into();
-    if untouched && let Some(first) = products.first() {
+    // Ground limestone where there is one: burnt lime is caustic, and not to be offered first.
+    let limestone = |row: &&AmendmentRow| row.catalogue.as_deref() == Some("ground_limestone");
+    if untouched && let Some(first) = products.iter().find(limestone).or(products.first()) {
         form.product = first.id.to_string();
     }
     let chosen = products.iter().find(|row| row.id.to_string() == form.product);
@@ -216,10 +218,12 @@ fn spread(
 ) -> std::result::Result<Spread, String> {
     let rate = product.rate(requirement)?;
     let on_plot = rate.kg_per_ha.on(area);
+    // The most at once is printed for ground limestone: of a stronger lime less mass does as
+    // much, so the heavier of product and pure carbonate decides.
+    let heavier = KgPerHa(rate.kg_per_ha.0.max(requirement.carbonate.0));
     let splits = SPLITS.iter().filter_map(|rule| {
-        let parts = rule.parts(rate.kg_per_ha);
-        let each = parts.first()?.on(area);
-        (parts.len() > 1).then_some(Split { rule: *rule, parts: parts.len(), each })
+        let parts = rule.parts(heavier).len();
+        (parts > 1).then_some(Split { rule: *rule, parts, each: Grams(on_plot.0 / parts as f64) })
     });
     let kg = on_plot.0 / 1000.0;
     let formula = format!("{} kg/ha × {} m² ÷ 10,000 = {} kg", number(rate.kg_per_ha.0), number(area.0), number(kg));

@@ -276,3 +276,12 @@ async fn lead_stands_beside_its_values_and_nothing_is_called_safe() {
     let untested = Field::tested(&[("ph", "ph_water", "6.8", "pH")], "open", &[]).await;
     assert!(untested.words("/contaminants").await.contains("No total metal was tested here"));
 }
+
+#[tokio::test]
+async fn a_strong_lime_is_parted_as_the_limestone_that_it_stands_for() {
+    // 8.2 t/ha of limestone is over the 7.5 that Teagasc puts on at once; as burnt lime of 178 % it
+    // is 4.6 t/ha and does as much.
+    let field = Field::tested(&SOUR, "open", &[]).await;
+    let seen = field.words("/lime?target_ph=6.4&value_percent=178").await;
+    assert!(seen.contains("4.6 t/ha") && seen.contains("Teagasc : 2 parts of"), "{seen}");
+}

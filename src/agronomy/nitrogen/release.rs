@@ -231,7 +231,8 @@ pub fn manure_of_total(livestock: Option<Livestock>, given: [TotalN; 3]) -> Term
     }
     let working = Working::step("Nitrogen from manure", figure(range), formula, inputs)
         .cite(CORNELL)
-        .note("Only its total nitrogen is on record, and all of it is counted as organic. Fresh manure that is worked in at once gives more in the first year, for its ammonium stays; left on top, less.");
+        .note("Only its total nitrogen is on record, and all of it is counted as organic. Fresh manure that is worked in at once gives more in the first year, for its ammonium stays; left on top, less.")
+        .note("The source prints one figure for each year; the truth lies around it, and how far is not printed.");
     Term::new(TermKind::Manure, title, range, working)
 }
 
