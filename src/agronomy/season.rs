@@ -481,6 +481,37 @@ mod tests {
     }
 
     #[test]
+    fn what_another_plan_has_agreed_counts_against_the_ceiling() {
+        // 10 g of borax on 10 m², 1.134 kg B/ha, agreed; broccoli takes 3 lb/acre = 3.36 kg/ha.
+        let borax = material(1, "borax", Kind::Salt, &[(Element::B, 0.1134)]);
+        let mut bed = plot(&["broccoli"], vec![]);
+        bed.promised = vec![Application {
+            key: -1,
+            applied_on: jiff::civil::date(2026, 3, 1),
+            amendment: "borax".into(),
+            mass_g: 10.0,
+            content: BTreeMap::from([(Element::B, 0.1134)]),
+            availability: BTreeMap::new(),
+            manure: false,
+        }];
+        let prepared = prepare(&[bed], &[borax], &[], &wishes(Element::B, 9.0));
+        let left = prepared.input.plots[0].caps[&Element::B].left_kg_per_ha;
+        assert!((left - (3.0 * 1.120_851 - 1.134)).abs() < 1e-3, "{left}");
+    }
+
+    #[test]
+    fn what_went_on_shrinks_the_whole_difference_and_each_seasons_share_with_it() {
+        // 60 kg/ha short, made up over 3 seasons: 20 a season. 30 kg/ha went on: 30 left, 10 a season.
+        let leaf = |kg: f64| Working::leaf("K", Figure::new(kg, KgPerHa::UNIT, 0), Origin::Entered);
+        let need = || Need::recorded(Element::K, KgPerHa(20.0), need::Reason::Raise.words(), Some(leaf(20.0)));
+        let left = need().less(Some((KgPerHa(30.0), leaf(30.0))), 3);
+        assert!((left.kg_per_ha.0 - 10.0).abs() < 1e-12 && left.working.unwrap().is_grounded());
+        let met = need().less(Some((KgPerHa(59.9), leaf(59.9))), 3);
+        assert_eq!((met.kg_per_ha.0, met.reason), (0.0, need::Reason::None));
+        assert_eq!(need().less(None, 3), need());
+    }
+
+    #[test]
     fn lime_and_ash_stay_off_ground_that_is_sweet_already() {
         let ash = material(1, "wood ash", Kind::Ash, &[(Element::K, 0.05)]);
         let sulfate = material(2, "sulfate of potash", Kind::Salt, &[(Element::K, 0.415)]);

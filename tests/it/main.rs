@@ -3,6 +3,7 @@
 mod access;
 mod application_pages;
 mod balance;
+mod bookkeeping;
 mod chemistry;
 mod demo;
 mod drift;
