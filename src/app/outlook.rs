@@ -6,7 +6,7 @@ use super::{
     access::found,
     lineage,
     plots::{PlotRow, SiteRow},
-    standing::{PlotStanding, guideline_of, place},
+    standing::{PlotStanding, guideline_of, place_now},
     undone::{LeftBy, left_undone},
 };
 use crate::{
@@ -177,7 +177,7 @@ async fn look_ahead(
     let analyses = store::amendments::analyses_by_id(read, &analyses).await?;
     let limed = lineage::last_limed(read, &ids).await?;
     let mut crops = lineage::crops_on(read, site.id, &ids, today, None).await?;
-    let standings = place(read, plots, guideline, today).await?;
+    let standings = place_now(read, plots, guideline, today).await?;
     let ahead = |standing: PlotStanding| {
         let id = standing.plot.id;
         let applications = applied.remove(&id).unwrap_or_default();

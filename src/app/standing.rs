@@ -10,6 +10,7 @@ use crate::{
     agronomy::{
         choice::Overrule,
         guideline::{self, Guideline, LandUse},
+        record::Sampling,
         survey::{Present, Survey},
     },
     ids::{PlotId, SiteId},
@@ -80,7 +81,7 @@ impl App {
         let site = found(store::plots::site(&mut read, id).await?, "site")?;
         let plots = store::plots::plots(&mut read, id, false).await?;
         let guideline = guideline_of(&site)?;
-        let plots = place(&mut read, plots, &guideline, self.today()).await?;
+        let plots = place_now(&mut read, plots, &guideline, self.today()).await?;
         Ok(SiteStandings { site, guideline, plots })
     }
 }
@@ -91,12 +92,32 @@ pub(super) fn guideline_of(site: &SiteRow) -> Result<Cow<'static, Guideline>> {
     guideline(key).ok_or(Error::NotFound("guideline"))
 }
 
-/// Places plots under a guideline, in a few reads for all of them.
+/// Places plots under a guideline, in a few reads for all of them, with all of their history.
 pub(super) async fn place(
     read: &mut store::Read,
     plots: Vec<PlotRow>,
     guideline: &Guideline,
     on: Date,
+) -> Result<Vec<PlotStanding>> {
+    place_by(read, plots, guideline, on, |samplings| Survey::read(samplings)).await
+}
+
+/// The same for pages of many plots: where they stand, without the history behind it.
+pub(super) async fn place_now(
+    read: &mut store::Read,
+    plots: Vec<PlotRow>,
+    guideline: &Guideline,
+    on: Date,
+) -> Result<Vec<PlotStanding>> {
+    place_by(read, plots, guideline, on, |samplings| Survey::read_newest(samplings)).await
+}
+
+async fn place_by(
+    read: &mut store::Read,
+    plots: Vec<PlotRow>,
+    guideline: &Guideline,
+    on: Date,
+    survey_of: fn(Vec<Sampling>) -> Survey,
 ) -> Result<Vec<PlotStanding>> {
     let ids: Vec<PlotId> = plots.iter().map(|p| p.id).collect();
     let forerunners = store::plots::forerunners(read, &ids).await?;
@@ -113,14 +134,14 @@ pub(super) async fn place(
             let samplings = of_line(plot.id, before, &loaded);
             let chosen: Vec<Overrule> =
                 samplings.iter().filter_map(|l| overrules.get(&l.row.id)).flatten().cloned().collect();
-            let survey = Survey::read(samplings.iter().map(|l| l.sampling.clone()));
+            let survey = survey_of(samplings.iter().map(|l| l.sampling.clone()).collect());
             // Soils that were tested apart before a merge do not speak for the whole; they stay in the history.
             let same = of_one_soil.get(&plot.id).map_or(&[][..], Vec::as_slice);
             let one_soil = same.len() == before.len();
             let present = if one_soil {
                 survey.present(&plot.ground(), guideline, LandUse::default(), &chosen, on)
             } else {
-                let own = Survey::read(of_line(plot.id, same, &loaded).into_iter().map(|l| l.sampling));
+                let own = survey_of(of_line(plot.id, same, &loaded).into_iter().map(|l| l.sampling).collect());
                 own.present(&plot.ground(), guideline, LandUse::default(), &chosen, on)
             };
             PlotStanding { plot, samplings, survey, present, one_soil }
