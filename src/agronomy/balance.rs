@@ -298,7 +298,7 @@ impl Books {
             .crops
             .iter()
             .filter(|crop| !nothing_said && !harvested.contains(crop.as_str()))
-            .map(|crop| Crop::find(crop).map_or_else(|| crop.clone(), |c| c.name.to_lowercase()))
+            .map(|crop| Crop::find(crop).map_or_else(|| crop.clone(), |c| c.in_sentence()))
             .collect();
         (!left.is_empty()).then(|| format!("No harvest of {} is written down for {}.", left.join(", "), season.name))
     }
@@ -384,7 +384,7 @@ impl Books {
                 }
                 None => {
                     let crop = harvest.crop.as_deref().and_then(Crop::find);
-                    let crop = crop.map_or("this crop".to_owned(), |c| c.name.to_lowercase());
+                    let crop = crop.map_or("this crop".to_owned(), |c| c.in_sentence());
                     carried.missing.insert(format!("No table gives the {} in {crop}.", element.name()));
                 }
             }

@@ -48,6 +48,23 @@ impl SeasonCap {
     }
 }
 
+impl SeasonCap {
+    /// An amount of what it counts, with the decimals that the label gives the cap; with more
+    /// where fewer would make a small amount none, or one beyond the cap look like the cap.
+    pub fn amount(&self, given: KgPerHa) -> Figure {
+        let shown = |value: f64, decimals: u8| format!("{value:.*}", usize::from(decimals));
+        let whole = self.kg_per_ha.0 >= 100.0 && (self.kg_per_ha.0 * 100.0).round() % 100.0 == 0.0;
+        let tells = |decimals: &u8| {
+            let as_none = given.0 > 0.0 && shown(given.0, *decimals).parse() == Ok(0.0);
+            let as_cap = given.0 > self.kg_per_ha.0 * (1.0 + 1e-9)
+                && shown(given.0, *decimals) == shown(self.kg_per_ha.0, *decimals);
+            !as_none && !as_cap
+        };
+        let least = if whole { 0 } else { 2 };
+        Figure::new(given.0, KgPerHa::UNIT, (least..6).find(tells).unwrap_or(6))
+    }
+}
+
 const NORTH_CAROLINA: &str = "North Carolina Department of Agriculture, Agronomic Division";
 const NC_MICRONUTRIENTS: Source = Source {
     publisher: NORTH_CAROLINA,
@@ -95,7 +112,7 @@ pub fn season_caps(crops: &[Crop], texture: Texture) -> Vec<SeasonCap> {
     let total = Counted::Total;
     let boron = boron_ceiling(crops.iter().copied());
     let whose = match boron.crop {
-        Some(crop) => format!("Boron, set by {} (tolerance {})", crop.name.to_lowercase(), boron.tolerance.label()),
+        Some(crop) => format!("Boron, set by {} (tolerance {})", crop.in_sentence(), boron.tolerance.label()),
         None => "Boron, no crop named".to_owned(),
     };
     let (copper, soil) = match texture {
@@ -204,5 +221,25 @@ impl Applied {
                 working.note("Already exceeded: no product with it may be given until the twelve months have passed.");
         }
         (left, working)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn amounts_are_as_fine_as_the_cap_and_never_look_like_what_they_are_not() {
+        let caps = season_caps(&[], Texture::Loam);
+        let cap = |counted| caps.iter().find(|cap| cap.counted == counted).unwrap();
+        let boron = cap(Counted::Total(Element::B));
+        assert!(boron.label.ends_with("1.12 kg/ha"), "{}", boron.label);
+        let words = |cap: &SeasonCap, given| cap.amount(KgPerHa(given)).to_string().replace('\u{a0}', " ");
+        for (given, text) in
+            [(1.149, "1.15 kg/ha"), (0.0, "0.00 kg/ha"), (0.004, "0.004 kg/ha"), (1.1216, "1.122 kg/ha")]
+        {
+            assert_eq!(words(boron, given), text);
+        }
+        assert_eq!(words(cap(Counted::ManureNitrogen), 12.34), "12 kg/ha");
     }
 }

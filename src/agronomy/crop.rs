@@ -203,6 +203,16 @@ impl Crop {
         let unknown = crop("", "A crop that is not in the list", CropGroup::Herb, BoronTolerance::Unlisted);
         Crop::find(slug).unwrap_or(unknown)
     }
+
+    /// The name inside a sentence: "snap bean (French bean)", "Brussels sprouts".
+    pub fn in_sentence(&self) -> String {
+        let mut chars = self.name.chars();
+        match chars.next() {
+            // A town keeps its capital.
+            Some(first) if !self.name.starts_with("Brussels") => first.to_lowercase().chain(chars).collect(),
+            _ => self.name.to_owned(),
+        }
+    }
 }
 
 /// The boron ceiling of a plot, and the crop that sets it.
@@ -249,6 +259,15 @@ mod tests {
         }
         assert!(CROPS.len() >= 45);
         assert_eq!(CROPS.iter().map(|c| c.slug).collect::<BTreeSet<_>>().len(), CROPS.len());
+    }
+
+    #[test]
+    fn names_keep_their_proper_capitals_in_a_sentence() {
+        for (slug, words) in
+            [("snap_bean", "snap bean (French bean)"), ("brussels_sprouts", "Brussels sprouts"), ("leek", "leek")]
+        {
+            assert_eq!(Crop::find(slug).unwrap().in_sentence(), words);
+        }
     }
 
     #[test]

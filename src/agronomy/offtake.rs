@@ -262,7 +262,7 @@ pub fn removal(crop: Option<&Crop>, element: Element, figures: &Figures) -> Opti
     let title = format!(
         "{} in a tonne of {}",
         capitalised(element.name()),
-        crop.map_or("this crop".into(), |c| c.name.to_lowercase())
+        crop.map_or("this crop".into(), |c| c.in_sentence())
     );
     if let Figures::Own { kg_per_t, words } = figures
         && let Some(own) = kg_per_t.get(&element).copied().filter(|v| v.is_finite() && *v >= 0.0)

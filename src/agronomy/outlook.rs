@@ -400,7 +400,11 @@ fn feed(situation: &Situation<'_>, nutrient: &NutrientStanding, caps: &[CapLine]
     let cap = caps.iter().find(|line| line.cap.counted == Counted::Total(element));
     match cap.filter(|line| line.left_on_plot.0 < left_g) {
         Some(line) => {
-            why.push(format!("{}; {} of it is used in the last twelve months.", line.cap.label, kg_per_ha(line.used)));
+            why.push(format!(
+                "{}; {} of it is used in the last twelve months.",
+                line.cap.label,
+                line.cap.amount(line.used)
+            ));
             let now = match line.left_on_plot.0 {
                 g if g > 0.0 => format!("give {} now", grams(g)),
                 _ => "give none now".into(),
@@ -443,17 +447,13 @@ fn in_sentence(analyte: Analyte) -> String {
     analyte.element().map_or_else(|| analyte.name(), |element| element.name().to_owned())
 }
 
-fn kg_per_ha(rate: KgPerHa) -> String {
-    Figure::significant(rate.0, KgPerHa::UNIT, 2).to_string()
-}
-
 /// A mass of element or product in words, no finer than a need is known.
 fn grams(g: f64) -> String {
     match g {
         g if g >= 10_000.0 => Figure::significant(g / 1000.0, "kg", 2).to_string(),
         g if g >= 995.0 => Figure::new(g / 1000.0, "kg", 1).to_string(),
         g if g >= 9.95 => Figure::new(g, "g", 0).to_string(),
-        g => Figure::significant(g, "g", 2).to_string(),
+        g => Figure::significant(g, "g", if g.fract() == 0.0 { 1 } else { 2 }).to_string(),
     }
 }
 

@@ -90,16 +90,20 @@ impl GramsPerM2 {
 }
 
 impl Grams {
-    /// In words that suit a kitchen scale: "12.4 kg", "9.18 kg", "298 g", "12.6 g", "40 mg".
+    /// In words that suit a kitchen scale: "12.4 kg", "9.18 kg", "298 g", "12.6 g", "4 g", "40 mg".
     pub fn words(self) -> String {
-        match self.0.abs() {
-            x if x >= 10_000.0 => format!("{:.1} kg", self.0 / 1000.0),
-            x if x >= 1_000.0 => format!("{:.2} kg", self.0 / 1000.0),
-            x if x >= 100.0 => format!("{:.0} g", self.0),
-            x if x >= 10.0 => format!("{:.1} g", self.0),
-            x if x >= 1.0 => format!("{:.2} g", self.0),
-            _ => format!("{:.0} mg", self.0 * 1000.0),
-        }
+        let (value, decimals, unit) = match self.0.abs() {
+            x if x >= 10_000.0 => (self.0 / 1000.0, 1, "kg"),
+            x if x >= 1_000.0 => (self.0 / 1000.0, 2, "kg"),
+            x if x >= 100.0 => (self.0, 0, "g"),
+            x if x >= 10.0 => (self.0, 1, "g"),
+            x if x >= 1.0 => (self.0, 2, "g"),
+            _ => (self.0 * 1000.0, 0, "mg"),
+        };
+        let digits = format!("{value:.decimals$}");
+        // Noughts after the point say nothing of a mass on a scale.
+        let digits = if decimals > 0 { digits.trim_end_matches('0').trim_end_matches('.') } else { &digits };
+        format!("{digits} {unit}")
     }
 
     /// The rate that this mass makes on an area; zero area gives zero, never infinity.

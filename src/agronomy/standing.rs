@@ -331,12 +331,25 @@ impl Case<'_> {
     }
 }
 
-/// A number inside a formula: up to four decimals, without trailing zeros.
+/// A number inside a formula: four significant digits, whole thousands kept and grouped.
 pub(super) fn num(value: f64) -> String {
-    let decimals = if value.abs() >= 1000.0 { 1 } else { 4 };
-    let text = format!("{value:.decimals$}");
-    match text.contains('.') {
-        true => text.trim_end_matches('0').trim_end_matches('.').to_owned(),
-        false => text,
+    let digits = if value.is_finite() && value != 0.0 { value.abs().log10().floor() as i32 } else { 0 };
+    let decimals = match digits {
+        d if d >= 4 => 0,
+        3 => 1,
+        d => (3 - d).clamp(0, 6) as usize,
+    };
+    let text = format!("{:.decimals$}", value.abs());
+    let (whole, fraction) = text.split_once('.').unwrap_or((&text, ""));
+    let fraction = fraction.trim_end_matches('0');
+    let mut grouped = String::new();
+    for (place, digit) in whole.chars().enumerate() {
+        if place > 0 && (whole.len() - place).is_multiple_of(3) {
+            grouped.push(',');
+        }
+        grouped.push(digit);
     }
+    let minus = if value < 0.0 && (whole != "0" || !fraction.is_empty()) { "-" } else { "" };
+    let point = if fraction.is_empty() { "" } else { "." };
+    format!("{minus}{grouped}{point}{fraction}")
 }

@@ -5,7 +5,7 @@
 //! before keeps the one it was put on with. The cautions that the content calls for are
 //! always there, whatever was typed.
 
-use super::{Actor, App, Error, Problems, Result, Role, access::found, error::Limits};
+use super::{Actor, App, Error, Problems, Result, Role, access::found, day, error::Limits};
 use crate::{
     agronomy::{
         amendment::{self, Amendment, Analysis, Cited, Convention, Kind, Part, RateLimit},
@@ -407,7 +407,7 @@ impl App {
         let row = found(store::amendments::find(&mut write, id, self.today()).await?, "amendment")?;
         let new = store::amendments::insert_analysis(&mut write, id, from, &analysis).await?;
         let label = if analysis.label.is_empty() { String::new() } else { format!(" ({})", analysis.label) };
-        let summary = format!("{} has a new analysis{label} from {from}.", row.amendment.name);
+        let summary = format!("{} has a new analysis{label} from {}.", row.amendment.name, day(from));
         write.commit(Change::new(Subject::Amendment(id), "analysed", summary)).await?;
         Ok(new)
     }
@@ -450,6 +450,24 @@ impl App {
         Ok(new)
     }
 
+    /// Gives a pack on sale a price, as typed: the same pack anew, and the old one off sale.
+    pub async fn price_pack(&self, actor: &Actor, id: PackId, price: &str, currency: &str) -> Result<()> {
+        let known = self.packs(actor).await?;
+        let old = found(known.into_values().flatten().find(|pack| pack.id == id), "pack on sale")?;
+        if price.trim().is_empty() {
+            return Err(Error::invalid("price", "Give the price of one pack."));
+        }
+        let form = PackForm {
+            mass_kg: (old.mass_g / 1000.0).to_string(),
+            price: price.to_owned(),
+            currency: currency.to_owned(),
+            supplier: old.supplier,
+            ..PackForm::default()
+        };
+        self.add_pack(actor, old.amendment, &form).await?;
+        self.archive_pack(actor, id).await
+    }
+
     /// Takes a pack off sale. A new price is a new pack.
     pub async fn archive_pack(&self, actor: &Actor, id: PackId) -> Result<()> {
         actor.may(Role::Recorder)?;
@@ -470,7 +488,7 @@ impl App {
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
         let row = found(store::amendments::find(&mut write, id, self.today()).await?, "amendment")?;
         store::amendments::insert_stock_count(&mut write, id, on, kg * 1000.0).await?;
-        let summary = format!("{} kg of {} were counted on {on}.", mass_kg.trim(), row.amendment.name);
+        let summary = format!("Counted on {}: {} kg of {}.", day(on), mass_kg.trim(), row.amendment.name);
         Ok(write.commit(Change::new(Subject::Amendment(id), "counted", summary)).await?)
     }
 }

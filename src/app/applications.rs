@@ -1,7 +1,7 @@
 //! What was really put on: as planned in one tap, otherwise, in part, or without a plan.
 
 use super::{
-    Actor, App, Error, Problems, Result, Role, access::found, amendments::with_cautions, error::Limits,
+    Actor, App, Error, Problems, Result, Role, access::found, amendments::with_cautions, day, error::Limits,
     reports::reason, undone::LeftDose,
 };
 use crate::{
@@ -146,10 +146,8 @@ impl App {
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
         let row = found(store::applications::find(&mut write, id).await?, "application")?;
         store::applications::void(&mut write, id, &why).await?;
-        let summary = format!(
-            "{} g of {} on {} of {} were voided: {why}",
-            row.mass_g, row.amendment_name, row.plot_code, row.applied_on
-        );
+        let (mass, on) = (Grams(row.mass_g).words(), day(row.applied_on));
+        let summary = format!("Taken back: {mass} of {} on {}, {on}: {why}", row.amendment_name, row.plot_code);
         Ok(write.commit(Change::new(Subject::Application(id), "voided", summary)).await?)
     }
 
@@ -339,8 +337,8 @@ async fn save(mut write: Write, actor: &Actor, entry: Entry, form: &ApplicationF
         note: form.note.trim().to_owned(),
     };
     let id = store::applications::insert(&mut write, &new).await?;
-    let summary =
-        format!("{} of {} was put on {} on {applied_on}.", Grams(mass_g).words(), product.amendment.name, ground.code);
+    let (mass, on) = (Grams(mass_g).words(), day(applied_on));
+    let summary = format!("{mass} of {} was put on {} on {on}.", product.amendment.name, ground.code);
     write.commit(Change::new(Subject::Application(id), "added", summary)).await?;
     Ok(id)
 }

@@ -4,6 +4,7 @@
 use super::{
     Actor, App, Error, Problems, Result, Role,
     access::found,
+    day,
     error::Limits,
     lineage::{self, Lineage, all_applied},
     reports::reason,
@@ -92,9 +93,10 @@ impl App {
         let id = store::harvests::insert(&mut write, &new).await?;
         let summary = match crop {
             Some(crop) => {
-                format!("{fresh_mass_kg} kg of {} were harvested on {} on {on}.", crop.name.to_lowercase(), plot.code)
+                let (on, crop) = (day(on), crop.in_sentence());
+                format!("Harvested on {on} from {}: {fresh_mass_kg} kg of {crop}.", plot.code)
             }
-            None => format!("Nothing was carried away from {} on {on}.", plot.code),
+            None => format!("Nothing was carried away from {} on {}.", plot.code, day(on)),
         };
         write.commit(Change::new(Subject::Harvest(id), "added", summary)).await?;
         Ok(id)

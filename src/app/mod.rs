@@ -53,6 +53,11 @@ pub struct App {
     nobodys_hash: Arc<str>,
 }
 
+/// A day as sentences of the history say it: "5 Mar 2026".
+fn day(on: Date) -> impl std::fmt::Display {
+    on.strftime("%-d %b %Y")
+}
+
 impl App {
     /// Opens or creates the record in the settings' data folder.
     pub async fn open(settings: &Settings, clock: Clock) -> Result<App> {

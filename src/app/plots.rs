@@ -3,7 +3,7 @@
 //! Forms hold what was typed, as text, so that a form with a problem is shown again
 //! exactly as it was left.
 
-use super::{Actor, App, Error, Problems, Result, Role, access::found, error::Limits};
+use super::{Actor, App, Error, Problems, Result, Role, access::found, day, error::Limits};
 use crate::{
     agronomy::{
         ground::{Cover, Ground, Texture},
@@ -428,13 +428,14 @@ impl App {
         for part in &parts {
             let child = insert(&mut write, parent.site, part).await?;
             store::plots::insert_lineage(&mut write, id, child, on, "split").await?;
-            let summary = format!("The plot {} was split off {} ({}) on {on}.", titled(part), parent.name, parent.code);
+            let summary =
+                format!("The plot {} was split off {} ({}) on {}.", titled(part), parent.name, parent.code, day(on));
             changes.push(Change::new(Subject::Plot(child), "added", summary));
             made.push(child);
         }
         let codes: Vec<_> = parts.iter().map(|part| part.code.as_str()).collect();
         let summary =
-            format!("The plot {} ({}) was split into {} on {on}.", parent.name, parent.code, codes.join(", "));
+            format!("The plot {} ({}) was split into {} on {}.", parent.name, parent.code, codes.join(", "), day(on));
         changes.push(Change::new(Subject::Plot(id), "split", summary));
         write.commit_all(&changes).await?;
         Ok(made)
@@ -479,11 +480,11 @@ impl App {
             store::plots::set_retired(&mut write, parent.id, Some(on)).await?;
             store::plots::insert_lineage(&mut write, parent.id, child, on, "merge").await?;
             let summary =
-                format!("The plot {} ({}) became part of {} on {on}.", parent.name, parent.code, titled(&plot));
+                format!("The plot {} ({}) became part of {} on {}.", parent.name, parent.code, titled(&plot), day(on));
             changes.push(Change::new(Subject::Plot(parent.id), "merged", summary));
         }
         let codes: Vec<_> = parents.iter().map(|parent| parent.code.as_str()).collect();
-        let summary = format!("The plot {} was made of {} on {on}.", titled(&plot), codes.join(", "));
+        let summary = format!("The plot {} was made of {} on {}.", titled(&plot), codes.join(", "), day(on));
         changes.push(Change::new(Subject::Plot(child), "added", summary));
         write.commit_all(&changes).await?;
         Ok(child)
@@ -514,9 +515,12 @@ fn fits(problems: &mut Problems, field: &str, new_m2: f64, old_m2: f64) {
 fn still_worked(plot: &PlotRow) -> Result<()> {
     match plot.retired_on {
         None => Ok(()),
-        Some(on) => {
-            Err(Error::Conflict(format!("The plot {} ({}) is no longer worked since {on}.", plot.name, plot.code)))
-        }
+        Some(on) => Err(Error::Conflict(format!(
+            "The plot {} ({}) is no longer worked since {}.",
+            plot.name,
+            plot.code,
+            day(on)
+        ))),
     }
 }
 

@@ -4,7 +4,7 @@
 //! wrong is a question for the page to ask, not a reason to refuse; only what cannot be
 //! understood at all is sent back, with a sentence by its field.
 
-use super::{Actor, App, Error, Problem, Problems, Result, Role, access::found, error::Limits};
+use super::{Actor, App, Error, Problem, Problems, Result, Role, access::found, day, error::Limits};
 use crate::{
     agronomy::{
         analyte::Analyte,
@@ -372,7 +372,7 @@ impl App {
             return Err(Error::invalid("plots", "A sampling stays on its site."));
         }
         store::samplings::update(&mut write, id, form.revision, &new).await?;
-        let summary = format!("The sampling of {} on {} was edited.", codes.join(", "), new.sampled_on);
+        let summary = format!("The sampling of {} on {} was edited.", codes.join(", "), day(new.sampled_on));
         let change = Change::new(Subject::Sampling(id), "edited", summary)
             .with(serde_json::json!({ "before": SamplingForm::from(&before), "after": form }));
         Ok(write.commit(change).await?)
@@ -385,7 +385,7 @@ impl App {
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
         let row = found(store::samplings::find(&mut write, id).await?, "sampling")?;
         store::samplings::void(&mut write, id, &why).await?;
-        let summary = format!("The sampling of {} was voided: {why}", row.sampled_on);
+        let summary = format!("The sampling of {} was taken back: {why}", day(row.sampled_on));
         Ok(write.commit(Change::new(Subject::Sampling(id), "voided", summary)).await?)
     }
 
@@ -478,7 +478,7 @@ impl App {
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
         let row = found(store::samplings::report(&mut write, id).await?, "report")?;
         store::samplings::void_report(&mut write, id, &why).await?;
-        let summary = format!("The report of {} was voided: {why}", row.lab);
+        let summary = format!("The report of {} was taken back: {why}", row.lab);
         Ok(write.commit(Change::new(Subject::Report(id), "voided", summary)).await?)
     }
 
@@ -539,7 +539,7 @@ async fn site_of(write: &mut Write, plots: &[PlotId]) -> Result<(crate::ids::Sit
 async fn insert_sampling(write: &mut Write, new: &NewSampling) -> Result<(SamplingId, Change)> {
     let (site, codes) = site_of(write, &new.plots).await?;
     let id = store::samplings::insert(write, site, new).await?;
-    let summary = format!("Soil was taken from {} on {}.", codes.join(", "), new.sampled_on);
+    let summary = format!("Soil was taken from {} on {}.", codes.join(", "), day(new.sampled_on));
     Ok((id, Change::new(Subject::Sampling(id), "added", summary)))
 }
 

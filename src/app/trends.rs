@@ -56,7 +56,9 @@ impl App {
             standing.samplings.iter().filter(|l| l.row.date_assumed).map(|l| l.row.sampled_on).collect();
         let segments = drift::segments(&readings, &assumed, &ErrorSettings::default());
         let breaks = drift::breaks(&segments);
-        let verdict = drift::verdict(&segments);
+        // The test that the standing goes by on this soil leads, however long others ran beside it.
+        let trusted = standing.present.choices.get(&analyte).map(|choice| choice.chosen.method.clone());
+        let verdict = drift::verdict_led_by(&segments, |segment| trusted.as_ref() == Some(&segment.method));
         let mut methods: Vec<MethodTrend> = Vec::new();
         for segment in segments {
             match methods.iter_mut().find(|m| m.method == segment.method && m.unit == segment.unit) {
@@ -70,7 +72,7 @@ impl App {
         }
         methods.sort_by_key(|m| {
             let last = m.segments.iter().flat_map(|s| &s.points).map(|point| point.sampled_on).max();
-            (std::cmp::Reverse(last), m.aim.is_none())
+            (trusted.as_ref() != Some(&m.method), std::cmp::Reverse(last), m.aim.is_none())
         });
         let mut put_on = self.put_on(actor, id).await?;
         let carries = |a: &Application| analyte.element().is_some_and(|e| a.content.get(&e).is_some_and(|f| *f > 0.0));

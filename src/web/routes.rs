@@ -162,6 +162,7 @@ pub fn routes() -> Vec<Route> {
         post("/amendments/{amendment}/stock", Recorder, amendments::count),
         post("/amendments/{amendment}/archive", Recorder, amendments::archive),
         post("/packs/{pack}/archive", Recorder, amendments::archive_pack),
+        post("/packs/{pack}/price", Recorder, amendments::price_pack),
         get("/guidelines", Reader, guidelines::list),
         get("/guidelines/{slug}", Reader, guidelines::show),
         get("/history", Reader, history::list),

@@ -2,6 +2,8 @@
 //! Nothing here computes a measurement; it must never show a number finer than it was given.
 
 use crate::agronomy::{
+    quantity::KgPerHa,
+    rate::RateUnit,
     source::{Citation, Evidence},
     working::Figure,
 };
@@ -83,9 +85,12 @@ pub fn weighed(grams: f64, step_g: f64) -> String {
     }
 }
 
-/// A rate of an element: two significant digits below 10, for a trace element is a matter of hundredths.
-pub fn element_rate(kg_per_ha: f64) -> String {
-    if kg_per_ha.abs() < 9.95 { format!("{}\u{a0}kg/ha", significant(kg_per_ha, 2)) } else { rate(kg_per_ha) }
+/// A rate of an element in the unit that a site speaks of, by its key: "g_per_m2", "kg_per_ha", "lb_per_acre".
+pub fn rate_in(rate: KgPerHa, unit: &str) -> String {
+    let unit: RateUnit = unit.parse().unwrap_or(RateUnit::KgPerHa);
+    let shown = unit.show(rate);
+    let digits = significant(shown, if shown.abs() < 9.95 { 2 } else { 3 });
+    format!("{digits}\u{a0}{}", unit.label())
 }
 
 /// An area, from square metres: "30 m²", "7.5 m²", "1.25 ha".
@@ -227,7 +232,10 @@ mod tests {
         let plain = |text: String| text.replace('\u{a0}', " ");
         assert_eq!(plain(element_mass(0.4321)), "0.43 g");
         assert_eq!(plain(element_mass(12.4)), "12 g");
-        assert_eq!(plain(element_rate(0.048)), "0.048 kg/ha");
+        for (unit, text) in [("kg_per_ha", "0.48 kg/ha"), ("g_per_m2", "0.048 g/m²"), ("", "0.48 kg/ha")] {
+            assert_eq!(plain(rate_in(KgPerHa(0.48), unit)), text);
+        }
+        assert_eq!(plain(rate_in(KgPerHa(224.17), "lb_per_acre")), "200 lb/acre");
         for (grams, step, text) in
             [(1254.0, 1.0, "1,254 g"), (3.5, 0.5, "3.5 g"), (0.31, 1.0, "0.31 g"), (12_340.0, 5.0, "12.34 kg")]
         {

@@ -329,6 +329,8 @@ fn dtpa_edges() {
     for (value, position) in [(0.9, Position::Short), (1.0, Position::AtAim), (1.1, Position::AtAim)] {
         assert_eq!(alone(mg_kg(Mn, Method::Dtpa, value), set("dtpa_metals")).position, position, "Mn {value}");
     }
+    let manganese = alone(mg_kg(Mn, Method::Dtpa, 2.0), set("dtpa_metals"));
+    assert_eq!((manganese.aim_level.map(|aim| aim.number()), manganese.above), (Some(1.0), None), "a floor, no band");
 }
 
 #[test]

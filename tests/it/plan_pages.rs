@@ -244,6 +244,10 @@ async fn a_dose_beyond_a_cap_is_refused_by_its_field_with_the_cap_named() {
     assert!(checked.status == StatusCode::OK && checked.text.contains(&format!("id=\"{field}-problem\"")));
     let odd = garden.refused(&format!("/plans/{plan}/doses"), &table(&view, &[(field.clone(), "1.2.3")])).await;
     assert!(odd.contains(&format!("id=\"{field}-problem\"")) && odd.contains("value=\"1.2.3\""));
+    // The site's scale weighs whole grams.
+    let between = garden.refused(&format!("/plans/{plan}/doses"), &table(&view, &[(field.clone(), "3,5")])).await;
+    assert!(between.contains("The scale weighs in steps of 1 g, so it cannot weigh 3,5 g."), "{between}");
+    assert!(between.contains(&format!("name=\"{field}\" value=\"3,5\"")));
     assert_eq!(planned.view(plan).await.mass_g, view.mass_g, "nothing was saved");
     assert!(view.plots.iter().flat_map(|plot| &plot.caps).all(|cap| !cap.exceeded), "the planner keeps to every cap");
 }

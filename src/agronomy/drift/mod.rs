@@ -25,7 +25,7 @@ pub use mann_kendall::{ExactP, MannKendall, mann_kendall};
 pub use segments::{Break, LeftOut, Point, Segment, breaks, segments};
 pub use shrinkage::{Shrunken, ShrunkenSlope, shrink};
 pub use theil_sen::{Coverage, SlopeInterval, TheilSen, slope_with_limits, theil_sen};
-pub use verdict::{Direction, Finding, MiddleSlope, PerYear, Strength, Verdict, verdict};
+pub use verdict::{Direction, Finding, MiddleSlope, PerYear, Strength, Verdict, verdict, verdict_led_by};
 
 use super::analyte::Analyte;
 use jiff::civil::Date;

@@ -144,7 +144,12 @@ pub struct Verdict {
 /// inside each, nothing across. Of segments that run side by side only the longest counts.
 /// What was put on and taken off meanwhile is not accounted for here.
 pub fn verdict(segments: &[Segment]) -> Verdict {
-    let chosen = follow_on(segments);
+    verdict_led_by(segments, |_| false)
+}
+
+/// The same, where runs of more than one test that are the ones to trust on this soil go first.
+pub fn verdict_led_by(segments: &[Segment], trusted: impl Fn(&Segment) -> bool) -> Verdict {
+    let chosen = follow_on(segments, trusted);
     let used: Vec<_> = chosen.iter().map(|&index| &segments[index]).collect();
     let points: Vec<_> = used.iter().flat_map(|segment| &segment.points).collect();
     let ranks = mann_kendall(&used.iter().map(|segment| segment.ranks()).collect::<Vec<_>>());
@@ -189,16 +194,20 @@ pub fn verdict(segments: &[Segment]) -> Verdict {
     verdict
 }
 
-/// The segments to be read together, oldest first: the longest, and every other of two or
+/// The segments to be read together, oldest first: a trusted one, else the longest, and every other of two or
 /// more points that lies wholly before or after those already taken. Where nothing compares,
 /// the one tested last.
-fn follow_on(segments: &[Segment]) -> Vec<usize> {
+fn follow_on(segments: &[Segment], trusted: impl Fn(&Segment) -> bool) -> Vec<usize> {
     let ends = |index: usize| {
         let points = &segments[index].points;
         (points.first().map(|point| point.sampled_on), points.last().map(|point| point.sampled_on))
     };
     let mut order: Vec<_> = (0..segments.len()).filter(|&index| !segments[index].points.is_empty()).collect();
-    order.sort_by_key(|&index| (std::cmp::Reverse(segments[index].points.len()), std::cmp::Reverse(ends(index).1)));
+    order.sort_by_key(|&index| {
+        let tests = segments[index].points.len();
+        let leads = tests > 1 && trusted(&segments[index]);
+        (std::cmp::Reverse(leads), std::cmp::Reverse(tests), std::cmp::Reverse(ends(index).1))
+    });
     let mut taken: Vec<usize> = vec![];
     for index in order {
         let (from, to) = ends(index);

@@ -43,6 +43,12 @@ pub fn on_scale(dose_g: f64, step_g: f64) -> f64 {
     if dose_g.is_finite() && step_g > 0.0 && dose_g >= step_g { down(dose_g, step_g) } else { dose_g }
 }
 
+/// Whether a scale with this step shows a dose as it is: whole steps, or less than one, which
+/// is measured out of a mix.
+pub fn is_on_scale(dose_g: f64, step_g: f64) -> bool {
+    (on_scale(dose_g, step_g) - dose_g).abs() <= 1e-6 * step_g
+}
+
 /// One dose of the plan.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Dose {
@@ -303,6 +309,8 @@ mod tests {
         assert!(!wants_carrier(50.0, 10.0, 1.0) && !wants_carrier(0.0, 10.0, 1.0));
         assert_eq!([on_scale(12.7, 0.5), on_scale(0.3, 1.0), on_scale(3.0, 1.0)], [12.5, 0.3, 3.0]);
         assert!(on_scale(f64::NAN, 1.0).is_nan());
+        assert_eq!([12.5, 0.3, 3.0, 0.0, 23.5].map(|g| is_on_scale(g, 0.5)), [true; 5]);
+        assert!(!is_on_scale(23.5, 1.0) && !is_on_scale(12.3, 0.5) && is_on_scale(1234.1, 0.1));
     }
 
     #[test]

@@ -117,7 +117,8 @@ impl Case<'_> {
                         "The critical level: below it the publisher expects a shortage.",
                     )),
                     aim_printed: Some(*critical),
-                    above: high.map(|h| h + 10f64.powi(-i32::from(criterion.decimals))),
+                    // A critical level is a floor: nothing above it but the warning is said.
+                    above: None,
                     ceiling: high.map(|h| h + 10f64.powi(-i32::from(criterion.decimals))),
                     notes: vec![],
                 })
@@ -148,7 +149,7 @@ impl Case<'_> {
                     .cite(criterion.source.clone());
                 let aim_working = Working::step(
                     format!("{}, aim at this pH", criterion.analyte.name()),
-                    Figure::new(aim, criterion.unit_words(), criterion.decimals),
+                    self.aim_figure(criterion, aim),
                     formula,
                     [critical_leaf, ph.working.clone()],
                 )
@@ -166,7 +167,7 @@ impl Case<'_> {
                     class_inputs: vec![ph.working.clone()],
                     aim: (!any).then_some(aim_working),
                     aim_printed: (!any).then_some(aim),
-                    above: high.map(level_at),
+                    above: None,
                     ceiling: high.map(level_at),
                     notes: if any { vec!["At this pH any amount is enough by the index.".into()] } else { vec![] },
                 })
@@ -282,6 +283,17 @@ impl Case<'_> {
             ceiling: None,
             notes,
         })
+    }
+
+    /// An aim in the publisher's unit, by the name that the reading has for it: "ppm" is "mg/kg".
+    fn aim_figure(&self, criterion: &Criterion, printed: f64) -> Figure {
+        let same = |level: &Level| (level.number() - printed).abs() <= printed.abs() * 1e-12;
+        let level = criterion.to_level(printed, self.reading.level).filter(same);
+        Figure::new(
+            printed,
+            level.map_or_else(|| criterion.unit_words(), |level| level.unit().to_owned()),
+            criterion.decimals,
+        )
     }
 
     /// A published limit as a node, turned into the unit of the reading where they differ.

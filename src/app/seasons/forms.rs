@@ -3,7 +3,13 @@
 
 use super::{DoseLine, load::LoadedPlan};
 use crate::{
-    agronomy::{element::Element, need::Way, plan::Options, quantity::KgPerHa, season::Wishes},
+    agronomy::{
+        element::Element,
+        need::Way,
+        plan::{Options, doses::is_on_scale, grams},
+        quantity::KgPerHa,
+        season::Wishes,
+    },
     app::{Error, Problems, Result, standing},
     exchange::number::{Limits, Low},
     ids::{AmendmentId, PlotId, SeasonId},
@@ -250,6 +256,12 @@ impl DoseForm {
             if typed != DoseForm::grams_text(line.mass_g) {
                 let mass_g = if typed.is_empty() { Some(0.0) } else { problems.optional_number(&field, typed, &DOSE) };
                 let Some(mass_g) = mass_g else { continue };
+                let step_g = loaded.site.scale_step_g;
+                if !is_on_scale(mass_g, step_g) {
+                    let step = grams(step_g);
+                    problems.add(&field, format!("The scale weighs in steps of {step}, so it cannot weigh {typed} g."));
+                    continue;
+                }
                 line.by_hand = true;
                 line.mass_g = mass_g;
             }

@@ -17,6 +17,7 @@ pub use view::{CapLine, DoseLine, NeedLine, Outcome, PlanPlot, PlanView};
 use super::{
     Actor, App, Error, Problems, Result, Role,
     access::found,
+    day,
     plots::{PlotRow, SiteRow},
     standing,
     undone::left_undone,
@@ -62,7 +63,11 @@ impl App {
         }
         let id = store::plans::insert_season(&mut write, site, &name, from, to).await?;
         write
-            .commit(Change::new(Subject::Season(id), "added", format!("The season {name} was added, {from} to {to}.")))
+            .commit(Change::new(
+                Subject::Season(id),
+                "added",
+                format!("The season {name} was added, {} to {}.", day(from), day(to)),
+            ))
             .await?;
         Ok(id)
     }

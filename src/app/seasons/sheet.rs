@@ -21,6 +21,9 @@ const LITRES_PER_M2: f64 = 1.0;
 /// Doses of one mix differ by this at most, g/m² by g/m²: our own choice.
 const SPAN: f64 = 3.0;
 
+/// More dry carrier than this in one mix is no longer turned by hand, g: our own choice.
+const CARRIER_MOST_G: f64 = 10_000.0;
+
 /// The whole sheet.
 #[derive(Clone, Debug)]
 pub struct Sheet {
@@ -47,6 +50,14 @@ pub struct Mix {
     pub wet: Option<Solution>,
     /// What a litre of cold water holds, g.
     pub holds_g_per_l: Option<f64>,
+}
+
+impl Mix {
+    /// Whether it is made with water alone: a dry mix would be barrowloads, and it dissolves.
+    pub fn in_water(&self) -> bool {
+        let dissolves = self.wet.as_ref().is_some_and(|wet| wet.dissolves == Some(true));
+        dissolves && self.dry.carrier_g > CARRIER_MOST_G
+    }
 }
 
 /// A product with its standing cautions.

@@ -307,7 +307,7 @@ impl askama::filters::HtmlSafe for Trend {}
 
 fn aim_words(low: f64, high: f64, unit: &str) -> String {
     if low == high {
-        format!("aim {} {unit}", significant(low, 3))
+        format!("aim {} {unit} or more", significant(low, 3))
     } else {
         format!("aim {} to {} {unit}", significant(low.min(high), 3), significant(low.max(high), 3))
     }

@@ -17,7 +17,7 @@ use crate::{
     },
     ids::{AmendmentId, PackId},
     web::{
-        error::Result,
+        error::{Error, Result},
         form::Form,
         guard::Cx,
         show::{self, filters},
@@ -332,11 +332,17 @@ impl AmendmentPage {
         if self.refused == name || self.refused.is_empty() { self.form.clone() } else { Form::new() }
     }
 
-    fn packs(&self) -> Vec<(PackId, String)> {
+    /// The packs on sale: number, words, and whether a price is known.
+    fn packs(&self) -> Vec<(PackId, String, bool)> {
         let on_sale = self.found.packs.iter().filter(|pack| pack.archived_on.is_none());
         let supplier =
             |row: &PackRow| if row.supplier.is_empty() { String::new() } else { format!(", {}", row.supplier) };
-        on_sale.map(|row| (row.id, format!("{}{}", pack(row), supplier(row)))).collect()
+        on_sale.map(|row| (row.id, format!("{}{}", pack(row), supplier(row)), row.price_minor.is_some())).collect()
+    }
+
+    /// The field of a pack's price.
+    fn price_field(&self, pack: &PackId) -> String {
+        format!("price-{pack}")
     }
 
     fn stock(&self) -> Option<String> {
@@ -382,6 +388,22 @@ pub async fn add_pack(cx: Cx, Path(id): Path<AmendmentId>, form: Form) -> Result
     let typed: PackForm = form.read_as()?;
     let done = cx.app.add_pack(&cx.actor, id, &typed).await;
     answer(&cx, id, form, "pack", done, "The pack is added.").await
+}
+
+/// `POST /packs/{pack}/price`
+pub async fn price_pack(cx: Cx, Path(pack): Path<PackId>, form: Form) -> Result<Response> {
+    let id = form.value("amendment").parse::<AmendmentId>().map_err(|_| Error::from_status(StatusCode::BAD_REQUEST))?;
+    let done = cx.app.price_pack(&cx.actor, pack, form.value("price"), form.value("currency")).await;
+    // Only the price is asked for there; what is wrong with it stands above all packs.
+    let (mut told, pack) = (Form::new(), format!("price-{pack}"));
+    told.set(pack.as_str(), form.value("price"));
+    told.set("currency", form.value("currency"));
+    if let Err(app::Error::Invalid(problems)) = &done {
+        for problem in &problems.0 {
+            told.problem(pack.as_str(), &problem.message);
+        }
+    }
+    answer(&cx, id, told, "price", done, "The price is set.").await
 }
 
 /// `POST /packs/{pack}/archive`

@@ -3,7 +3,11 @@
 
 use super::plots::{titled, under_plot, under_site};
 use crate::{
-    agronomy::caution::{self, CautionNote},
+    agronomy::{
+        cap::SeasonCap,
+        caution::{self, CautionNote},
+        quantity::KgPerHa,
+    },
     app::{
         applications::{
             AmendmentRow, ApplicationForm, ApplicationRow, OpenDose, PlanOutside, PlanRow, SeasonRow, SiteRow,
@@ -108,6 +112,8 @@ pub struct ChoosePage {
 struct PlotApplicationsPage<'a> {
     frame: Frame,
     plot: &'a PlotRow,
+    /// What rates are shown in here.
+    unit: &'a str,
     rows: Vec<ApplicationRow>,
     totals: &'a SeasonTotals,
     exceeded: Vec<String>,
@@ -148,8 +154,13 @@ fn record_path_with(plan: PlanId, form: &Form) -> String {
 
 /// A cap gone beyond, as a sentence.
 fn beyond(cap: &CapLeft) -> String {
-    let (label, given) = (&cap.cap.label, show::rate(cap.given.0));
+    let (label, given) = (&cap.cap.label, cap_amount(&cap.cap, &cap.given));
     format!("{label} in twelve months. With this it is {given}.")
+}
+
+/// An amount beside its cap.
+fn cap_amount(cap: &SeasonCap, amount: &KgPerHa) -> String {
+    show::figure(&cap.amount(*amount))
 }
 
 /// The name of a plot, from a row that carries code and name.
@@ -211,7 +222,7 @@ fn over(plot: &str, cap: &CapLeft) -> String {
     format!(
         "{plot} got more than a cap allows. {}; {} were put on in the twelve months. Put no more of it there.",
         cap.cap.label,
-        show::rate(cap.given.0)
+        cap_amount(&cap.cap, &cap.given)
     )
 }
 
@@ -424,6 +435,7 @@ pub async fn of_plot(cx: Cx, Path(id): Path<PlotId>) -> Result<Response> {
     let page = PlotApplicationsPage {
         frame: under_plot(&cx, &site, &plot, format!("What was put on {name}")),
         plot: &plot,
+        unit: &site.rate_unit,
         rows,
         exceeded: totals.caps.iter().filter(|cap| cap.exceeded()).map(|cap| over(&name, cap)).collect(),
         workings: totals.caps.iter().map(|cap| Steps::of(&cap.working, &|_| None)).collect(),

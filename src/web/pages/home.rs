@@ -57,7 +57,8 @@ fn named<'a>(plots: impl IntoIterator<Item = &'a PlotOutlook>) -> String {
     }
 }
 
-fn notes(site: &SiteOutlook) -> Vec<Note> {
+/// What is to do or to know on a site, with the page where somebody who records does it.
+fn notes(site: &SiteOutlook, records: bool) -> Vec<Note> {
     let path = format!("/sites/{}", site.site.id);
     let mut notes = Vec::new();
     let mut plans: BTreeMap<PlanId, (String, Vec<&PlotOutlook>)> = BTreeMap::new();
@@ -73,7 +74,8 @@ fn notes(site: &SiteOutlook) -> Vec<Note> {
     for (plan, (name, plots)) in plans {
         let doses = plots.iter().map(|plot| plot.open_doses.len()).sum();
         let words = format!("{} of “{name}” still to put on", show::count(doses, "dose"));
-        notes.push(Note { path: format!("/plans/{plan}"), words, about: named(plots) });
+        let path = if records { format!("/plans/{plan}/record") } else { format!("/plans/{plan}") };
+        notes.push(Note { path, words, about: named(plots) });
     }
     for (sampling, plots) in awaiting {
         let on = plots[0].standing.samplings.iter().find(|one| one.row.id == sampling).map(|one| one.row.sampled_on);
@@ -115,6 +117,7 @@ fn notes(site: &SiteOutlook) -> Vec<Note> {
 
 /// `GET /`
 pub async fn show(cx: Cx) -> Result<HomePage> {
+    let frame = cx.frame("Today");
     let mut sites = Vec::new();
     for site in cx.app.sites(&cx.actor).await? {
         let ahead = cx.app.site_outlook(&cx.actor, site.id).await?;
@@ -123,9 +126,9 @@ pub async fn show(cx: Cx) -> Result<HomePage> {
             name: site.name,
             invented: site.invented,
             plots: ahead.plots.len(),
-            notes: notes(&ahead),
+            notes: notes(&ahead, frame.may_record()),
         });
     }
     let latest = cx.app.latest_changes(&cx.actor, None, LINES).await?;
-    Ok(HomePage { frame: cx.frame("Today"), sites, latest })
+    Ok(HomePage { frame, sites, latest })
 }

@@ -97,11 +97,11 @@ pub async fn show(cx: Cx, Path(id): Path<PlotId>) -> Result<Response> {
     let put_on = outlook.put_on.iter().map(|line| Carried {
         name: line.element.name().to_owned(),
         mass: show::mass(line.mass.0),
-        rate: show::rate(line.rate.0),
+        rate: show::rate_in(line.rate, &site.rate_unit),
     });
     let caps = outlook.caps.iter().map(|line| CapRow {
         label: &line.cap.label,
-        used: show::rate(line.used.0),
+        used: show::figure(&line.cap.amount(line.used)),
         left: show::mass(line.left_on_plot.0),
         over: line.left.0 < 0.0,
         steps: Steps::of(&line.working, &|_| None),
@@ -112,7 +112,7 @@ pub async fn show(cx: Cx, Path(id): Path<PlotId>) -> Result<Response> {
         left_out: show::mass(undone.left_out_g),
         not_put_on: show::mass(undone.not_put_on_g),
     });
-    let crops: Vec<String> = ahead.crops.iter().map(|crop| crop.name.to_lowercase()).collect();
+    let crops: Vec<String> = ahead.crops.iter().map(|crop| crop.in_sentence()).collect();
     html(&NextPage {
         frame: under_plot(&cx, &site, plot, format!("Next on {}", titled(plot))),
         steps: outlook.steps.iter().map(|step| step_line(id, step)).collect(),

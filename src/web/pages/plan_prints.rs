@@ -83,6 +83,9 @@ impl SheetPage {
             }
             Helping::OfMix { number, mix_g, litres: Some(litres) } => {
                 let litres = self.litres(litres);
+                if self.sheet.mixes.iter().any(|mix| mix.number == number && mix.in_water()) {
+                    return Some(format!("as {litres} of solution {number}"));
+                }
                 Some(format!("as {} of dry mix {number}, or {litres} of solution {number}", show::mass(mix_g)))
             }
         }
@@ -136,8 +139,9 @@ impl SheetPage {
                 self.litres(least)
             ),
             _ => format!(
-                "Or in water: dissolve {} in {} ({strength} g in a litre; cold water holds about {limit}). Give each plot its share, \
+                "{} dissolve {} in {} ({strength} g in a litre; cold water holds about {limit}). Give each plot its share, \
                  thinned with plain water to wet the whole bed evenly, and rinse leaves.",
+                if mix.in_water() { "In water, since so little in sand would be barrowloads:" } else { "Or in water:" },
                 show::weighed(wet.product_g, self.step_g),
                 self.litres(wet.litres)
             ),

@@ -122,7 +122,8 @@ struct Need {
 struct Cap {
     label: String,
     used: String,
-    left: String,
+    /// `None` where it leaves nothing.
+    left: Option<String>,
     exceeded: bool,
     publisher: String,
     address: Option<String>,
@@ -234,7 +235,7 @@ fn lead(view: &PlanView) -> Vec<String> {
         (false, true, Some(gap)) if gap > 1e-6 => {
             format!("The cost is proven to be within {} % of the lowest possible.", show::significant(gap * 100.0, 1))
         }
-        (false, true, _) => "With these products and limits, nothing better is possible.".into(),
+        (false, true, _) => "With these products and limits, by this reckoning nothing better is possible.".into(),
         (false, false, Some(gap)) if gap > 1e-6 => format!(
             "The search was stopped in time: there may be something better, and the cost is within {} % of the lowest possible.",
             show::significant(gap * 100.0, 2)
@@ -277,7 +278,7 @@ fn need(view: &PlanView, plot: PlotId, line: &NeedLine) -> Need {
     let element = line.need.element;
     Need {
         name: capitalised(element.name()),
-        rate: show::element_rate(line.need.kg_per_ha.0),
+        rate: show::rate_in(line.need.kg_per_ha, &view.site.rate_unit),
         grams: show::element_mass(line.need_g),
         supplied: show::element_mass(line.supplied_g),
         left: left_words(line),
@@ -291,7 +292,7 @@ fn cap(view: &PlanView, plot: PlotId, line: &CapLine) -> Cap {
     Cap {
         label: line.left.cap.label.clone(),
         used: show::element_mass(line.used_g),
-        left: if line.left_g > 0.0 { show::element_mass(line.left_g) } else { "nothing".into() },
+        left: (line.left_g > 0.0).then(|| show::element_mass(line.left_g)),
         exceeded: line.exceeded,
         publisher: source.publisher.clone(),
         address: show::address(source).map(str::to_owned),
@@ -421,6 +422,8 @@ impl PlanPage {
             Row { plot: id, title: titled(&plot.standing.plot), cells: cells.collect() }
         });
         let over_of = |plot: &PlanPlot| over.get(&plot.standing.plot.id).map_or(&[][..], Vec::as_slice);
+        let notes: Vec<String> =
+            view.outcome.notes.iter().filter(|note| !view.warnings.contains(note)).cloned().collect();
         PlanPage {
             plan: view.plan.id,
             revision: view.plan.revision,
@@ -431,7 +434,7 @@ impl PlanPage {
             lead: lead(view),
             unmet: together(&view.unmet()),
             warnings: together(&view.warnings),
-            notes: together(&view.outcome.notes),
+            notes: together(&notes),
             columns: columns.collect(),
             idle: idle.iter().map(|row| row.amendment.name.clone()).collect(),
             all,
@@ -484,7 +487,18 @@ async fn refused(cx: &Cx, plan: PlanId, form: Form, error: app::Error) -> Result
     if stale {
         form.problem("", "Load the page again to see the plan as it is now.");
     }
-    let page = PlanPage::load(cx, plan, all, Some(form)).await?;
+    // Totals go with what was typed, but for what could not be read or cannot be weighed.
+    let typed = |whole: bool| {
+        let fields = form.pairs().filter(|(name, _)| whole || form.problems(name).is_empty());
+        DoseForm::from_fields(fields)
+    };
+    let view = match cx.app.check_doses(&cx.actor, plan, &typed(true)).await {
+        Ok(view) => view,
+        Err(app::Error::Invalid(_)) => cx.app.check_doses(&cx.actor, plan, &typed(false)).await?,
+        Err(error) => return Err(error.into()),
+    };
+    let over = cx.app.carried_into(&cx.actor, plan).await?;
+    let page = PlanPage::new(cx, &view, &over, all, Some(form));
     Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
 }
 
@@ -499,7 +513,9 @@ pub async fn check(cx: Cx, Path(plan): Path<PlanId>, mut form: Form) -> Result<R
     }
     let over = cx.app.carried_into(&cx.actor, plan).await?;
     let mut page = PlanPage::new(&cx, &view, &over, form.value("products") == "all", Some(form));
-    page.frame.said.get_or_insert_with(|| "Checked, not saved yet.".into());
+    if page.form.wrong() == 0 {
+        page.frame.said.get_or_insert_with(|| "Checked, not saved yet.".into());
+    }
     Ok(page.into_response())
 }
 

@@ -288,7 +288,9 @@ fn timeline(standing: &PlotStanding, applications: &[ApplicationRow], grown: &[G
         .samplings
         .iter()
         .map(|loaded| {
-            let labs: Vec<&str> = loaded.sampling.reports.iter().map(|report| report.lab.as_str()).collect();
+            let mut labs: Vec<&str> = loaded.sampling.reports.iter().map(|report| report.lab.as_str()).collect();
+            labs.sort_unstable();
+            labs.dedup();
             let results = loaded.sampling.determinations().count();
             let mut more = match labs[..] {
                 [] => "no report yet".to_owned(),

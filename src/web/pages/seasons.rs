@@ -144,6 +144,20 @@ pub async fn show(cx: Cx, Path(season): Path<SeasonId>) -> Result<SeasonPage> {
     Ok(SeasonPage::new(&cx, view, None))
 }
 
+/// The caps that are exceeded already, with the plots.
+async fn beyond(cx: &Cx, view: &SeasonView) -> Result<BTreeMap<String, Vec<String>>> {
+    let ids: Vec<PlotId> = view.plots.iter().map(|plot| plot.id).collect();
+    let totals = cx.app.season_totals(&cx.actor, &ids, cx.app.today()).await?;
+    let mut beyond: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    for plot in &view.plots {
+        let caps = totals.get(&plot.id).map_or(&[][..], |totals| &totals.caps);
+        for cap in caps.iter().filter(|cap| cap.exceeded()) {
+            beyond.entry(cap.cap.label.clone()).or_default().push(plot.code.clone());
+        }
+    }
+    Ok(beyond)
+}
+
 /// `POST /seasons/{season}/crops`
 pub async fn set_crops(cx: Cx, Path(season): Path<SeasonId>, form: Form) -> Result<Response> {
     let view = cx.app.season(&cx.actor, season).await?;
@@ -154,9 +168,18 @@ pub async fn set_crops(cx: Cx, Path(season): Path<SeasonId>, form: Form) -> Resu
         .map(|plot| (plot.id, form.all(&crop_field(plot.id)).to_vec()))
         .filter(|(_, names)| !names.is_empty())
         .collect();
+    let before = beyond(&cx, &view).await?;
     let done: AppResult<()> = cx.app.set_crops(&cx.actor, season, &named).await;
     match done {
-        Ok(()) => Ok(see(format!("/seasons/{season}")).say("The crops are saved.").into_response()),
+        Ok(()) => {
+            let mut said = "The crops are saved.".to_owned();
+            for (label, plots) in beyond(&cx, &view).await? {
+                if !before.contains_key(&label) {
+                    said += &format!(" On {} more was put on in the last twelve months: {label}.", plots.join(", "));
+                }
+            }
+            Ok(see(format!("/seasons/{season}")).say(said).into_response())
+        }
         Err(error) => {
             let page = SeasonPage::new(&cx, view, Some(form.refused(error)?));
             Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
