@@ -85,6 +85,11 @@ pub fn weighed(grams: f64, step_g: f64) -> String {
     }
 }
 
+/// A rate of an element: two significant digits below 10, for a trace element is a matter of hundredths.
+pub fn element_rate(kg_per_ha: f64) -> String {
+    if kg_per_ha.abs() < 9.95 { format!("{}\u{a0}kg/ha", significant(kg_per_ha, 2)) } else { rate(kg_per_ha) }
+}
+
 /// A rate of an element in the unit that a site speaks of, by its key: "g_per_m2", "kg_per_ha", "lb_per_acre".
 pub fn rate_in(rate: KgPerHa, unit: &str) -> String {
     let unit: RateUnit = unit.parse().unwrap_or(RateUnit::KgPerHa);
