@@ -361,13 +361,13 @@ async fn doses_of_an_older_agreed_plan_stay_open_until_it_is_closed() {
     let farm = Farm::new().await;
     let bed = farm.plot("A1", "10").await;
     farm.tested(bed, "2026-02-10", SHORT).await;
-    let first = farm.agreed("First", bed, "30.345").await;
+    let first = farm.agreed("First", bed, "0.345").await;
     let second = farm.agreed("Second", bed, "40").await;
     let open = async || {
         let (.., ahead) = farm.app.plot_outlook(&farm.ada, bed).await.unwrap();
         ahead.open_doses.iter().map(|dose| dose.left_g).collect::<Vec<f64>>()
     };
-    assert_eq!(open().await, [40.0, 30.345]);
+    assert_eq!(open().await, [40.0, 0.345]);
     assert_eq!(farm.app.carry_over(&farm.ada, bed).await.unwrap().iter().filter(|l| !l.doses.is_empty()).count(), 2);
     // Put on as planned, to the milligram: nothing of it is left.
     let dose = farm.view(first).await.dose(bed, farm.potash).unwrap().id.unwrap();
