@@ -42,6 +42,8 @@ pub struct PlanRecordPage {
     season: SeasonRow,
     form: Form,
     by_product: bool,
+    /// The day that the plan is for, where it is still to come.
+    early: Option<String>,
     groups: Vec<Group>,
     done: Vec<ApplicationRow>,
     cautions: Vec<Mind>,
@@ -200,6 +202,8 @@ impl PlanRecordPage {
             })
             .collect();
         let by_product = form.value("by") == "product";
+        let spread_on = cx.app.plan_form(&cx.actor, plan.id).await?.2.spread_on.parse::<jiff::civil::Date>();
+        let early = spread_on.ok().filter(|day| *day > today).map(show::date);
         let frame = under_site(cx, &site, format!("Record what was put on: {}", plan.name))
             .under(format!("/plans/{}", plan.id), &plan.name);
         Ok(PlanRecordPage {
@@ -207,6 +211,7 @@ impl PlanRecordPage {
             season,
             form,
             by_product,
+            early,
             groups: groups(open, by_product),
             done,
             cautions: to_mind(&products),
