@@ -2,7 +2,7 @@
 
 use super::element::Element;
 use serde::{Deserialize, Serialize};
-use std::{fmt, str::FromStr};
+use std::{collections::BTreeMap, fmt, str::FromStr, sync::LazyLock};
 
 /// The property that a determination measures. The element forms mean "the element as this
 /// method finds it": available, exchangeable or total is the method's business.
@@ -141,9 +141,13 @@ impl FromStr for Analyte {
 
     /// Reads the key that [`Analyte`]'s `Display` writes, in any case.
     fn from_str(text: &str) -> Result<Self, String> {
+        // Made once: a page of many plots reads thousands of keys.
+        static KEYS: LazyLock<BTreeMap<String, Analyte>> = LazyLock::new(|| {
+            Analyte::all().map(|analyte| (analyte.to_string().to_ascii_lowercase(), analyte)).collect()
+        });
         let text = text.trim();
-        Analyte::all()
-            .find(|analyte| analyte.to_string().eq_ignore_ascii_case(text))
+        KEYS.get(text.to_ascii_lowercase().as_str())
+            .copied()
             .ok_or_else(|| format!("“{text}” is not an analyte known here"))
     }
 }

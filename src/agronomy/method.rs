@@ -5,7 +5,7 @@
 
 use super::analyte::Analyte;
 use serde::{Deserialize, Serialize};
-use std::{fmt, str::FromStr};
+use std::{collections::BTreeMap, fmt, str::FromStr, sync::LazyLock};
 
 /// What kind of determination a method serves; a form offers only the fitting ones.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -164,9 +164,14 @@ impl FromStr for Method {
         if let Some(name) = text.strip_prefix("other:").map(str::trim).filter(|name| !name.is_empty()) {
             return Ok(Method::Other(name.to_owned()));
         }
-        Method::NAMED
-            .iter()
-            .find(|method| method.slug().eq_ignore_ascii_case(text) || method.label().eq_ignore_ascii_case(text))
+        // Made once: a page of many plots reads thousands of keys.
+        static NAMES: LazyLock<BTreeMap<String, Method>> = LazyLock::new(|| {
+            let labels = Method::NAMED.iter().map(|method| (method.label().to_lowercase(), method.clone()));
+            let slugs = Method::NAMED.iter().map(|method| (method.slug().to_lowercase(), method.clone()));
+            labels.chain(slugs).collect()
+        });
+        NAMES
+            .get(text.to_lowercase().as_str())
             .cloned()
             .ok_or_else(|| format!("“{text}” is not a method known here; write other:{text} to keep it by name"))
     }
