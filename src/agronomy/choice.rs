@@ -8,8 +8,7 @@ use super::{
     carbonate::{Signs, is_alkaline},
     element::Element,
     method::Method,
-    quantity::{CmolPerKg, CmolPerL, DsPerM, MgPerKg, MgPerL, Percent},
-    reading::{Level, Reading, number},
+    reading::{Reading, number},
     record::CellKey,
     working::{Figure, Working},
 };
@@ -274,15 +273,7 @@ fn mean(repeats: &[&Reading]) -> Reading {
     }
     let mut labs: Vec<&str> = repeats.iter().map(|r| r.lab.as_str()).collect();
     labs.dedup();
-    let level = match first.level {
-        Level::MgPerKg(_) => Level::MgPerKg(MgPerKg(value)),
-        Level::MgPerL(_) => Level::MgPerL(MgPerL(value)),
-        Level::CmolPerKg(_) => Level::CmolPerKg(CmolPerKg(value)),
-        Level::CmolPerL(_) => Level::CmolPerL(CmolPerL(value)),
-        Level::Percent(_) => Level::Percent(Percent(value)),
-        Level::DsPerM(_) => Level::DsPerM(DsPerM(value)),
-        Level::Ph(_) => Level::Ph(value),
-    };
+    let level = first.level.with(value);
     Reading { level, decimals, lab: labs.join(" and "), working, ..first.clone() }
 }
 

@@ -53,6 +53,19 @@ impl Level {
         }
     }
 
+    /// Another number in the same unit.
+    pub const fn with(self, number: f64) -> Level {
+        match self {
+            Level::MgPerKg(_) => Level::MgPerKg(MgPerKg(number)),
+            Level::MgPerL(_) => Level::MgPerL(MgPerL(number)),
+            Level::CmolPerKg(_) => Level::CmolPerKg(CmolPerKg(number)),
+            Level::CmolPerL(_) => Level::CmolPerL(CmolPerL(number)),
+            Level::Percent(_) => Level::Percent(Percent(number)),
+            Level::DsPerM(_) => Level::DsPerM(DsPerM(number)),
+            Level::Ph(_) => Level::Ph(number),
+        }
+    }
+
     /// The unit as printed; empty for pH.
     pub const fn unit(self) -> &'static str {
         match self {
@@ -195,6 +208,30 @@ pub fn read(
         cell: d.key,
         working: canonical.working,
     })
+}
+
+/// What [`read`] does to printed values of one kind, found once and used for many: one
+/// analyte, method, unit, form and basis, with the same decimals, from one depth.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Conversion {
+    /// Any level of the kind; says the unit.
+    like: Level,
+    factors: Vec<f64>,
+    /// Decimals that the lab's own printing allows at the canonical unit.
+    pub decimals: u8,
+}
+
+impl Conversion {
+    /// How a printed cell of this kind is read; `None` where [`read`] cannot read it.
+    pub fn of(sampling: &Sampling, report: &Report, d: &Determination) -> Option<Conversion> {
+        let canonical = convert::canonical(sampling, report, d, 1.0, &Divisors::exact()).ok()?;
+        Some(Conversion { like: canonical.level, factors: canonical.factors, decimals: canonical.decimals })
+    }
+
+    /// The level of a printed value, to the last bit that of [`read`].
+    pub fn level(&self, printed: f64) -> Level {
+        self.like.with(self.factors.iter().fold(printed, |value, factor| value * factor))
+    }
 }
 
 /// Reads every determination of a sampling with exact divisors, in the order of the sheets.

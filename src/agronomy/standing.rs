@@ -8,6 +8,7 @@ use super::{
     carbonate::Signs,
     choice::Choice,
     confidence::{self, TestError},
+    drift::ErrorSettings,
     element::Element,
     exchange_capacity::Capacity,
     ground::Texture,
@@ -45,6 +46,8 @@ pub struct Setting<'a> {
     /// The capacity as [`exchange_capacity::capacity`](super::exchange_capacity::capacity) gives it,
     /// which withholds what free lime or salts have inflated; or the sentence that says why none can be trusted.
     pub capacity: Result<&'a Capacity, String>,
+    /// Errors of tests: the site's own where it has set any.
+    pub errors: &'a ErrorSettings,
 }
 
 impl Setting<'_> {
@@ -178,13 +181,24 @@ pub fn stand(chosen: &[Chosen<'_>], guideline: &Guideline, setting: &Setting<'_>
     }
 }
 
+/// Places one reading under a guideline; `ph` is the reading that speaks for pH.
+pub fn stand_one(
+    reading: &Reading,
+    ph: Option<&Reading>,
+    guideline: &Guideline,
+    setting: &Setting<'_>,
+) -> NutrientStanding {
+    let facts = setting.facts(ph.filter(|r| in_water(&r.method)).map(|r| r.level.number()));
+    Case { reading, facts, setting, ph }.judge(&[], guideline)
+}
+
 fn in_water(method: &Method) -> bool {
     use Method::{PhWater, PhWater1to1, PhWater1to2, PhWater1to5, PhWater1to25};
     matches!(method, PhWater | PhWater1to1 | PhWater1to2 | PhWater1to25 | PhWater1to5)
 }
 
-/// Whether a share of the aim means anything for an analyte.
-fn has_percent(analyte: Analyte) -> bool {
+/// Whether a share of the aim means anything for an analyte: never for pH, salts, aluminium or sodium.
+pub fn has_share(analyte: Analyte) -> bool {
     match analyte {
         Analyte::Element(element) => !matches!(element, Element::Na | Element::Al | Element::H | Element::Pb),
         Analyte::NitrateN | Analyte::AmmoniumN | Analyte::OrganicMatter | Analyte::OrganicCarbon => true,
@@ -272,7 +286,7 @@ impl Case<'_> {
         standing.aim_level = Some(aim_level);
         standing.aim = Some(Worked::new(aim.clone()));
         let (found, target) = (reading.level.number(), aim_level.number());
-        if has_percent(reading.analyte) && target > 0.0 {
+        if has_share(reading.analyte) && target > 0.0 {
             let percent = 100.0 * found / target;
             let mut figure = Figure::new(percent, "%", 0);
             figure.sign = reading.qualifier.sign().to_owned();
@@ -283,9 +297,8 @@ impl Case<'_> {
         }
         if reading.qualifier == Qualifier::Exact {
             standing.likelihood = self.likelihood(found, target, &aim);
-            if let (true, (TestError::Relative(cv), _)) =
-                (standing.percent_of_aim.is_some(), confidence::default_error(reading.analyte))
-            {
+            let error = self.setting.errors.of_lab(reading.analyte, &reading.lab).one_test;
+            if let (true, TestError::Relative(cv)) = (standing.percent_of_aim.is_some(), error) {
                 standing.percent_range_90 = confidence::percent_of_target_90(found, target, cv);
             }
         }
@@ -294,9 +307,10 @@ impl Case<'_> {
 
     fn likelihood(&self, found: f64, target: f64, aim: &Working) -> Option<Likelihood> {
         let analyte = self.reading.analyte;
-        let (error, source) = confidence::default_error(analyte);
+        let typical = self.setting.errors.of_lab(analyte, &self.reading.lab);
+        let (error, source) = (typical.one_test, typical.source);
         let (p_short, error_figure, how) = match error {
-            TestError::Relative(cv) if has_percent(analyte) && target > 0.0 => (
+            TestError::Relative(cv) if has_share(analyte) && target > 0.0 => (
                 confidence::p_below_target_lognormal(found, target, cv),
                 Figure::new(cv * 100.0, "%", 0),
                 format!("Φ((ln {} − ln {}) ÷ {:.3})", num(target), num(found), confidence::sigma_ln(cv)),

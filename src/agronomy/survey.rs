@@ -7,9 +7,10 @@ use super::{
     analyte::Analyte,
     carbonate::{self, Signs},
     choice::{self, Choice, Overrule},
+    drift::{DEFAULT_ERRORS, ErrorSettings},
     exchange_capacity::{self, Capacity, Parts},
-    ground::Ground,
-    guideline::{Facts, Guideline, LandUse},
+    ground::{Ground, Texture},
+    guideline::{Facts, Guideline, LandUse, Position},
     method::Method,
     reading::{self, Divisors, Reading, Unreadable},
     record::Sampling,
@@ -29,6 +30,8 @@ pub const OLD_YEARS: f64 = 5.0;
 pub struct Survey {
     /// Newest date first; the order of the samplings within a date is kept.
     pub visits: Vec<Visit>,
+    /// Errors of its tests: the site's own where it has set any.
+    pub errors: ErrorSettings,
 }
 
 /// One sampling with its readings.
@@ -52,6 +55,42 @@ pub struct Present {
     pub unreadable: Vec<Unreadable>,
 }
 
+/// What a plot's standing rests on: the readings used, and what they say of lime, salts and capacity.
+#[derive(Clone, Debug)]
+pub struct Basis {
+    pub signs: Signs,
+    /// The reading used for each analyte, with those left aside.
+    pub choices: BTreeMap<Analyte, Choice>,
+    /// The exchange capacity, or the sentence that says why none can be trusted.
+    pub capacity: Result<Capacity, String>,
+}
+
+impl Basis {
+    fn setting<'a>(&'a self, texture: Texture, land_use: LandUse, errors: &'a ErrorSettings) -> Setting<'a> {
+        let capacity = self.capacity.as_ref().map_err(Clone::clone);
+        Setting { land_use, texture, signs: &self.signs, capacity, errors }
+    }
+
+    /// The span to aim for under a guideline for tests like this reading: the aim and the
+    /// lowest level above the best (both the same where there is only one), or why there is none.
+    /// The rule is the one that suits the plot's pH, lime and capacity of today.
+    pub fn aim(&self, reading: &Reading, texture: Texture, guideline: &Guideline) -> Result<(f64, f64), String> {
+        let ph = match reading.analyte {
+            Analyte::Ph => Some(reading),
+            _ => self.choices.get(&Analyte::Ph).map(|choice| &choice.chosen),
+        };
+        let setting = self.setting(texture, LandUse::default(), &DEFAULT_ERRORS);
+        let nutrient = standing::stand_one(reading, ph, guideline, &setting);
+        match (nutrient.aim_level, nutrient.above) {
+            (Some(aim), above) => Ok((aim.number(), above.unwrap_or(aim).number())),
+            (None, _) => Err(match nutrient.position {
+                Position::NoCriterion(why) | Position::NotKnown(why) => why,
+                position => format!("{} gives no aim: {}.", guideline.title, position.words()),
+            }),
+        }
+    }
+}
+
 /// How far pH in calcium chloride reads below pH in water, at the least.
 ///
 /// SCMA (Rayment & Lyons 2011): 0.5 to 1.0 below.
@@ -64,6 +103,11 @@ fn ph_in_water<'a>(readings: impl IntoIterator<Item = &'a Reading>) -> Option<f6
 }
 
 impl Present {
+    /// What it rests on.
+    pub fn basis(&self) -> Basis {
+        Basis { signs: self.signs.clone(), choices: self.choices.clone(), capacity: self.capacity.clone() }
+    }
+
     /// The pH in water, where it was read.
     pub fn ph_in_water(&self) -> Option<f64> {
         let choice = self.choices.get(&Analyte::Ph)?;
@@ -98,7 +142,7 @@ impl Survey {
                 Visit { sampling, readings, unreadable }
             })
             .collect();
-        Survey { visits }
+        Survey { visits, errors: ErrorSettings::default() }
     }
 
     /// Reads only what the present rests on: of each analyte the newest date that answers for
@@ -127,12 +171,18 @@ impl Survey {
                 Visit { sampling, readings, unreadable }
             })
             .collect();
-        Survey { visits }
+        Survey { visits, errors: ErrorSettings::default() }
+    }
+
+    /// The same survey, its tests weighed by these errors.
+    pub fn with_errors(self, errors: &ErrorSettings) -> Survey {
+        Survey { errors: errors.clone(), ..self }
     }
 
     /// The same survey as it was known on a date.
     pub fn until(&self, on: Date) -> Survey {
-        Survey { visits: self.visits.iter().filter(|v| v.sampling.sampled_on <= on).cloned().collect() }
+        let visits = self.visits.iter().filter(|v| v.sampling.sampled_on <= on).cloned().collect();
+        Survey { visits, errors: self.errors.clone() }
     }
 
     /// All readings of one analyte over the years, oldest first.
@@ -195,6 +245,23 @@ impl Survey {
         overrules: &[Overrule],
         on: Date,
     ) -> Present {
+        let basis = self.basis(ground, guideline, land_use, overrules);
+        let chosen: Vec<Chosen<'_>> =
+            basis.choices.values().map(|c| Chosen { reading: &c.chosen, reasons: &c.reasons }).collect();
+        let mut standing = standing::stand(&chosen, guideline, &basis.setting(ground.texture, land_use, &self.errors));
+        for nutrient in &mut standing.nutrients {
+            let taken = basis.choices.get(&nutrient.analyte).map(|c| c.chosen.sampled_on);
+            if let Some(note) = taken.and_then(|taken| age_note(taken, on)) {
+                nutrient.notes.push(note);
+            }
+        }
+        let unreadable = self.visits.first().map(|v| v.unreadable.clone()).unwrap_or_default();
+        let Basis { signs, choices, capacity } = basis;
+        Present { signs, choices, capacity, standing, unreadable }
+    }
+
+    /// What a standing rests on, without the standing itself.
+    pub fn basis(&self, ground: &Ground, guideline: &Guideline, land_use: LandUse, overrules: &[Overrule]) -> Basis {
         let signs = self.signs(ground);
         let newest = self.newest();
         let ph = ph_in_water(&newest);
@@ -202,23 +269,7 @@ impl Survey {
         let choices = choice::choose(&newest, &signs, overrules, |reading| guideline.reads(reading, &facts));
         let capacity = exchange_capacity::capacity(&Parts::gather(&choices), &signs, &Divisors::exact());
         let capacity = capacity.map_err(|withheld| withheld.reason);
-        let setting = Setting {
-            land_use,
-            texture: ground.texture,
-            signs: &signs,
-            capacity: capacity.as_ref().map_err(Clone::clone),
-        };
-        let chosen: Vec<Chosen<'_>> =
-            choices.values().map(|c| Chosen { reading: &c.chosen, reasons: &c.reasons }).collect();
-        let mut standing = standing::stand(&chosen, guideline, &setting);
-        for nutrient in &mut standing.nutrients {
-            let taken = choices.get(&nutrient.analyte).map(|c| c.chosen.sampled_on);
-            if let Some(note) = taken.and_then(|taken| age_note(taken, on)) {
-                nutrient.notes.push(note);
-            }
-        }
-        let unreadable = self.visits.first().map(|v| v.unreadable.clone()).unwrap_or_default();
-        Present { signs, choices, capacity, standing, unreadable }
+        Basis { signs, choices, capacity }
     }
 }
 

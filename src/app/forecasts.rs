@@ -11,7 +11,7 @@ use crate::{
     agronomy::{
         analyte::Analyte,
         balance::{Books, Input},
-        drift::{self, ErrorSettings, Point, Segment},
+        drift::{self, Point, Segment},
         element::Element,
         forecast::{self, Calibration, Fell, Outlook},
         offtake::BALANCED,
@@ -179,7 +179,7 @@ impl App {
 fn segments_of(plot: &PlotStanding, analyte: Analyte) -> Vec<Segment> {
     let assumed: BTreeSet<Date> =
         plot.samplings.iter().filter(|l| l.row.date_assumed).map(|l| l.row.sampled_on).collect();
-    drift::segments(&plot.survey.history(analyte), &assumed, &ErrorSettings::default())
+    drift::segments(&plot.survey.history(analyte), &assumed, &plot.survey.errors)
 }
 
 /// The first test after a forecast that compares with the one it started from.

@@ -7,12 +7,14 @@ pub mod amendments;
 pub mod applications;
 pub mod care;
 pub mod demo;
+pub mod drift_review;
 pub mod error;
 pub mod files;
 pub mod forecasts;
 pub mod harvests;
 pub mod history;
 pub mod import;
+mod kept;
 pub mod lime;
 mod lineage;
 pub mod metals;
@@ -28,6 +30,7 @@ pub mod seasons;
 pub mod setup;
 pub mod sheet;
 pub mod standing;
+pub mod test_errors;
 pub mod trends;
 pub mod undone;
 
@@ -49,6 +52,8 @@ pub struct App {
     hashing: Arc<Semaphore>,
     /// Slots for solving season plans.
     solving: Arc<Semaphore>,
+    /// Reviews of sites, until the record changes.
+    drift_reviews: Arc<kept::Kept<crate::ids::SiteId, drift_review::SiteDrift>>,
     /// What an unknown name's password is checked against, so that both answers take as long.
     nobodys_hash: Arc<str>,
 }
@@ -65,7 +70,15 @@ impl App {
         let hashing = Arc::new(Semaphore::new(crate::settings::HASHES_AT_ONCE));
         let solving = Arc::new(Semaphore::new(crate::settings::SOLVES_AT_ONCE));
         let nobodys_hash = people::hash(&hashing, people::random_hex()?).await?.into();
-        Ok(App { store, clock, settings: Arc::new(settings.clone()), hashing, solving, nobodys_hash })
+        Ok(App {
+            store,
+            clock,
+            settings: Arc::new(settings.clone()),
+            hashing,
+            solving,
+            drift_reviews: Arc::default(),
+            nobodys_hash,
+        })
     }
 
     /// Today's date where the server runs.

@@ -5,10 +5,12 @@ use super::{
     Actor, App, Error, Result, Role,
     access::found,
     plots::{PlotRow, SiteRow},
+    test_errors::errors_of,
 };
 use crate::{
     agronomy::{
         choice::Overrule,
+        drift::ErrorSettings,
         guideline::{self, Guideline, LandUse},
         record::Sampling,
         survey::{Present, Survey},
@@ -127,6 +129,10 @@ async fn place_by(
     loaded.values_mut().for_each(|of_plot| of_plot.sort_by_key(|l| (l.row.sampled_on, l.row.id)));
     let sampling_ids: Vec<_> = loaded.values().flatten().map(|l| l.row.id).collect();
     let overrules = store::samplings::overrules(read, &sampling_ids).await?;
+    let errors = match plots.first() {
+        Some(plot) => errors_of(read, plot.site).await?,
+        None => ErrorSettings::default(),
+    };
     Ok(plots
         .into_iter()
         .map(|plot| {
@@ -134,7 +140,7 @@ async fn place_by(
             let samplings = of_line(plot.id, before, &loaded);
             let chosen: Vec<Overrule> =
                 samplings.iter().filter_map(|l| overrules.get(&l.row.id)).flatten().cloned().collect();
-            let survey = survey_of(samplings.iter().map(|l| l.sampling.clone()).collect());
+            let survey = survey_of(samplings.iter().map(|l| l.sampling.clone()).collect()).with_errors(&errors);
             // Soils that were tested apart before a merge do not speak for the whole; they stay in the history.
             let same = of_one_soil.get(&plot.id).map_or(&[][..], Vec::as_slice);
             let one_soil = same.len() == before.len();
@@ -142,6 +148,7 @@ async fn place_by(
                 survey.present(&plot.ground(), guideline, LandUse::default(), &chosen, on)
             } else {
                 let own = survey_of(of_line(plot.id, same, &loaded).into_iter().map(|l| l.sampling).collect());
+                let own = own.with_errors(&errors);
                 own.present(&plot.ground(), guideline, LandUse::default(), &chosen, on)
             };
             PlotStanding { plot, samplings, survey, present, one_soil }
@@ -150,7 +157,7 @@ async fn place_by(
 }
 
 /// The samplings of a plot and its forerunners, oldest first, each once.
-fn of_line(plot: PlotId, before: &[PlotId], loaded: &BTreeMap<PlotId, Vec<Loaded>>) -> Vec<Loaded> {
+pub(super) fn of_line(plot: PlotId, before: &[PlotId], loaded: &BTreeMap<PlotId, Vec<Loaded>>) -> Vec<Loaded> {
     let mut all: Vec<Loaded> =
         before.iter().chain([&plot]).filter_map(|id| loaded.get(id)).flatten().cloned().collect();
     all.sort_by_key(|l| (l.row.sampled_on, l.row.id));

@@ -5,11 +5,12 @@ use super::{Actor, App, Result, plots::SiteRow, standing::PlotStanding};
 use crate::{
     agronomy::{
         analyte::Analyte,
-        drift::{self, Break, ErrorSettings, Segment, Verdict},
-        guideline::{Guideline, LandUse},
+        drift::{self, Break, Segment, Verdict},
+        guideline::Guideline,
         method::Method,
         record::Application,
-        standing::{Chosen, Setting, stand},
+        survey::Basis,
+        working::Working,
     },
     ids::PlotId,
 };
@@ -31,6 +32,8 @@ pub struct PlotTrend {
     pub breaks: Vec<Break>,
     /// What its tests can and cannot show.
     pub verdict: Verdict,
+    /// The change a year, down to the printed cells; `None` where no slope can be had.
+    pub slope: Option<Working>,
 }
 
 /// The tests by one method, in one unit.
@@ -54,17 +57,19 @@ impl App {
         let readings = standing.survey.history(analyte);
         let assumed: BTreeSet<Date> =
             standing.samplings.iter().filter(|l| l.row.date_assumed).map(|l| l.row.sampled_on).collect();
-        let segments = drift::segments(&readings, &assumed, &ErrorSettings::default());
+        let segments = drift::segments(&readings, &assumed, &standing.survey.errors);
         let breaks = drift::breaks(&segments);
         // The test that the standing goes by on this soil leads, however long others ran beside it.
         let trusted = standing.present.choices.get(&analyte).map(|choice| choice.chosen.method.clone());
         let verdict = drift::verdict_led_by(&segments, |segment| trusted.as_ref() == Some(&segment.method));
+        let slope = verdict.working(&segments);
+        let basis = standing.present.basis();
         let mut methods: Vec<MethodTrend> = Vec::new();
         for segment in segments {
             match methods.iter_mut().find(|m| m.method == segment.method && m.unit == segment.unit) {
                 Some(method) => method.segments.push(segment),
                 None => {
-                    let (aim, no_aim) = aim(&standing, &guideline, &segment);
+                    let (aim, no_aim) = aim(&standing, &basis, &guideline, &segment);
                     let (method, unit) = (segment.method.clone(), segment.unit);
                     methods.push(MethodTrend { method, unit, segments: vec![segment], aim, no_aim });
                 }
@@ -77,45 +82,25 @@ impl App {
         let mut put_on = self.put_on(actor, id).await?;
         let carries = |a: &Application| analyte.element().is_some_and(|e| a.content.get(&e).is_some_and(|f| *f > 0.0));
         put_on.retain(carries);
-        Ok(PlotTrend { site, guideline, standing, analyte, methods, put_on, breaks, verdict })
+        Ok(PlotTrend { site, guideline, standing, analyte, methods, put_on, breaks, verdict, slope })
     }
 }
 
-/// The span to aim for under a guideline for the tests of a segment.
-fn aim(standing: &PlotStanding, guideline: &Guideline, segment: &Segment) -> (Option<(f64, f64)>, Option<String>) {
+/// The span to aim for under a guideline for the tests of a segment, or why there is none.
+fn aim(
+    standing: &PlotStanding,
+    basis: &Basis,
+    guideline: &Guideline,
+    segment: &Segment,
+) -> (Option<(f64, f64)>, Option<String>) {
     let newest = standing
         .survey
         .history(segment.analyte)
         .into_iter()
         .rfind(|r| r.method == segment.method && r.level.unit() == segment.unit);
-    let Some(newest) = newest else { return (None, None) };
-    let present = &standing.present;
-    let setting = Setting {
-        land_use: LandUse::default(),
-        texture: standing.plot.texture,
-        signs: &present.signs,
-        capacity: present.capacity.as_ref().map_err(Clone::clone),
-    };
-    // The rule for this reading among the other readings of the plot, its pH above all.
-    let chosen: Vec<Chosen<'_>> = present
-        .choices
-        .iter()
-        .filter(|(analyte, _)| **analyte != segment.analyte)
-        .map(|(_, choice)| Chosen::from(choice))
-        .chain([Chosen { reading: &newest, reasons: &[] }])
-        .collect();
-    let placed = stand(&chosen, guideline, &setting);
-    let Some(nutrient) = placed.get(segment.analyte) else { return (None, None) };
-    match (nutrient.aim_level, nutrient.above) {
-        (Some(aim), Some(above)) => (Some((aim.number(), above.number())), None),
-        (Some(aim), None) => (Some((aim.number(), aim.number())), None),
-        (None, _) => {
-            use crate::agronomy::guideline::Position::{NoCriterion, NotKnown};
-            let why = match &nutrient.position {
-                NoCriterion(why) | NotKnown(why) => why.clone(),
-                position => format!("{} gives no aim: {}.", guideline.title, position.words()),
-            };
-            (None, Some(why))
-        }
+    match newest.map(|newest| basis.aim(&newest, standing.plot.texture, guideline)) {
+        Some(Ok(aim)) => (Some(aim), None),
+        Some(Err(why)) => (None, Some(why)),
+        None => (None, None),
     }
 }

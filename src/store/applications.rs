@@ -145,6 +145,35 @@ pub async fn of_plan(db: &mut SqliteConnection, plan: PlanId) -> Result<Vec<Appl
     Ok(applications!(db, "a.dose in (select id from doses where plan = ?1) and a.voided_at is null", plan)?)
 }
 
+/// What went on a plot in a year, of one element.
+#[derive(Clone, Copy, Debug)]
+pub struct YearSum {
+    pub plot: PlotId,
+    pub year: i64,
+    pub element: Element,
+    pub mass_g: f64,
+}
+
+/// Each element that went on each plot, year by year, up to a day; void entries left out.
+pub async fn by_year(db: &mut SqliteConnection, plots: &[PlotId], to: Date) -> Result<Vec<YearSum>> {
+    let (wanted, to) = (id_list(plots.iter().map(|id| id.0)), Day(to));
+    Ok(sqlx::query_as!(
+        YearSum,
+        r#"select s.plot as "plot!: PlotId", s.year as "year!: i64", p.element as "element!: Text<Element>",
+                  sum(s.mass_g * p.mass_fraction) as "mass_g!: f64"
+           from (select plot, cast(substr(applied_on, 1, 4) as integer) as year, analysis, sum(mass_g) as mass_g
+                 from applications
+                 where plot in (select value from json_each(?1)) and voided_at is null and applied_on <= ?2
+                 group by 1, 2, 3) s
+                join analysis_parts p on p.analysis = s.analysis
+           group by 1, 2, 3"#,
+        wanted,
+        to
+    )
+    .fetch_all(db)
+    .await?)
+}
+
 /// The applications of several plots as the trade reads them, oldest first, void ones left
 /// out: two statements however many plots there are.
 pub async fn of_plots(

@@ -132,3 +132,22 @@ pub async fn latest(db: &mut SqliteConnection, before: Option<i64>, count: u32) 
     .fetch_all(db)
     .await?)
 }
+
+/// The version of the record: it grows with every change, because none is saved without its
+/// line of history.
+pub async fn version(db: &mut SqliteConnection) -> Result<i64> {
+    Ok(sqlx::query_scalar!(r#"select coalesce(max(id), 0) as "version!: i64" from changes"#).fetch_one(db).await?)
+}
+
+/// Whether anything was changed after a version, other than things of these kinds
+/// ([`Subject::key`]).
+pub async fn changed_since(db: &mut SqliteConnection, version: i64, other_than: &[&str]) -> Result<bool> {
+    let kinds = serde_json::json!(other_than).to_string();
+    Ok(sqlx::query_scalar!(
+        r#"select exists (select 1 from changes where id > ? and entity not in (select value from json_each(?))) as "changed!: bool""#,
+        version,
+        kinds
+    )
+    .fetch_one(db)
+    .await?)
+}

@@ -9,7 +9,9 @@
 pub mod amendments;
 pub mod applications;
 pub mod bulk;
+pub mod columns;
 pub mod error;
+pub mod errors;
 pub mod files;
 pub mod guidelines;
 pub mod harvests;

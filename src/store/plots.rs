@@ -189,6 +189,15 @@ pub async fn update_site(write: &mut Write, id: SiteId, revision: i64, site: &Ne
     )
 }
 
+/// Counts an edit of what belongs to a site, where the revision is still the one that was read.
+pub async fn count_edit(write: &mut Write, id: SiteId, revision: i64) -> Result<()> {
+    one_row(
+        sqlx::query!("update sites set revision = revision + 1 where id = ? and revision = ?", id, revision)
+            .execute(&mut **write)
+            .await?,
+    )
+}
+
 /// The blocks of a site, in the grower's order.
 pub async fn blocks(db: &mut SqliteConnection, site: SiteId) -> Result<Vec<BlockRow>> {
     Ok(sqlx::query_as!(

@@ -465,12 +465,24 @@ pub async fn determinations(db: &mut SqliteConnection, report: ReportId) -> Resu
 /// force: four statements however many plots there are. A composite stands under each of
 /// its plots that was asked for.
 pub async fn of_plots(db: &mut SqliteConnection, plots: &[PlotId]) -> Result<BTreeMap<PlotId, Vec<Loaded>>> {
+    among(db, plots, None).await
+}
+
+/// The same, of these samplings only where some are named.
+pub async fn among(
+    db: &mut SqliteConnection,
+    plots: &[PlotId],
+    only: Option<&[SamplingId]>,
+) -> Result<BTreeMap<PlotId, Vec<Loaded>>> {
     let wanted = id_list(plots.iter().map(|id| id.0));
+    let named = only.map(|only| id_list(only.iter().map(|id| id.0)));
     let pairs = sqlx::query!(
         r#"select plot as "plot: PlotId", sampling as "sampling: SamplingId" from sampling_plots
-           where sampling in (select sampling from sampling_plots where plot in (select value from json_each(?)))
+           where sampling in (select sampling from sampling_plots where plot in (select value from json_each(?1))
+                              and (?2 is null or sampling in (select value from json_each(?2))))
            order by plot"#,
-        wanted
+        wanted,
+        named
     )
     .fetch_all(&mut *db)
     .await?;
@@ -584,19 +596,19 @@ async fn cells(db: &mut SqliteConnection, samplings: &str) -> Result<BTreeMap<i6
 
 // A plot page reads hundreds of cells: keys are looked up, not parsed.
 
-fn analyte(key: &str) -> Result<Analyte> {
+pub(super) fn analyte(key: &str) -> Result<Analyte> {
     static KEYS: LazyLock<BTreeMap<String, Analyte>> =
         LazyLock::new(|| Analyte::all().map(|analyte| (analyte.to_string(), analyte)).collect());
     KEYS.get(key).copied().ok_or_else(|| Error::Unreadable { what: "an analyte", text: key.to_owned() })
 }
 
-fn method(key: String) -> Method {
+pub(super) fn method(key: String) -> Method {
     static KEYS: LazyLock<BTreeMap<String, Method>> =
         LazyLock::new(|| Method::NAMED.iter().map(|method| (method.slug(), method.clone())).collect());
     KEYS.get(&key).cloned().unwrap_or_else(|| Method::from(key))
 }
 
-fn unit(symbol: &str) -> Result<Unit> {
+pub(super) fn unit(symbol: &str) -> Result<Unit> {
     let found = Unit::ALL.iter().copied().find(|unit| unit.symbol() == symbol);
     found.ok_or_else(|| Error::Unreadable { what: "a unit", text: symbol.to_owned() })
 }

@@ -29,6 +29,11 @@ pub fn number(value: f64, decimals: usize) -> String {
     format!("{minus}{grouped}{point}{fraction}")
 }
 
+/// A number for other programs: no grouping, and decimals as printed.
+pub fn plain(value: f64, decimals: u8) -> String {
+    format!("{value:.*}", usize::from(decimals))
+}
+
 /// About `digits` significant digits, trailing noughts after the point dropped, never powers of ten.
 pub fn significant(value: f64, digits: u8) -> String {
     let whole = if value == 0.0 || !value.is_finite() { 0 } else { value.abs().log10().floor() as i32 };

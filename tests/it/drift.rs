@@ -603,7 +603,7 @@ fn readings(dates: &[Date], values: &[f64], spread: TestError) -> (Vec<Reading>,
         decimals: 3,
         ..olsen(at as i64, *day, *value)
     });
-    (tests.collect(), ErrorSettings { own: [(analyte, spread)].into() })
+    (tests.collect(), ErrorSettings { own: [(analyte, spread)].into(), ..ErrorSettings::default() })
 }
 
 fn read(readings: &[Reading], errors: &ErrorSettings) -> drift::Verdict {

@@ -63,7 +63,13 @@ pub fn setting(lime: bool, capacity: Result<&Capacity, String>) -> Setting<'_> {
     static NONE: LazyLock<Signs> = LazyLock::new(Signs::default);
     static LIME: LazyLock<Signs> =
         LazyLock::new(|| Signs { reasons: vec!["It fizzes with 1 M hydrochloric acid".into()], ..Signs::default() });
-    Setting { land_use: LandUse::Vegetables, texture: Texture::Loam, signs: if lime { &LIME } else { &NONE }, capacity }
+    Setting {
+        errors: &glebe::agronomy::drift::DEFAULT_ERRORS,
+        land_use: LandUse::Vegetables,
+        texture: Texture::Loam,
+        signs: if lime { &LIME } else { &NONE },
+        capacity,
+    }
 }
 
 pub fn place(readings: &[Reading], guideline: &Guideline, setting: &Setting<'_>) -> Standing {
@@ -526,6 +532,7 @@ fn on_calcareous_soil_shares_need_an_alkaline_extraction_and_calcium_is_left_alo
     let held = exchange_capacity::capacity(&Parts::gather(&choices), &salty, &exchange_capacity::rounded_divisors());
     let chosen: Vec<Chosen> = choices.values().map(Chosen::from).collect();
     let plot = Setting {
+        errors: &glebe::agronomy::drift::DEFAULT_ERRORS,
         land_use: LandUse::Vegetables,
         texture: Texture::Loam,
         signs: &salty,

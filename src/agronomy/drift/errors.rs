@@ -53,6 +53,13 @@ pub struct TypicalError {
     pub between_labs_source: Source,
 }
 
+impl TypicalError {
+    /// Whether the site has set it itself.
+    pub fn is_own(&self) -> bool {
+        self.source == OWN
+    }
+}
+
 /// Nineteen soil tests had robust coefficients of variation of 12.8, 10.6 and 8.8 % between
 /// labs in 2005-08, 2009-12 and 2013-15; hence 10 %.
 const BETWEEN_LABS: Source = Source {
@@ -80,17 +87,43 @@ const OWN: Source = Source {
 pub struct ErrorSettings {
     /// A site's own errors by analyte; one that is not above zero is ignored.
     pub own: BTreeMap<Analyte, TestError>,
+    /// The same for tests by one lab, which go before; by the lab's name as on its sheets.
+    pub by_lab: BTreeMap<(Analyte, String), TestError>,
+    /// What is added for a test by another lab, by analyte.
+    pub between_labs: BTreeMap<Analyte, TestError>,
 }
 
+/// The errors of a site that has set none.
+pub static DEFAULT_ERRORS: ErrorSettings =
+    ErrorSettings { own: BTreeMap::new(), by_lab: BTreeMap::new(), between_labs: BTreeMap::new() };
+
 impl ErrorSettings {
+    /// Whether the site has set nothing.
+    pub fn is_default(&self) -> bool {
+        self == &DEFAULT_ERRORS
+    }
+
     /// The error of one test of this analyte: the site's own, else the default. The
     /// laboratory's share, 8 % or 0.05 pH, is customary.
     pub fn of(&self, analyte: Analyte) -> TypicalError {
+        self.of_lab(analyte, "")
+    }
+
+    /// The error of one test of this analyte by a lab: what the site has set for that lab,
+    /// else for any, else the default.
+    pub fn of_lab(&self, analyte: Analyte, lab: &str) -> TypicalError {
         let (laboratory, between_labs, between_labs_source) = match Scale::of(analyte) {
             Scale::Log => (TestError::Relative(0.08), TestError::Relative(0.10), BETWEEN_LABS),
             Scale::Linear => (TestError::Absolute(0.05), TestError::Absolute(0.10), CUSTOM),
         };
-        let (one_test, source) = match self.own.get(&analyte).filter(|own| own.is_usable()) {
+        let own_between = self.between_labs.get(&analyte).filter(|own| own.is_usable());
+        let (between_labs, between_labs_source) =
+            own_between.map_or((between_labs, between_labs_source), |own| (*own, OWN));
+        let by_lab = match self.by_lab.is_empty() {
+            true => None, // asked for every test there is
+            false => self.by_lab.get(&(analyte, lab.to_owned())).filter(|own| own.is_usable()),
+        };
+        let (one_test, source) = match by_lab.or_else(|| self.own.get(&analyte).filter(|own| own.is_usable())) {
             Some(&own) => (own, OWN),
             None => default_error(analyte),
         };

@@ -6,7 +6,7 @@ use super::{ErrorSettings, Found, Scale, TypicalError, Weighed, Z_90, years_betw
 use crate::agronomy::{
     analyte::Analyte,
     method::Method,
-    reading::Reading,
+    reading::{Level, Reading},
     record::{CellKey, DepthBand, Qualifier},
 };
 use jiff::civil::Date;
@@ -149,13 +149,45 @@ impl Segment {
     }
 }
 
-/// What must be equal for two tests to be comparable. Depth in whole millimetres.
-type Key = (Analyte, Method, &'static str, Option<(i64, i64)>);
+/// One test as far as drift goes: a reading without its working.
+#[derive(Clone, Copy, Debug)]
+pub struct Test<'a> {
+    pub analyte: Analyte,
+    pub method: &'a Method,
+    pub level: Level,
+    pub qualifier: Qualifier,
+    pub decimals: u8,
+    pub sampled_on: Date,
+    pub depth: Option<DepthBand>,
+    pub lab: &'a str,
+    pub cell: CellKey,
+}
 
-fn key(reading: &Reading) -> Key {
-    let millimetres = |cm: f64| (cm * 10.0).round() as i64;
-    let depth = reading.depth.map(|band| (millimetres(band.top.0), millimetres(band.bottom.0)));
-    (reading.analyte, reading.method.clone(), reading.level.unit(), depth)
+impl<'a> From<&'a Reading> for Test<'a> {
+    fn from(reading: &'a Reading) -> Self {
+        Test {
+            analyte: reading.analyte,
+            method: &reading.method,
+            level: reading.level,
+            qualifier: reading.qualifier,
+            decimals: reading.decimals,
+            sampled_on: reading.sampled_on,
+            depth: reading.depth,
+            lab: &reading.lab,
+            cell: reading.cell,
+        }
+    }
+}
+
+/// What must be equal for two tests to be comparable. Depth in whole millimetres.
+type Key<'a> = (Analyte, &'a Method, &'static str, Option<(i64, i64)>);
+
+impl<'a> Test<'a> {
+    fn key(&self) -> Key<'a> {
+        let millimetres = |cm: f64| (cm * 10.0).round() as i64;
+        let depth = self.depth.map(|band| (millimetres(band.top.0), millimetres(band.bottom.0)));
+        (self.analyte, self.method, self.level.unit(), depth)
+    }
 }
 
 /// Sorts the readings of one plot into segments, oldest first.
@@ -164,48 +196,60 @@ fn key(reading: &Reading) -> Key {
 /// `assumed_dates` are the days that were guessed. A printed 0 and a "not detected"
 /// without a limit are left out, with the reason.
 pub fn segments(readings: &[Reading], assumed_dates: &BTreeSet<Date>, errors: &ErrorSettings) -> Vec<Segment> {
-    let mut groups: BTreeMap<Key, BTreeMap<Date, Vec<&Reading>>> = BTreeMap::new();
-    let mut seen = BTreeSet::new();
-    for reading in readings {
-        if seen.insert((reading.cell, reading.analyte)) {
-            groups.entry(key(reading)).or_default().entry(reading.sampled_on).or_default().push(reading);
-        }
-    }
-    let mut found: Vec<_> = groups.into_values().filter_map(|days| segment(days, assumed_dates, errors)).collect();
+    segments_of(readings.iter().map(Test::from), assumed_dates, errors)
+}
+
+/// The same from bare tests, for thousands of plots at once.
+pub fn segments_of<'a>(
+    tests: impl IntoIterator<Item = Test<'a>>,
+    assumed_dates: &BTreeSet<Date>,
+    errors: &ErrorSettings,
+) -> Vec<Segment> {
+    let mut keyed: Vec<(Key<'a>, Test<'a>)> = tests.into_iter().map(|test| (test.key(), test)).collect();
+    // Stable, so that the tests of a day stay in the order given.
+    keyed.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.sampled_on.cmp(&b.1.sampled_on)));
+    let runs = keyed.chunk_by(|a, b| a.0 == b.0);
+    let mut found: Vec<_> = runs.filter_map(|run| segment(run, assumed_dates, errors)).collect();
     // Stable, so that segments that begin on one day stay in the order of their keys.
     found.sort_by_key(|segment| segment.points.first().map_or(Date::MAX, |point| point.sampled_on));
     found
 }
 
-fn segment(
-    days: BTreeMap<Date, Vec<&Reading>>,
-    assumed_dates: &BTreeSet<Date>,
-    errors: &ErrorSettings,
-) -> Option<Segment> {
-    let first = *days.values().next()?.first()?;
+/// One run of tests, by date.
+fn segment(run: &[(Key<'_>, Test<'_>)], assumed_dates: &BTreeSet<Date>, errors: &ErrorSettings) -> Option<Segment> {
+    let first = &run.first()?.1;
     let scale = Scale::of(first.analyte);
+    let home = home_lab(run.iter().map(|(_, test)| test));
+    let error = errors.of_lab(first.analyte, &home);
     let mut segment = Segment {
         analyte: first.analyte,
         method: first.method.clone(),
         unit: first.level.unit(),
         depth: first.depth,
         scale,
-        error: errors.of(first.analyte),
-        decimals: days.values().flatten().map(|reading| reading.decimals).max().unwrap_or(0),
-        points: vec![],
+        error,
+        decimals: run.iter().map(|(_, test)| test.decimals).max().unwrap_or(0),
+        points: Vec::with_capacity(run.len()),
         left_out: vec![],
         notes: vec![],
     };
-    let home = home_lab(days.values().flatten().copied());
-    let error = segment.error;
-    for (sampled_on, tests) in days {
-        let (usable, mut left_out) = sift(&tests, scale);
-        segment.left_out.append(&mut left_out);
+    for day in run.chunk_by(|a, b| a.1.sampled_on == b.1.sampled_on) {
+        let tests: Vec<&Test<'_>> = day
+            .iter()
+            .enumerate()
+            .filter(|(at, (_, test))| !day[..*at].iter().any(|(_, before)| before.cell == test.cell))
+            .map(|(_, (_, test))| test)
+            .collect();
+        let usable = sift(&tests, scale, &mut segment.left_out);
         let Some(mut point) = mean_of_day(&usable, scale) else { continue };
-        point.date_assumed = assumed_dates.contains(&sampled_on);
+        point.date_assumed = assumed_dates.contains(&point.sampled_on);
 
         // The sampling is shared by the day's tests, the laboratory's share is not.
-        let whole = error.one_test.sigma(scale, point.value).powi(2);
+        let one_test = match point.labs.first() {
+            Some(lab) if *lab != home => errors.of_lab(first.analyte, lab).one_test,
+            _ => error.one_test,
+        };
+        let whole = one_test.sigma(scale, point.value).powi(2);
         let lab = error.laboratory.sigma(scale, point.value).powi(2).min(whole);
         let mut variance = whole - lab + lab / point.independent as f64;
         if point.labs.iter().any(|lab| !lab.is_empty() && *lab != home) {
@@ -234,61 +278,71 @@ fn segment(
     if segment.depth.is_none() {
         segment.notes.push("Depth not recorded: these tests are compared only with each other.".into());
     }
+    if error.is_own() {
+        segment.notes.push(format!("The error of one test, {}, was set by this site.", error.one_test.words()));
+    }
     Some(segment)
 }
 
 /// The lab with most of the tests; of equals, the one used last. Empty where none is recorded.
-fn home_lab<'a>(tests: impl Iterator<Item = &'a Reading>) -> String {
+fn home_lab<'a>(tests: impl Iterator<Item = &'a Test<'a>>) -> String {
     let mut labs: BTreeMap<&str, (usize, Date)> = BTreeMap::new();
     for test in tests.filter(|test| !test.lab.is_empty()) {
-        let entry = labs.entry(&test.lab).or_insert((0, test.sampled_on));
+        let entry = labs.entry(test.lab).or_insert((0, test.sampled_on));
         *entry = (entry.0 + 1, entry.1.max(test.sampled_on));
     }
     labs.into_iter().max_by_key(|(_, weight)| *weight).map_or_else(String::new, |(lab, _)| lab.to_owned())
 }
 
-/// Parts the day's tests into those a trend can use and those it cannot.
-fn sift<'a>(tests: &[&'a Reading], scale: Scale) -> (Vec<&'a Reading>, Vec<LeftOut>) {
-    let (mut usable, mut left_out) = (vec![], vec![]);
-    for &test in tests {
-        let value = test.level.number();
-        let why = if test.qualifier == Qualifier::NotDetected {
-            "not detected, and the lab printed no limit"
-        } else if !value.is_finite() {
-            "not a number"
-        } else if scale == Scale::Log && value < 0.0 {
-            "below zero, which no soil is"
-        } else if scale == Scale::Log && value == 0.0 {
-            "printed as 0, which is a limit that the lab does not name"
-        } else {
-            usable.push(test);
-            continue;
-        };
+/// Why a trend cannot use a test.
+fn unusable(test: &Test<'_>, scale: Scale) -> Option<&'static str> {
+    let value = test.level.number();
+    Some(if test.qualifier == Qualifier::NotDetected {
+        "not detected, and the lab printed no limit"
+    } else if !value.is_finite() {
+        "not a number"
+    } else if scale == Scale::Log && value < 0.0 {
+        "below zero, which no soil is"
+    } else if scale == Scale::Log && value == 0.0 {
+        "printed as 0, which is a limit that the lab does not name"
+    } else {
+        return None;
+    })
+}
+
+/// Of the day's tests those that a trend can use; the others are added to `left_out`.
+fn sift<'a, 'b>(tests: &[&'a Test<'b>], scale: Scale, left_out: &mut Vec<LeftOut>) -> Vec<&'a Test<'b>> {
+    let mut leave = |test: &Test<'_>, why: &str| {
         left_out.push(LeftOut { sampled_on: test.sampled_on, cell: test.cell, why: why.into() });
+    };
+    let mut usable = Vec::with_capacity(tests.len());
+    for &test in tests {
+        match unusable(test, scale) {
+            Some(why) => leave(test, why),
+            None => usable.push(test),
+        }
     }
-    let signs: BTreeSet<_> = usable.iter().map(|test| test.qualifier).collect();
-    if signs.contains(&Qualifier::Below) && signs.contains(&Qualifier::Above) {
-        let (plain, limits) = usable.into_iter().partition(|test| test.qualifier == Qualifier::Exact);
+    let has = |sign| usable.iter().any(|test: &&Test<'_>| test.qualifier == sign);
+    if has(Qualifier::Below) && has(Qualifier::Above) {
+        let (plain, limits): (Vec<_>, Vec<_>) = usable.into_iter().partition(|test| test.qualifier == Qualifier::Exact);
+        limits.into_iter().for_each(|test| leave(test, "on one day both below one limit and above another"));
         usable = plain;
-        left_out.extend(limits.into_iter().map(|test: &Reading| LeftOut {
-            sampled_on: test.sampled_on,
-            cell: test.cell,
-            why: "on one day both below one limit and above another".into(),
-        }));
     }
-    (usable, left_out)
+    usable
 }
 
 /// One point from the tests of one day. Where any of them is a limit so is the mean: with
 /// the limits put in, it is the most (or the least) that the true mean can be.
-fn mean_of_day(tests: &[&Reading], scale: Scale) -> Option<Point> {
+fn mean_of_day(tests: &[&Test<'_>], scale: Scale) -> Option<Point> {
     let sampled_on = tests.first()?.sampled_on;
-    let sum: f64 = tests.iter().map(|test| scale.put(test.level.number())).sum();
-    let distinct: BTreeSet<_> =
-        tests.iter().map(|test| (test.qualifier, last_digits(test.level.number(), test.decimals))).collect();
-    let value = match tests {
-        [only] => only.level.number(), // not through the logarithm and back
-        _ => scale.take(sum / tests.len() as f64),
+    let (value, independent) = match tests {
+        [only] => (only.level.number(), 1), // not through the logarithm and back
+        _ => {
+            let sum: f64 = tests.iter().map(|test| scale.put(test.level.number())).sum();
+            let distinct: BTreeSet<_> =
+                tests.iter().map(|test| (test.qualifier, last_digits(test.level.number(), test.decimals))).collect();
+            (scale.take(sum / tests.len() as f64), distinct.len())
+        }
     };
     Some(Point {
         sampled_on,
@@ -299,8 +353,8 @@ fn mean_of_day(tests: &[&Reading], scale: Scale) -> Option<Point> {
         high: None,
         sigma: 0.0,
         replicates: tests.len(),
-        independent: distinct.len(),
-        labs: tests.iter().map(|test| test.lab.clone()).collect(),
+        independent,
+        labs: tests.iter().map(|test| test.lab.to_owned()).collect(),
         other_lab: false,
         cells: tests.iter().map(|test| test.cell).collect(),
         values: tests.iter().map(|test| test.level.number()).collect(),

@@ -354,6 +354,11 @@ fn per_year(line: &KnownErrorLine, scale: Scale) -> Option<PerYear> {
     if !(low.abs() <= bound && high.abs() <= bound) {
         return None;
     }
+    Some(on_paper(line.slope, (low, high), scale))
+}
+
+/// A slope and its range on the scale, as a person reads them.
+pub(super) fn on_paper(slope: f64, (low, high): (f64, f64), scale: Scale) -> PerYear {
     let back = |slope: f64| match scale {
         Scale::Log => 100.0 * slope.exp_m1(),
         Scale::Linear => slope,
@@ -362,5 +367,5 @@ fn per_year(line: &KnownErrorLine, scale: Scale) -> Option<PerYear> {
         Scale::Log => "% a year",
         Scale::Linear => "a year",
     };
-    Some(PerYear { best: back(line.slope), low: back(low), high: back(high), unit })
+    PerYear { best: back(slope), low: back(low), high: back(high), unit }
 }

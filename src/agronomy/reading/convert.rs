@@ -33,6 +33,8 @@ const CONDUCTIVITY_UNITS: Source = Source {
 /// What a printed value becomes.
 pub(super) struct Canonical {
     pub level: Level,
+    /// What the printed value was multiplied by, step by step.
+    pub factors: Vec<f64>,
     pub decimals: u8,
     pub working: Working,
 }
@@ -65,7 +67,7 @@ pub(super) fn canonical(
         Scale::DsPerM => Level::DsPerM(DsPerM(chain.value)),
         Scale::Ph => Level::Ph(chain.value),
     };
-    Ok(Canonical { level, decimals: chain.decimals, working: chain.working })
+    Ok(Canonical { level, factors: chain.factors, decimals: chain.decimals, working: chain.working })
 }
 
 /// What an analyte is measured as.
@@ -111,6 +113,7 @@ struct Chain {
     value: f64,
     unit: String,
     decimals: u8,
+    factors: Vec<f64>,
     working: Working,
 }
 
@@ -126,7 +129,7 @@ impl Chain {
         let working =
             Working::leaf(format!("{}, printed “{}”", d.analyte.name(), d.printed.text), figure, Origin::Cell(d.key))
                 .note(format!("Printed by {lab}; {}", d.method.label()));
-        Chain { name: d.analyte.name(), sign, value, unit, decimals: d.printed.decimals, working }
+        Chain { name: d.analyte.name(), sign, value, unit, decimals: d.printed.decimals, factors: vec![], working }
     }
 
     /// Multiplies by `factor`, written in the formula as `shown` ("× 10", "÷ 2").
@@ -137,7 +140,9 @@ impl Chain {
         figure.sign = self.sign.to_owned();
         let formula = format!("{}{} {} {shown} = {} {unit}", self.sign, number(self.value), self.unit, number(value));
         let working = Working::step(format!("{} {title}", self.name), figure, formula, [self.working]).cite(source);
-        Chain { value, unit: unit.to_owned(), decimals, working, ..self }
+        let mut factors = self.factors;
+        factors.push(factor);
+        Chain { value, unit: unit.to_owned(), decimals, factors, working, name: self.name, sign: self.sign }
     }
 
     /// The same value under another name of the same unit.

@@ -5,15 +5,22 @@
 //! says in words and in a table what it draws. It must never join points that do not
 //! compare, and never compute a measurement: callers bring ratios and limits.
 
+mod small;
 mod strip;
 mod trend;
 
-pub use strip::{Dose, Strip, Track};
+pub use small::{Small, SmallPoint};
+pub use strip::{Dose, Strip, Track, place};
 pub use trend::{Mark, Point, Segment, Trend};
 
 /// A place across a picture, in hundredths of a percent at the finest.
 fn percent(share: f64) -> String {
     format!("{:.2}%", share * 100.0)
+}
+
+/// A value's place between two others, 0 to 1, with a little room at both ends; in the middle where they are one.
+pub fn within(value: f64, low: f64, high: f64) -> f64 {
+    if high > low { 0.1 + 0.8 * (value - low) / (high - low) } else { 0.5 }
 }
 
 /// Round steps that cover a span: the ends and the step between.

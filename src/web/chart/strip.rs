@@ -87,7 +87,7 @@ struct Step {
 }
 
 /// A ratio's place on the track, 0 to 1; beyond the scale it stands at the end.
-fn place(ratio: f64) -> f64 {
+pub fn place(ratio: f64) -> f64 {
     if ratio <= 0.0 {
         return 0.0;
     }

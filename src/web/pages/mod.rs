@@ -2,6 +2,7 @@
 
 pub mod amendments;
 pub mod applications;
+pub mod drift;
 pub mod files;
 pub mod guidelines;
 pub mod history;
@@ -25,4 +26,5 @@ pub mod seasons;
 pub mod setup;
 pub mod sign_in;
 pub mod sites;
+pub mod test_errors;
 pub mod trend;

@@ -2,7 +2,7 @@
 //! compare are never joined, and what the tests can carry is said in one sentence.
 
 use super::{
-    plot::{trend_path, working_path},
+    plot::{WorkingPage, cell_pages, html, trend_path, working_path},
     plots::{titled, under_plot},
 };
 use crate::{
@@ -18,12 +18,12 @@ use crate::{
         error::{Error, Result},
         guard::Cx,
         show,
-        view::Frame,
+        view::{Frame, Steps},
     },
 };
 use askama::Template;
 use askama_web::WebTemplate;
-use axum::extract::Path;
+use axum::{extract::Path, response::Response};
 
 /// A nutrient over the years.
 #[derive(Template, WebTemplate)]
@@ -38,6 +38,8 @@ pub struct TrendPage {
     left_out: Vec<String>,
     /// Working of the newest result, where it is the one used.
     working: Option<String>,
+    /// Working of the change a year, where there is one.
+    slope: Option<String>,
     /// The other things tested on this plot.
     others: Vec<(String, String)>,
 }
@@ -102,6 +104,7 @@ impl TrendPage {
             breaks: once(trend.breaks.iter().map(|gap| gap.words.clone())),
             left_out: left_out.map(|test| format!("{}: {}", show::date(test.sampled_on), test.why)).collect(),
             working: trend.standing.present.standing.get(analyte).map(|_| working_path(plot.id, analyte, "found")),
+            slope: trend.slope.as_ref().map(|_| format!("{}/working", trend_path(plot.id, analyte))),
             others: others.map(|other| (other.name(), trend_path(plot.id, other))).collect(),
         }
     }
@@ -123,4 +126,19 @@ pub async fn show(cx: Cx, Path((plot, analyte)): Path<(PlotId, String)>) -> Resu
     let analyte: Analyte = analyte.parse().map_err(|_| Error::not_found())?;
     let trend = cx.app.plot_trend(&cx.actor, plot, analyte).await?;
     Ok(TrendPage::of(&cx, &trend))
+}
+
+/// `GET /plots/{plot}/trend/{analyte}/working`: the change a year, opened.
+pub async fn working(cx: Cx, Path((plot, analyte)): Path<(PlotId, String)>) -> Result<Response> {
+    let analyte: Analyte = analyte.parse().map_err(|_| Error::not_found())?;
+    let trend = cx.app.plot_trend(&cx.actor, plot, analyte).await?;
+    let slope = trend.slope.as_ref().ok_or_else(Error::not_found)?;
+    let pages = cell_pages(&trend.standing);
+    html(&WorkingPage {
+        frame: under_plot(&cx, &trend.site, &trend.standing.plot, format!("{}: change a year", analyte.name())),
+        figure: show::figure(&slope.figure),
+        steps: Steps::of(slope, &|key| pages.get(&key).cloned()),
+        why: trend.verdict.notes.clone(),
+        others: vec![("As a picture", trend_path(plot, analyte))],
+    })
 }

@@ -532,6 +532,7 @@ fn class(table: &toml::Table) -> Outcome {
     let i: In = inputs(table)?;
     let guideline = guideline::find(&i.guideline).ok_or_else(|| format!("no guideline “{}”", i.guideline))?;
     let setting = Setting {
+        errors: &glebe::agronomy::drift::DEFAULT_ERRORS,
         land_use: i.land_use,
         texture: Texture::Loam,
         signs: &Signs::default(),
@@ -667,6 +668,7 @@ fn raise(table: &toml::Table) -> Outcome {
     );
     let guideline = Guideline::parse(&text).map_err(|problems| problems[0].to_string())?;
     let setting = Setting {
+        errors: &glebe::agronomy::drift::DEFAULT_ERRORS,
         land_use: LandUse::Vegetables,
         texture: Texture::Loam,
         signs: &Signs::default(),

@@ -1,0 +1,126 @@
+//! Every plot of a site and every nutrient over the years, at once: where each stands, which
+//! way it moves, and how sure that is. Worked out once and kept until what it rests on changes.
+
+mod pick;
+mod work;
+
+pub use pick::{Order, Wanted};
+
+use super::{
+    Actor, App, Error, Result, Role,
+    access::found,
+    kept::Answer,
+    lineage::{self, Lineage},
+    plots::{PlotRow, SiteRow},
+    standing::guideline_of,
+    test_errors::errors_of,
+};
+use crate::{
+    agronomy::{crop::Crop, drift::PlotDrift, element::Element},
+    ids::{PlotId, SiteId},
+    store,
+};
+use jiff::civil::Date;
+use std::{collections::BTreeMap, sync::Arc};
+use work::{Lines, Sorted, Work, goes_by_capacity, needed_analytes};
+
+/// The drift of every plot in use of a site.
+#[derive(Debug)]
+pub struct SiteDrift {
+    pub site: SiteRow,
+    /// Title of the guideline that the aims are from.
+    pub guideline: String,
+    pub plots: Vec<PlotRow>,
+    /// By plot, in the order of `plots`; then by analyte. The number is the plot's place there.
+    pub rows: Vec<(usize, PlotDrift)>,
+    /// What grows on each plot.
+    pub crops: BTreeMap<PlotId, Vec<Crop>>,
+    /// The site weighs its tests by errors of its own.
+    pub own_errors: bool,
+    on: Date,
+}
+
+/// What of this kind changes touches no review: the tests, the ground, the aims stay.
+const UNRELATED: &[&str] = &["person", "attachment", "amendment", "plan", "application", "harvest"];
+
+impl App {
+    /// The drift review of a site; the same one until something that it rests on changes.
+    pub async fn drift_review(&self, actor: &Actor, id: SiteId) -> Result<Arc<SiteDrift>> {
+        actor.may(Role::Reader)?;
+        let mut place = self.drift_reviews.place(id).await;
+        if let Some(kept) = place.as_mut().filter(|kept| kept.value.on == self.today()) {
+            let mut read = self.store.read().await?;
+            let now = store::history::version(&mut read).await?;
+            if now == kept.version || !store::history::changed_since(&mut read, kept.version, UNRELATED).await? {
+                kept.version = now;
+                return Ok(kept.value.clone());
+            }
+        }
+        let (version, review) = self.work_out_review(id).await?;
+        let value = Arc::new(review);
+        *place = Some(Answer { version, value: value.clone() });
+        Ok(value)
+    }
+
+    /// What went on these plots of each element, kg/ha by year; of the plots that they were
+    /// made from, their share.
+    pub async fn put_on_by_year(
+        &self,
+        actor: &Actor,
+        plots: &[&PlotRow],
+    ) -> Result<BTreeMap<(PlotId, Element), BTreeMap<i16, f64>>> {
+        actor.may(Role::Reader)?;
+        let ids: Vec<PlotId> = plots.iter().map(|plot| plot.id).collect();
+        let mut read = self.store.read().await?;
+        let lineage = Lineage::load(&mut read, &ids).await?;
+        let mut sums: BTreeMap<PlotId, Vec<(Element, i16, f64)>> = BTreeMap::new();
+        for sum in store::applications::by_year(&mut read, &lineage.everyone(), self.today()).await? {
+            sums.entry(sum.plot).or_default().push((sum.element, sum.year as i16, sum.mass_g));
+        }
+        let mut put_on: BTreeMap<(PlotId, Element), BTreeMap<i16, f64>> = BTreeMap::new();
+        for plot in plots {
+            for (id, share) in lineage.of(plot.id) {
+                for (element, year, mass_g) in sums.get(&id).into_iter().flatten() {
+                    let kg_per_ha = mass_g * share / plot.area_m2 * 10.0;
+                    *put_on.entry((plot.id, *element)).or_default().entry(*year).or_default() += kg_per_ha;
+                }
+            }
+        }
+        Ok(put_on)
+    }
+
+    async fn work_out_review(&self, id: SiteId) -> Result<(i64, SiteDrift)> {
+        let mut read = self.store.read().await?;
+        let site = found(store::plots::site(&mut read, id).await?, "site")?;
+        let guideline = guideline_of(&site)?;
+        let columns = self.store.columns(id, &needed_analytes(&guideline)).await?;
+        // A view of the record that is no older than what the columns were read from.
+        let mut read = self.store.read().await?;
+        let plots = store::plots::plots(&mut read, id, false).await?;
+        let ids = lineage::ids(&plots);
+        let errors = errors_of(&mut read, id).await?;
+        let own_errors = !errors.is_default();
+        let crops = lineage::crops_on(&mut read, id, &ids, self.today(), None).await?;
+        let lines = Lines {
+            all: store::plots::forerunners(&mut read, &ids).await?,
+            one_soil: store::plots::forerunners_of_one_soil(&mut read, &ids).await?,
+        };
+        let sorted = Sorted::of(&columns);
+        let newest = sorted.newest(&columns, &plots, &lines);
+        let everyone: Vec<PlotId> = ids.iter().copied().chain(lines.all.values().flatten().copied()).collect();
+        let loaded = store::samplings::among(&mut read, &everyone, Some(&newest)).await?;
+        let overrules = store::samplings::overrules(&mut read, &newest).await?;
+        drop(read);
+        let version = columns.version;
+        let title = guideline.title.clone();
+        let by_capacity = goes_by_capacity(&guideline);
+        let work = Work { columns, sorted, plots, lines, loaded, overrules, guideline, by_capacity, errors };
+        let (plots, rows) = tokio::task::spawn_blocking(move || {
+            let rows = work.rows();
+            (work.plots, rows)
+        })
+        .await
+        .map_err(|failed| Error::Internal(failed.to_string()))?;
+        Ok((version, SiteDrift { site, guideline: title, plots, rows, crops, own_errors, on: self.today() }))
+    }
+}

@@ -1,0 +1,476 @@
+//! The drift review of a site: every plot and nutrient over the years, as a table of shares
+//! of the aim, as small pictures, and as CSV. It picks and shows; what may be said was
+//! worked out before.
+
+use super::{plot::trend_path, plots::titled};
+use crate::{
+    agronomy::{
+        analyte::Analyte,
+        drift::{Drawn, Finding, PerYear, PlotDrift, REVIEWED, YearFound},
+        element::Element,
+        ground::Cover,
+        record::Qualifier,
+    },
+    app::{
+        drift_review::{Order, SiteDrift, Wanted},
+        plots::PlotRow,
+    },
+    exchange::csv_out,
+    ids::{PlotId, SiteId},
+    web::{
+        chart::{self, Small, SmallPoint},
+        error::{Error, Result},
+        guard::Cx,
+        show,
+        view::{Frame, in_address},
+    },
+};
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::{
+    extract::{Path, Query},
+    http::{HeaderValue, header},
+    response::{IntoResponse, Response},
+};
+use serde::Deserialize;
+use std::collections::BTreeMap;
+
+/// Rows on a page; all of them are in the CSV.
+const ROWS: usize = 50;
+/// Years in the table, the newest; all of them are in the CSV.
+const YEARS: i16 = 25;
+
+/// What the address asks for.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct Asked {
+    nutrient: String,
+    block: String,
+    cover: String,
+    crop: String,
+    sort: String,
+    view: String,
+    from: String,
+}
+
+/// The review.
+#[derive(Template, WebTemplate)]
+#[template(path = "pages/sites/drift.html")]
+pub struct DriftPage {
+    frame: Frame,
+    site: SiteId,
+    guideline: String,
+    own_errors: bool,
+    /// Rows in all, and those that the filter leaves.
+    all: usize,
+    left: usize,
+    falling: usize,
+    rising: usize,
+    choices: Vec<Choice>,
+    years: Vec<i16>,
+    /// Years before those of the table.
+    earlier: bool,
+    rows: Vec<Row>,
+    small: Vec<Small>,
+    /// Numbers of the first and last row shown, counted from 1.
+    shown: (usize, usize),
+    before: Option<String>,
+    after: Option<String>,
+    csv: String,
+    /// The same rows, drawn or as a table.
+    other_view: String,
+    drawn_small: bool,
+}
+
+/// A field of the filter.
+struct Choice {
+    name: &'static str,
+    label: &'static str,
+    options: Vec<(String, String, bool)>,
+}
+
+struct Row {
+    plot: String,
+    plot_path: String,
+    nutrient: String,
+    path: String,
+    /// One for each year of the table.
+    cells: Vec<Cell>,
+    /// What was put on, one for each year of the table; none where the nutrient has no element.
+    put_on: Vec<String>,
+    any_put_on: bool,
+    now: String,
+    drawn: String,
+    moving: bool,
+    own: String,
+    words: String,
+    breaks: Vec<String>,
+}
+
+#[derive(Default)]
+struct Cell {
+    text: String,
+    class: String,
+    title: String,
+}
+
+impl Asked {
+    fn wanted(&self) -> Wanted {
+        Wanted {
+            nutrient: self.nutrient.parse().ok(),
+            block: self.block.parse().ok(),
+            cover: self.cover.parse().ok(),
+            crop: Some(self.crop.clone()).filter(|crop| !crop.is_empty()),
+            order: Order::of(&self.sort),
+        }
+    }
+
+    /// The query that asks for the same, with another view or first row.
+    fn query(&self, view: &str, from: usize) -> String {
+        let mut query = String::new();
+        let from = if from > 0 { from.to_string() } else { String::new() };
+        let fields = [
+            ("nutrient", self.nutrient.as_str()),
+            ("block", &self.block),
+            ("cover", &self.cover),
+            ("crop", &self.crop),
+            ("sort", &self.sort),
+            ("view", view),
+            ("from", &from),
+        ];
+        for (name, value) in fields.into_iter().filter(|(_, value)| !value.is_empty()) {
+            query += &format!("{}{name}={}", if query.is_empty() { "?" } else { "&" }, in_address(value));
+        }
+        query
+    }
+
+    fn choices(&self, review: &SiteDrift) -> Vec<Choice> {
+        let any = |words: &str, chosen: &str| (String::new(), words.to_owned(), chosen.is_empty());
+        let field = |name, label, any: (String, String, bool), chosen: &str, all: Vec<(String, String)>| Choice {
+            name,
+            label,
+            options: std::iter::once(any)
+                .chain(all.into_iter().map(|(key, words)| (key.clone(), words, key == chosen)))
+                .collect(),
+        };
+        let mut blocks: Vec<(String, String)> = Vec::new();
+        for plot in &review.plots {
+            if let (Some(id), Some(name)) = (plot.block, &plot.block_name)
+                && !blocks.iter().any(|(known, _)| *known == id.to_string())
+            {
+                blocks.push((id.to_string(), name.clone()));
+            }
+        }
+        let nutrients = REVIEWED.iter().map(|analyte| (analyte.to_string(), analyte.name())).collect();
+        let covers = Cover::ALL.iter().map(|cover| (cover.slug().to_owned(), cover.label().to_owned())).collect();
+        let crops = review.crops_grown().into_iter().map(|(slug, name)| (slug.to_owned(), name.to_owned())).collect();
+        let mut choices = vec![
+            field("nutrient", "Nutrient", any("all", &self.nutrient), &self.nutrient, nutrients),
+            field("block", "Block", any("all", &self.block), &self.block, blocks),
+            field("cover", "Cover", any("all", &self.cover), &self.cover, covers),
+            field("crop", "Crop now", any("all", &self.crop), &self.crop, crops),
+        ];
+        choices.retain(|choice| choice.options.len() > 1);
+        let order = Order::of(&self.sort);
+        let orders = Order::ALL.map(|(of, key, words)| (key.to_owned(), words.to_owned(), of == order));
+        choices.push(Choice { name: "sort", label: "First comes", options: orders.to_vec() });
+        choices
+    }
+}
+
+/// Percent of the aim, to two digits: "64", "<12", "250".
+fn share(year: &YearFound) -> Option<String> {
+    let ratio = year.ratio?;
+    Some(format!("{}{}", year.qualifier.sign(), show::significant(ratio * 100.0, 2)))
+}
+
+/// A value with its sign, no finer than the lab printed it.
+fn value(row: &PlotDrift, year: &YearFound) -> String {
+    format!("{}{}", year.qualifier.sign(), show::number(year.value, usize::from(row.decimals)))
+}
+
+/// The tint of a share of the aim, in steps of the strip's scale: three below the aim, three above.
+fn tint(ratio: f64) -> &'static str {
+    match ratio {
+        r if r < 0.5 => "low-3",
+        r if r < 0.75 => "low-2",
+        r if r < 0.95 => "low-1",
+        r if r <= 1.3 => "",
+        r if r <= 2.0 => "high-1",
+        r if r <= 4.0 => "high-2",
+        _ => "high-3",
+    }
+}
+
+fn cells(row: &PlotDrift, years: &[i16]) -> Vec<Cell> {
+    let mut run = None;
+    let mut cells = Vec::with_capacity(years.len());
+    for year in years {
+        let Some(found) = row.years.iter().find(|found| found.year == *year) else {
+            cells.push(Cell::default());
+            continue;
+        };
+        let parted =
+            run.is_some_and(|run| run != found.run) || (run.is_none() && row.breaks.iter().any(|b| b.0 == *year));
+        run = Some(found.run);
+        let mut class = found.ratio.map_or("bare", tint).to_owned();
+        if parted {
+            class += " parted";
+        }
+        let unit = if row.unit.is_empty() { String::new() } else { format!("\u{a0}{}", row.unit) };
+        let title =
+            format!("{year}: {}{unit}{}", value(row, found), if parted { ", another method or depth" } else { "" });
+        cells.push(Cell { text: share(found).unwrap_or_else(|| value(row, found)), class, title });
+    }
+    cells
+}
+
+/// "−2.4 % a year (−4.1 to −0.7)".
+fn per_year(slope: &PerYear) -> String {
+    let number = |value: f64| {
+        let text = if slope.unit == "a year" { show::number(value, 3) } else { show::number(value, 1) };
+        if value > 0.0 { format!("+{text}") } else { text }
+    };
+    format!("{}\u{a0}{} ({} to {})", number(slope.best), slope.unit, number(slope.low), number(slope.high))
+}
+
+type PutOn = BTreeMap<(PlotId, Element), BTreeMap<i16, f64>>;
+
+fn put_on<'a>(put_on: &'a PutOn, plot: &PlotRow, analyte: Analyte) -> Option<&'a BTreeMap<i16, f64>> {
+    put_on.get(&(plot.id, analyte.element()?))
+}
+
+impl Row {
+    fn of(plot: &PlotRow, row: &PlotDrift, years: &[i16], given: &PutOn) -> Row {
+        let given = put_on(given, plot, row.analyte);
+        let given: Vec<String> = years
+            .iter()
+            .map(|year| given.and_then(|sums| sums.get(year)).map_or_else(String::new, |kg| show::significant(*kg, 2)))
+            .collect();
+        let now = row.years.last().map_or_else(String::new, |year| {
+            let unit = if row.unit.is_empty() { String::new() } else { format!("\u{a0}{}", row.unit) };
+            let share = share(year).map_or_else(String::new, |share| format!(", {share}\u{a0}% of the aim"));
+            format!("{}{unit}{share}", value(row, year))
+        });
+        let drawn = match &row.drawn {
+            Some(Drawn { per_year: slope, .. }) => per_year(slope),
+            None if row.per_year.is_some() => "fewer than four plots to compare".into(),
+            None => String::new(),
+        };
+        Row {
+            plot: titled(plot),
+            plot_path: format!("/plots/{}", plot.id),
+            nutrient: row.analyte.name(),
+            path: trend_path(plot.id, row.analyte),
+            cells: cells(row, years),
+            any_put_on: given.iter().any(|text| !text.is_empty()),
+            put_on: given,
+            now,
+            moving: row.drawn.is_some_and(|drawn| drawn.is_moving()),
+            drawn,
+            own: row.per_year.as_ref().map_or_else(|| "no slope".into(), per_year),
+            words: row.words.clone(),
+            breaks: row.breaks.iter().map(|(_, words)| words.clone()).collect(),
+        }
+    }
+}
+
+fn small(plot: &PlotRow, row: &PlotDrift, years: (i16, i16), given: &PutOn) -> Small {
+    let shares = row.years.iter().any(|year| year.ratio.is_some());
+    // Where no share of the aim means anything, the values span the picture themselves.
+    let values = || row.years.iter().map(|year| year.value).chain(row.aim);
+    let (low, high) = (values().fold(f64::INFINITY, f64::min), values().fold(f64::NEG_INFINITY, f64::max));
+    let within = |value: f64| chart::within(value, low, high);
+    let point = |year: &YearFound| SmallPoint {
+        year: year.year,
+        at: if shares { year.ratio.map_or(f64::NAN, chart::place) } else { within(year.value) },
+        limit: year.qualifier != Qualifier::Exact,
+        run: year.run,
+        words: match share(year) {
+            Some(share) => format!("{}: {share} % of the aim", year.year),
+            None => format!("{}: {}", year.year, value(row, year)),
+        },
+    };
+    let sums = put_on(given, plot, row.analyte).into_iter().flatten();
+    Small {
+        title: format!("{} on {}", row.analyte.name(), titled(plot)),
+        path: trend_path(plot.id, row.analyte),
+        words: row.words.clone(),
+        years,
+        points: row.years.iter().filter(|year| year.year >= years.0).map(point).collect(),
+        aim: if shares { Some(chart::place(1.0)) } else { row.aim.map(within) },
+        put_on: sums.filter(|(year, _)| **year >= years.0).map(|(year, kg)| (*year, show::element_rate(*kg))).collect(),
+    }
+}
+
+/// First and last year in which anything was found.
+fn span(review: &SiteDrift) -> (i16, i16) {
+    let years = || review.rows.iter().flat_map(|(_, row)| row.years.iter().map(|year| year.year));
+    (years().min().unwrap_or_default(), years().max().unwrap_or_default())
+}
+
+/// `GET /sites/{site}/drift`
+pub async fn show(cx: Cx, Path(site): Path<SiteId>, Query(asked): Query<Asked>) -> Result<DriftPage> {
+    let review = cx.app.drift_review(&cx.actor, site).await?;
+    let picked = review.pick(&asked.wanted());
+    let drawn_small = asked.view == "small";
+    let view = if drawn_small { "small" } else { "" };
+    let from = asked.from.parse().unwrap_or(0).min(picked.len().saturating_sub(1));
+    let page = &picked[from..(from + ROWS).min(picked.len())];
+    let mut plots: Vec<&PlotRow> = page.iter().map(|(plot, _)| *plot).collect();
+    plots.sort_by_key(|plot| plot.id);
+    plots.dedup_by_key(|plot| plot.id);
+    let given = cx.app.put_on_by_year(&cx.actor, &plots).await?;
+    let (first, last) = span(&review);
+    let start = first.max(last - YEARS + 1);
+    let years: Vec<i16> = if picked.is_empty() { vec![] } else { (start..=last).collect() };
+    let path = format!("/sites/{site}/drift");
+    let title = format!("{}: how the soil moves", review.site.name);
+    let frame = cx.frame(title).under("/sites", "Sites").under(format!("/sites/{site}"), &review.site.name);
+    let (falling, rising) = review.moving();
+    Ok(DriftPage {
+        frame,
+        site,
+        guideline: review.guideline.clone(),
+        own_errors: review.own_errors,
+        all: review.rows.len(),
+        left: picked.len(),
+        falling,
+        rising,
+        choices: asked.choices(&review),
+        earlier: start > first,
+        rows: match drawn_small {
+            true => vec![],
+            false => page.iter().map(|(plot, row)| Row::of(plot, row, &years, &given)).collect(),
+        },
+        small: match drawn_small {
+            true => page.iter().map(|(plot, row)| small(plot, row, (start, last), &given)).collect(),
+            false => vec![],
+        },
+        years,
+        shown: (from + 1, from + page.len()),
+        before: (from > 0).then(|| format!("{path}{}", asked.query(view, from.saturating_sub(ROWS)))),
+        after: (from + ROWS < picked.len()).then(|| format!("{path}{}", asked.query(view, from + ROWS))),
+        csv: format!("{path}.csv{}", asked.query("", 0)),
+        other_view: format!("{path}{}", asked.query(if drawn_small { "" } else { "small" }, from)),
+        drawn_small,
+    })
+}
+
+fn finding(finding: Finding) -> String {
+    match finding {
+        Finding::NoTests => "no tests".into(),
+        Finding::OneTest => "one test".into(),
+        Finding::OnlyLimits => "only limits".into(),
+        Finding::CannotTell => "cannot tell".into(),
+        Finding::Steady => "steady".into(),
+        Finding::Moving(way, strength) => match strength {
+            crate::agronomy::drift::Strength::Plainly => way.word().into(),
+            crate::agronomy::drift::Strength::Probably => format!("probably {}", way.word()),
+            crate::agronomy::drift::Strength::Possibly => format!("possibly {}", way.word()),
+        },
+    }
+}
+
+/// `GET /sites/{site}/drift.csv`: every row that the filter leaves, with every number behind it.
+pub async fn csv(cx: Cx, Path(site): Path<SiteId>, Query(asked): Query<Asked>) -> Result<Response> {
+    let review = cx.app.drift_review(&cx.actor, site).await?;
+    let picked = review.pick(&asked.wanted());
+    let mut plots: Vec<&PlotRow> = picked.iter().map(|(plot, _)| *plot).collect();
+    plots.sort_by_key(|plot| plot.id);
+    plots.dedup_by_key(|plot| plot.id);
+    let given = cx.app.put_on_by_year(&cx.actor, &plots).await?;
+    let (first, last) = span(&review);
+    let heads = [
+        "plot",
+        "name",
+        "block",
+        "cover",
+        "analyte",
+        "method",
+        "unit",
+        "depth",
+        "tests",
+        "first_test",
+        "last_test",
+        "span_years",
+        "last_found",
+        "aim",
+        "found_over_aim",
+        "finding",
+        "slope_unit",
+        "slope",
+        "slope_low_90",
+        "slope_high_90",
+        "slope_drawn",
+        "slope_drawn_low_90",
+        "slope_drawn_high_90",
+        "own_share",
+        "plots_drawn_together",
+        "p_ranks",
+        "smallest_possible_p",
+        "error_of_one_test_on_scale",
+        "method_breaks",
+    ];
+    let mut heads: Vec<String> = heads.map(str::to_owned).to_vec();
+    for year in first..=last {
+        heads.extend([format!("found_{year}"), format!("found_over_aim_{year}"), format!("put_on_kg_per_ha_{year}")]);
+    }
+    let rows = picked.iter().map(|(plot, row)| csv_row(plot, row, (first, last), &given));
+    let name = in_address(&format!("drift of {}.csv", review.site.name)).replace('/', "%2F");
+    let mut response = csv_out::table(&heads, rows).into_response();
+    response.headers_mut().insert(header::CONTENT_TYPE, HeaderValue::from_static("text/csv; charset=utf-8"));
+    let disposition = HeaderValue::from_str(&format!("attachment; filename*=UTF-8''{name}"));
+    let disposition = disposition.map_err(|_| Error::not_found())?;
+    response.headers_mut().insert(header::CONTENT_DISPOSITION, disposition);
+    Ok(response)
+}
+
+fn csv_row(plot: &PlotRow, row: &PlotDrift, (first, last): (i16, i16), given: &PutOn) -> Vec<String> {
+    let text = |value: Option<f64>| value.map_or_else(String::new, |value| value.to_string());
+    let slope = |of: fn(&PerYear) -> f64| text(row.per_year.as_ref().map(of));
+    let drawn = |of: fn(&PerYear) -> f64| text(row.drawn.as_ref().map(|drawn| of(&drawn.per_year)));
+    let found = |year: &YearFound| format!("{}{}", year.qualifier.sign(), show::plain(year.value, row.decimals));
+    let newest = row.years.last();
+    let mut cells = vec![
+        plot.code.clone(),
+        plot.name.clone(),
+        plot.block_name.clone().unwrap_or_default(),
+        plot.cover.label().to_owned(),
+        row.analyte.to_string(),
+        row.method.slug(),
+        row.unit.to_owned(),
+        row.depth.map_or_else(String::new, |depth| depth.to_string()),
+        row.tests.to_string(),
+        row.first_on.to_string(),
+        row.last_on.to_string(),
+        format!("{:.3}", row.span_years),
+        newest.map_or_else(String::new, found),
+        text(row.aim),
+        text(newest.and_then(|year| year.ratio)),
+        finding(row.finding),
+        row.per_year.map_or_else(String::new, |slope| slope.unit.to_owned()),
+        slope(|s| s.best),
+        slope(|s| s.low),
+        slope(|s| s.high),
+        drawn(|s| s.best),
+        drawn(|s| s.low),
+        drawn(|s| s.high),
+        text(row.drawn.map(|drawn| drawn.own_share)),
+        row.drawn.map_or_else(String::new, |drawn| drawn.plots.to_string()),
+        text(row.p),
+        row.smallest_possible_p.map_or_else(String::new, |p| p.value().to_string()),
+        row.sigma.to_string(),
+        row.breaks.iter().map(|(_, words)| words.as_str()).collect::<Vec<_>>().join("; "),
+    ];
+    let given = put_on(given, plot, row.analyte);
+    for year in first..=last {
+        let of_year = row.years.iter().find(|found| found.year == year);
+        cells.extend([
+            of_year.map_or_else(String::new, found),
+            text(of_year.and_then(|year| year.ratio)),
+            text(given.and_then(|sums| sums.get(&year)).copied()),
+        ]);
+    }
+    cells
+}
