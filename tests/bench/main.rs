@@ -3,6 +3,7 @@
 
 mod pages;
 mod planner;
+mod reference;
 
 fn main() {
     let named: Vec<String> = std::env::args().skip(1).filter(|argument| !argument.starts_with('-')).collect();
@@ -12,5 +13,8 @@ fn main() {
     }
     if wanted("planner") {
         planner::run();
+    }
+    if wanted("reference") {
+        reference::run();
     }
 }

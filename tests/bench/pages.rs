@@ -51,6 +51,7 @@ async fn time_all() {
     for (name, path) in [
         ("today", "/".to_owned()),
         ("site", format!("/sites/{site}")),
+        ("drift", format!("/sites/{site}/drift")),
         ("plot", format!("/plots/{plot}")),
         ("next season", format!("/plots/{plot}/next")),
         ("trend", format!("/plots/{plot}/trend/P")),
@@ -59,7 +60,7 @@ async fn time_all() {
         ("put on, plot", format!("/plots/{plot}/applications")),
         ("put on, site", format!("/sites/{site}/applications")),
     ] {
-        time_page(&router, session.secret(), name, &path).await;
+        time_page(&router, session.secret(), name, &path, PAGE_BUDGET, REQUESTS).await;
     }
 
     let form = PlanForm {
@@ -90,36 +91,37 @@ async fn time_all() {
     app.close().await;
 }
 
-async fn time_page(router: &Router, token: &str, name: &str, path: &str) {
-    let mut spent = Vec::with_capacity(REQUESTS);
+/// Asks for a page and gives its bytes.
+pub async fn ask(router: &Router, token: &str, path: &str) -> usize {
+    let request = Request::builder()
+        .uri(path)
+        .header(header::HOST, "glebe.test")
+        .header(header::COOKIE, format!("sid={token}"))
+        .body(Body::empty())
+        .expect("a request");
+    let response = router.clone().oneshot(request).await.expect("an answer");
+    let status = response.status();
+    let body = response.into_body().collect().await.expect("a page").to_bytes();
+    assert_eq!(status, StatusCode::OK, "{path}: {}", String::from_utf8_lossy(&body));
+    body.len()
+}
+
+/// Asks for a page many times and prints how long it takes.
+pub async fn time_page(router: &Router, token: &str, name: &str, path: &str, budget: Duration, times: usize) {
+    let mut spent = Vec::with_capacity(times);
     let mut bytes = 0;
-    for n in 0..WARM_UP + REQUESTS {
-        let request = Request::builder()
-            .uri(path)
-            .header(header::HOST, "glebe.test")
-            .header(header::COOKIE, format!("sid={token}"))
-            .body(Body::empty())
-            .expect("a request");
+    for n in 0..WARM_UP.min(times) + times {
         let start = Instant::now();
-        let response = router.clone().oneshot(request).await.expect("an answer");
-        let status = response.status();
-        let body = response.into_body().collect().await.expect("a page").to_bytes();
-        let took = start.elapsed();
-        if status == StatusCode::NOT_FOUND {
-            println!("  {name:<14} {path}: no such page");
-            return;
-        }
-        assert_eq!(status, StatusCode::OK, "{path}: {}", String::from_utf8_lossy(&body));
-        bytes = body.len();
-        if n >= WARM_UP {
-            spent.push(took);
+        bytes = ask(router, token, path).await;
+        if n >= WARM_UP.min(times) {
+            spent.push(start.elapsed());
         }
     }
-    told(&format!("{name} ({} kB)", bytes / 1000), &mut spent, PAGE_BUDGET);
+    told(&format!("{name} ({} kB)", bytes / 1000), &mut spent, budget);
 }
 
 /// Prints the middle and the slowest of what was measured, against what is allowed.
-fn told(what: &str, spent: &mut [Duration], budget: Duration) {
+pub fn told(what: &str, spent: &mut [Duration], budget: Duration) {
     spent.sort();
     let at = |share: f64| spent[((spent.len() - 1) as f64 * share).round() as usize];
     let ms = |took: Duration| took.as_secs_f64() * 1e3;

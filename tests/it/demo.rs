@@ -21,7 +21,7 @@ use sqlx::{Connection, SqliteConnection};
 use std::collections::{BTreeMap, BTreeSet};
 use tempfile::TempDir;
 
-async fn garden(now: &str) -> (TempDir, App, Actor) {
+pub async fn garden(now: &str) -> (TempDir, App, Actor) {
     let folder = tempfile::tempdir().unwrap();
     let settings = Settings { data: folder.path().into(), listen: "127.0.0.1:0".parse().unwrap(), https: false };
     let app = App::open(&settings, Clock::Fixed(now.parse::<Timestamp>().unwrap())).await.unwrap();
@@ -31,7 +31,7 @@ async fn garden(now: &str) -> (TempDir, App, Actor) {
     (folder, app, actor)
 }
 
-const AUTUMN: &str = "2026-11-25T12:00:00Z";
+pub const AUTUMN: &str = "2026-11-25T12:00:00Z";
 
 async fn beds(app: &App, actor: &Actor) -> Vec<(PlotRow, Vec<Loaded>)> {
     let site = app.sites(actor).await.unwrap().into_iter().find(|site| site.name == demo::SITE).unwrap();

@@ -39,7 +39,7 @@ impl Garden {
         Garden::of(folder, app, ada).await
     }
 
-    async fn of(folder: TempDir, app: App, ada: Actor) -> Garden {
+    pub async fn of(folder: TempDir, app: App, ada: Actor) -> Garden {
         let token = app.sign_in("ada", PASSWORD).await.unwrap().secret().to_owned();
         let router = Server::new(app.clone(), app.settings()).router();
         Garden { app, ada, router, token, _folder: folder }
@@ -83,7 +83,7 @@ impl Garden {
     }
 
     /// Soil of the first plot by one lab: lines of analyte, method, printed text, unit.
-    async fn tested(&self, on: &str, bottom_cm: &str, fizz: &str, lines: &[[&str; 4]]) {
+    pub async fn tested(&self, on: &str, bottom_cm: &str, fizz: &str, lines: &[[&str; 4]]) {
         let sampling = SamplingForm {
             plots: vec!["1".into()],
             sampled_on: on.into(),
@@ -103,7 +103,7 @@ impl Garden {
         self.app.save_sampling_with_report(&self.ada, &sampling, &report).await.unwrap();
     }
 
-    async fn site(&self) -> String {
+    pub async fn site(&self) -> String {
         self.send("/sites", "name=Home&currency=EUR&guideline=rutgers_mehlich3&scale_step_g=1&revision=0").await
     }
 }

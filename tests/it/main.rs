@@ -7,6 +7,7 @@ mod bookkeeping;
 mod chemistry;
 mod demo;
 mod drift;
+mod drift_review;
 mod durability;
 mod examples;
 mod ground_pages;
