@@ -21,6 +21,8 @@ pub mod exchange_capacity;
 pub mod forecast;
 pub mod ground;
 pub mod guideline;
+pub mod lab_check;
+pub mod liking;
 pub mod lime;
 pub mod method;
 pub mod micronutrient;

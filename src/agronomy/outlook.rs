@@ -10,8 +10,10 @@ use super::{
     element::Element,
     ground::{Cover, Ground, Texture},
     guideline::Position,
+    liking::{LevelUnit, Liking},
     need::{self, ENOUGH, Need},
     quantity::{Grams, KgPerHa},
+    rate::RateUnit,
     record::Application,
     source::{Citation, Evidence, Source},
     standing::{NutrientStanding, Standing},
@@ -176,6 +178,8 @@ pub struct Situation<'a> {
     /// When that plan was agreed: a later test already sees what it left undone.
     pub agreed_on: Option<Date>,
     pub open_doses: &'a [OpenDose],
+    /// How whoever asks likes to read levels and needs.
+    pub liking: Liking,
     pub today: Date,
 }
 
@@ -316,7 +320,7 @@ fn judge(situation: &Situation<'_>, nutrient: &NutrientStanding, caps: &[CapLine
     match &nutrient.position {
         Position::Excess => {
             let what = format!("Give no {}: there is too much already.", in_sentence(nutrient.analyte));
-            let why = vec![found_words(nutrient)];
+            let why = vec![found_words(situation, nutrient)];
             Some((40.0, step(Kind::Hold, Some(nutrient.analyte), what, why)))
         }
         Position::NotKnown(why) => {
@@ -324,13 +328,14 @@ fn judge(situation: &Situation<'_>, nutrient: &NutrientStanding, caps: &[CapLine
             Some((31.0, step(Kind::Unsure, Some(nutrient.analyte), what, vec![why.clone()])))
         }
         Position::Short if nutrient.analyte == Analyte::Ph => {
-            let mut why = standing_words(nutrient);
+            let mut why = standing_words(situation, nutrient);
             why.push("The rate comes from the lab’s buffer test; pH alone gives none.".into());
             Some((2.0, step(Kind::Lime, Some(nutrient.analyte), "Lime comes first: the soil is sour.".into(), why)))
         }
         Position::Short => feed(situation, nutrient, caps, chance.unwrap_or(1.0)),
         Position::NoCriterion(why) if is_fed(nutrient.analyte) => {
-            let what = format!("{name}: {} found, and no limits to judge it by.", nutrient.found.figure);
+            let found = situation.liking.found(nutrient.into(), situation.ground).figure;
+            let what = format!("{name}: {found} found, and no limits to judge it by.");
             Some((33.0, step(Kind::Unsure, Some(nutrient.analyte), what, vec![why.clone()])))
         }
         _ => None,
@@ -353,28 +358,30 @@ fn feed(situation: &Situation<'_>, nutrient: &NutrientStanding, caps: &[CapLine]
         // Short, and yet nothing is planned: the need says why.
         let why = need.notes.first()?.clone();
         let what = format!("{name}: short, and nothing to put on the soil for it.");
-        return Some((32.0, step(Kind::Hold, Some(nutrient.analyte), what, vec![found_words(nutrient), why])));
+        return Some((32.0, step(Kind::Hold, Some(nutrient.analyte), what, vec![found_words(situation, nutrient), why])));
     }
     let need_g = need.kg_per_ha.on(area).0;
     let tested_on = situation.tested_on.get(&nutrient.analyte).copied().or(situation.last_sampled);
     let since = need::since(situation.applications, tested_on, situation.today);
     let since_g = need::brought(since, element, area).map_or(0.0, |(rate, _)| rate.on(area).0);
     let left_g = (need_g - since_g).max(0.0);
-    let mut why = standing_words(nutrient);
+    let mut why = standing_words(situation, nutrient);
+    let (weight, form) = situation.liking.weighed(element);
+    let weighed = |g: f64| grams(g * weight);
     if since_g > 0.0 {
         why.push(format!(
             "Since that test {} of it that a crop can use went on, against {} needed then.",
-            grams(since_g),
-            grams(need_g)
+            weighed(since_g),
+            weighed(need_g)
         ));
     }
     let newer = tested_on.zip(situation.agreed_on).is_some_and(|(tested, agreed)| tested > agreed);
     if let Some(undone) = situation.undone.get(&element).filter(|_| !newer) {
         if undone.left_out_g > 0.0 {
-            why.push(format!("The last agreed plan left {} of it out.", grams(undone.left_out_g)));
+            why.push(format!("The last agreed plan left {} of it out.", weighed(undone.left_out_g)));
         }
         if undone.not_put_on_g > 0.0 {
-            why.push(format!("Doses agreed and not put on hold {} of it.", grams(undone.not_put_on_g)));
+            why.push(format!("Doses agreed and not put on hold {} of it.", weighed(undone.not_put_on_g)));
         }
         if undone.left_out_g > 0.0 || undone.not_put_on_g > 0.0 {
             why.push("That is part of this need, not on top of it.".into());
@@ -392,10 +399,16 @@ fn feed(situation: &Situation<'_>, nutrient: &NutrientStanding, caps: &[CapLine]
         return Some((rank, step(Kind::Finish, Some(nutrient.analyte), what, why)));
     }
     if chance <= 0.75 {
-        let what = format!("{name}: may be short or not. At most {} on this plot; a retest helps.", grams(left_g));
+        let what = format!("{name}: may be short or not. At most {} on this plot; a retest helps.", weighed(left_g));
         return Some((rank + 7.0, step(Kind::Unsure, Some(nutrient.analyte), what, why)));
     }
-    let rate = Figure::significant(Grams(left_g).per(area).0, KgPerHa::UNIT, 2);
+    let rate = match situation.liking.unit {
+        // Grams on the plot are said already.
+        LevelUnit::GramsOnPlot => Liking { unit: LevelUnit::KgPerHa, ..situation.liking },
+        _ => situation.liking,
+    };
+    let rate = rate.need_conversion(element, area, RateUnit::KgPerHa);
+    let rate = Figure::significant(rate.there(Grams(left_g).per(area).0), rate.unit, 2);
     let at_least = if need.at_least { "at least " } else { "" };
     let cap = caps.iter().find(|line| line.cap.counted == Counted::Total(element));
     match cap.filter(|line| line.left_on_plot.0 < left_g) {
@@ -406,23 +419,28 @@ fn feed(situation: &Situation<'_>, nutrient: &NutrientStanding, caps: &[CapLine]
                 line.cap.amount(line.used)
             ));
             let now = match line.left_on_plot.0 {
-                g if g > 0.0 => format!("give {} now", grams(g)),
+                g if g > 0.0 => format!("give {} now", weighed(g)),
                 _ => "give none now".into(),
             };
-            let what = format!("{name}: short by {at_least}{}, but a cap holds it back: {now}.", grams(left_g));
+            let of_form = if weight == 1.0 { String::new() } else { format!(" of {form}") };
+            let what = format!(
+                "{name}: short by {at_least}{}{of_form}, but a cap holds it back: {now}.",
+                weighed(left_g)
+            );
             Some((rank, step(Kind::Capped, Some(nutrient.analyte), what, why)))
         }
         None => {
-            let what = format!("{name}: give {at_least}{} of the element on this plot ({rate}).", grams(left_g));
+            let what = format!("{name}: give {at_least}{} of {form} on this plot ({rate}).", weighed(left_g));
             Some((rank, step(Kind::Feed, Some(nutrient.analyte), what, why)))
         }
     }
 }
 
 /// What the test found, and against what.
-fn found_words(nutrient: &NutrientStanding) -> String {
-    let mut found = format!("Found {}", nutrient.found.figure);
-    if let Some(aim) = &nutrient.aim {
+fn found_words(situation: &Situation<'_>, nutrient: &NutrientStanding) -> String {
+    let (liking, ground) = (situation.liking, situation.ground);
+    let mut found = format!("Found {}", liking.found(nutrient.into(), ground).figure);
+    if let Some(aim) = liking.aim(nutrient, ground) {
         found += &format!(", aim {}", aim.figure);
     }
     if let Some(percent) = &nutrient.percent_of_aim {
@@ -432,8 +450,8 @@ fn found_words(nutrient: &NutrientStanding) -> String {
 }
 
 /// The same, and how sure the shortage is.
-fn standing_words(nutrient: &NutrientStanding) -> Vec<String> {
-    let mut words = vec![found_words(nutrient)];
+fn standing_words(situation: &Situation<'_>, nutrient: &NutrientStanding) -> Vec<String> {
+    let mut words = vec![found_words(situation, nutrient)];
     if let Some(likelihood) = &nutrient.likelihood {
         words.push(match (0.25..0.75).contains(&likelihood.p_short) {
             true => "It may be short or not; a retest helps.".into(),
@@ -567,6 +585,7 @@ mod tests {
             undone,
             agreed_on: Some(date(2025, 2, 1)),
             open_doses,
+            liking: Liking::default(),
             today: date(2025, 3, 1),
         })
     }

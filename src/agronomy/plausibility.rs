@@ -3,6 +3,7 @@
 //! has the sheet in hand; nothing here refuses, corrects or hides a result.
 
 mod history;
+mod traps;
 
 use super::{
     analyte::Analyte,
@@ -40,6 +41,14 @@ pub enum QuestionKind {
     MethodMissing,
     /// The date makes the result hard to compare.
     Timing,
+    /// A plain 0 where labs print a limit.
+    Nought,
+    /// Shares or a capacity of another whole than is said.
+    Denominator,
+    /// The sheet contradicts itself or the soil.
+    Contradiction,
+    /// Another method or depth than before.
+    MethodChanged,
 }
 
 /// A question to the person with the sheet.
@@ -82,6 +91,7 @@ pub fn questions(entry: &Entry) -> Vec<Question> {
     saturations(entry, &mut asked);
     lime(entry, &mut asked);
     timing(entry, &mut asked);
+    traps::look(entry, &mut asked);
     history::compare(entry, &mut asked);
     asked.sort_by(|a, b| (&a.cells, a.kind).cmp(&(&b.cells, b.kind)));
     asked.dedup();

@@ -6,6 +6,8 @@
 
 mod convert;
 
+pub(super) use convert::decimals_after;
+
 use super::{
     analyte::Analyte,
     element::{ATOMIC_WEIGHTS, Element},

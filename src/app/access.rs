@@ -5,7 +5,7 @@
 //! because the role is asked first.
 
 use super::{Error, Result};
-use crate::ids::PersonId;
+use crate::{agronomy::liking::Liking, ids::PersonId};
 
 pub use crate::store::people::Role;
 
@@ -15,6 +15,8 @@ pub struct Actor {
     pub person: PersonId,
     pub name: String,
     pub role: Role,
+    /// How they like to read levels and needs.
+    pub liking: Liking,
 }
 
 impl Actor {

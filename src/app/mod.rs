@@ -15,6 +15,7 @@ pub mod harvests;
 pub mod history;
 pub mod import;
 mod kept;
+pub mod lab_check;
 pub mod lime;
 mod lineage;
 pub mod metals;

@@ -14,6 +14,7 @@ use crate::{
         crop::Crop,
         element::Element,
         guideline::Guideline,
+        liking::Liking,
         need::{self, By, Need, Way},
         outlook::{OpenDose, Outlook, Situation, Undone, outlook},
         quantity::{Grams, LayerConvention},
@@ -95,7 +96,7 @@ impl App {
         let plot = found(store::plots::plot(&mut read, id).await?, "plot")?;
         let site = found(store::plots::site(&mut read, plot.site).await?, "site")?;
         let guideline = guideline_of(&site)?;
-        let ahead = look_ahead(&mut read, &site, vec![plot], &guideline, self.today()).await?.pop();
+        let ahead = look_ahead(&mut read, &site, vec![plot], &guideline, self.today(), actor.liking).await?.pop();
         Ok((site, guideline, found(ahead, "plot")?))
     }
 
@@ -106,7 +107,7 @@ impl App {
         let site = found(store::plots::site(&mut read, id).await?, "site")?;
         let plots = store::plots::plots(&mut read, id, false).await?;
         let guideline = guideline_of(&site)?;
-        let plots = look_ahead(&mut read, &site, plots, &guideline, self.today()).await?;
+        let plots = look_ahead(&mut read, &site, plots, &guideline, self.today(), actor.liking).await?;
         Ok(SiteOutlook { site, guideline, plots })
     }
 
@@ -167,6 +168,7 @@ async fn look_ahead(
     plots: Vec<PlotRow>,
     guideline: &Guideline,
     today: Date,
+    liking: Liking,
 ) -> Result<Vec<PlotOutlook>> {
     let (ids, way) = (lineage::ids(&plots), way_of(site));
     let mut applied = lineage::all_applied(read, &ids, Date::MIN, today).await?;
@@ -203,6 +205,7 @@ async fn look_ahead(
             undone: undone.clone(),
             agreed_on: agreed_on.map(|at| TimeZone::UTC.to_datetime(at).date()),
             open_doses: &open_doses,
+            liking,
             today,
         });
         let awaiting = standing.samplings.iter().filter(|one| one.sampling.reports.is_empty());

@@ -5,6 +5,7 @@
 
 use super::{Actor, App, Error, Problems, Result, Role, access::found};
 use crate::{
+    agronomy::liking::{LevelUnit, Liking, NutrientForm},
     ids::PersonId,
     settings::{PASSWORD_CHARS_MAX, PASSWORD_CHARS_MIN, SESSION_DAYS, SESSION_IDLE_DAYS},
     store::{self, Change, Subject},
@@ -63,6 +64,29 @@ pub struct PersonEdit {
     pub revision: i64,
 }
 
+/// What is chosen of how to read levels and needs.
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
+#[serde(default)]
+pub struct LikingForm {
+    pub unit: String,
+    pub form: String,
+}
+
+impl From<Liking> for LikingForm {
+    fn from(liking: Liking) -> LikingForm {
+        LikingForm { unit: liking.unit.slug().into(), form: liking.form.slug().into() }
+    }
+}
+
+/// What is typed to change one's own password.
+#[derive(Clone, Default, Deserialize)]
+#[serde(default)]
+pub struct PasswordForm {
+    pub present: String,
+    pub password: String,
+    pub again: String,
+}
+
 impl App {
     /// Signs a person in, or says that name or password is not right, never which.
     pub async fn sign_in(&self, login: &str, password: &str) -> Result<Token> {
@@ -87,7 +111,8 @@ impl App {
         if session.seen_at < now - SignedDuration::from_hours(1) {
             self.store.touch_session(&key, now).await?; // at most once an hour, so that reading pages stays reading
         }
-        Ok(Some(Actor { person: session.person, name: session.name, role: session.role }))
+        let liking = Liking { unit: session.level_unit, form: session.nutrient_form };
+        Ok(Some(Actor { person: session.person, name: session.name, role: session.role, liking }))
     }
 
     /// Ends a session.
@@ -176,6 +201,31 @@ impl App {
         let (verb, what) =
             if disabled { ("disabled", "may no longer sign in") } else { ("enabled", "may sign in again") };
         Ok(write.commit(Change::new(Subject::Person(id), verb, format!("{} {what}.", person.name))).await?)
+    }
+
+    /// Sets how the actor likes to read levels and needs, for themselves alone.
+    pub async fn set_liking(&self, actor: &Actor, form: &LikingForm) -> Result<()> {
+        actor.may(Role::Reader)?;
+        let mut problems = Problems::default();
+        let unit = problems.one_of::<LevelUnit>("unit", &form.unit);
+        let form = problems.one_of::<NutrientForm>("form", &form.form);
+        problems.none()?;
+        let liking = Liking { unit: unit.unwrap_or_default(), form: form.unwrap_or_default() };
+        let mut write = self.store.write(self.now(), Some(actor.person)).await?;
+        found(store::people::find(&mut write, actor.person).await?, "person")?;
+        store::people::set_liking(&mut write, actor.person, liking).await?;
+        let words = format!("{} reads levels in {}, as {}.", actor.name, liking.unit.label(), liking.form.label());
+        Ok(write.commit(Change::new(Subject::Person(actor.person), "edited", words)).await?)
+    }
+
+    /// Sets the actor's own password, after the present one; gives the session that they go on
+    /// in, for all others end.
+    pub async fn change_own_password(&self, actor: &Actor, form: &PasswordForm) -> Result<Token> {
+        if form.password != form.again {
+            return Err(Error::invalid("again", "The two are not alike."));
+        }
+        self.change_password(actor, actor.person, &form.present, &form.password).await?;
+        self.begin_session(actor.person).await
     }
 
     /// Sets a new password: one's own after giving the present one, or anybody's for a

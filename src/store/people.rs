@@ -7,7 +7,10 @@ use super::{
     Result, Store, Write, one_row,
     values::{MaybeTime, Text, Time},
 };
-use crate::ids::PersonId;
+use crate::{
+    agronomy::liking::{LevelUnit, Liking, NutrientForm},
+    ids::PersonId,
+};
 use jiff::Timestamp;
 use sqlx::SqliteConnection;
 use std::{fmt, str::FromStr};
@@ -69,6 +72,8 @@ pub struct SessionRow {
     pub person: PersonId,
     pub name: String,
     pub role: Role,
+    pub level_unit: LevelUnit,
+    pub nutrient_form: NutrientForm,
     pub seen_at: Timestamp,
 }
 
@@ -170,6 +175,16 @@ pub async fn set_password(write: &mut Write, id: PersonId, hash: &str) -> Result
     )
 }
 
+/// Sets how a person likes to read levels. It is nobody else's business, so no revision guards it.
+pub async fn set_liking(write: &mut Write, id: PersonId, liking: Liking) -> Result<()> {
+    let (unit, form) = (liking.unit.slug(), liking.form.slug());
+    one_row(
+        sqlx::query!("update people set level_unit = ?, nutrient_form = ? where id = ?", unit, form, id)
+            .execute(&mut **write)
+            .await?,
+    )
+}
+
 /// Stops a person from signing in, or lets them again.
 pub async fn set_disabled(write: &mut Write, id: PersonId, disabled: bool) -> Result<()> {
     let at = disabled.then_some(Time(write.at()));
@@ -259,7 +274,9 @@ impl Store {
         let (now, idle_since) = (Time(now), Time(idle_since));
         Ok(sqlx::query_as!(
             SessionRow,
-            r#"select p.id as "person!", p.name, p.role as "role: Text<Role>", s.seen_at as "seen_at: Time"
+            r#"select p.id as "person!", p.name, p.role as "role: Text<Role>",
+                      p.level_unit as "level_unit: Text<LevelUnit>",
+                      p.nutrient_form as "nutrient_form: Text<NutrientForm>", s.seen_at as "seen_at: Time"
                from sessions s join people p on p.id = s.person
                where s.token_sha256 = ? and s.expires_at > ? and s.seen_at > ? and p.disabled_at is null"#,
             token_sha256,

@@ -103,6 +103,12 @@ pub fn rate_in(rate: KgPerHa, unit: &str) -> String {
     format!("{digits}\u{a0}{}", unit.label())
 }
 
+/// A rate or a mass as a figure of its own unit: two significant digits below 10, else three.
+pub fn rate_figure(figure: &Figure) -> String {
+    let digits = significant(figure.value, if figure.value.abs() < 9.95 { 2 } else { 3 });
+    format!("{}{digits}\u{a0}{}", figure.sign, figure.unit)
+}
+
 /// An area, from square metres: "30 m²", "7.5 m²", "1.25 ha".
 pub fn area(m2: f64) -> String {
     if m2 < 9_999.5 {

@@ -8,7 +8,7 @@ use super::{
 };
 use axum::http::{Method, StatusCode};
 use glebe::{
-    agronomy::{element::Element, quantity::Grams, season},
+    agronomy::{element::Element, liking::Liking, quantity::Grams, season},
     app::{
         amendments::PackForm,
         plots::SiteForm,
@@ -261,7 +261,7 @@ async fn every_figure_of_a_plan_opens_to_where_it_comes_from() {
     for plot in &view.plots {
         for line in plot.needs.iter().filter(|line| line.need_g > 0.0 || line.supplied_g > 0.0) {
             let element = line.need.element;
-            for (part, title, working, words) in workings(&view, plot, element) {
+            for (part, title, working, words) in workings(&view, plot, element, Liking::default()) {
                 match working {
                     Some(working) => {
                         assert!(working.is_grounded(), "{element} {part} {title}: {working:?}");

@@ -6,6 +6,7 @@ use crate::agronomy::{
     analyte::Analyte,
     element::Element,
     element::Form,
+    liking::subscripts,
     reading::{Level, Reading, number},
     record::CellKey,
 };
@@ -155,19 +156,23 @@ fn one(reading: &Reading, earlier: &[&Reading], asked: &mut Vec<Question>) {
     }
 }
 
-/// Phosphorus at 2.29 times its past: the one oxide whose factor stands out from ordinary change.
+/// Phosphorus at 2.29 or nitrate-N at 4.43 times its past: the forms whose factors stand out from
+/// ordinary change.
 fn oxide(reading: &Reading, earlier: &[&Reading], highest: f64, asked: &mut Vec<Question>) -> bool {
-    if reading.analyte != Analyte::Element(Element::P) {
-        return false;
-    }
-    let factor = 1.0 / Form::P2O5.to_element();
+    let (name, of, form) = match reading.analyte {
+        Analyte::Element(Element::P) => ("Phosphorus", "P", Form::P2O5),
+        Analyte::NitrateN => ("Nitrate-N", "N", Form::NO3),
+        _ => return false,
+    };
+    let factor = 1.0 / form.to_element();
     let ratio = reading.level.number() / middle(earlier);
     let fits = (ratio / factor).ln().abs() < 0.05 && reading.level.number() > highest * 1.8;
     if fits {
         let text = format!(
-            "Phosphorus {} is {} times what this plot had before, the very factor from P to P₂O₅. Does the sheet print P₂O₅?",
+            "{name} {} is {} times what this plot had before, the very factor from {of} to {printed}. Does the sheet print {printed}?",
             reading.figure(),
-            number((ratio * 100.0).round() / 100.0)
+            number((ratio * 100.0).round() / 100.0),
+            printed = subscripts(form)
         );
         ask(asked, QuestionKind::OxideForElement, [reading.cell], text);
     }

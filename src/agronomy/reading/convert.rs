@@ -165,7 +165,7 @@ impl Chain {
 }
 
 /// Decimals that a printed step still deserves after multiplying by `factor`.
-fn decimals_after(decimals: u8, factor: f64) -> u8 {
+pub(in crate::agronomy) fn decimals_after(decimals: u8, factor: f64) -> u8 {
     let step = 10_f64.powi(-i32::from(decimals)) * factor.abs();
     if step > 0.0 && step.is_finite() { ((-step.log10()) + 1e-9).floor().clamp(0.0, 6.0) as u8 } else { decimals }
 }

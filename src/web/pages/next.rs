@@ -2,12 +2,14 @@
 //! since the last test, what the caps of twelve months leave, what the last plan left undone.
 
 use super::{
+    plans::by_rate,
     plot::{html, working_path},
     plots::{titled, under_plot},
 };
 use crate::{
     agronomy::{
         outlook::{Kind, Step},
+        rate::RateUnit,
         source::Citation,
     },
     app::outlook::PlotOutlook,
@@ -88,6 +90,9 @@ pub async fn show(cx: Cx, Path(id): Path<PlotId>) -> Result<Response> {
     let (site, guideline, ahead) = cx.app.plot_outlook(&cx.actor, id).await?;
     let plot = &ahead.standing.plot;
     let outlook = &ahead.outlook;
+    let liking = cx.actor.liking;
+    let rates = by_rate(liking);
+    let rate_unit: RateUnit = site.rate_unit.parse().unwrap_or(RateUnit::KgPerHa);
     let last = ahead.standing.survey.last_sampled();
     let since = ahead.applications.iter().filter(|a| last.is_none_or(|last| a.applied_on > last));
     let whys = outlook.next_test.why.iter().map(|(words, source)| {
@@ -95,9 +100,12 @@ pub async fn show(cx: Cx, Path(id): Path<PlotId>) -> Result<Response> {
         Why { words, source, address: source.and_then(show::address) }
     });
     let put_on = outlook.put_on.iter().map(|line| Carried {
-        name: line.element.name().to_owned(),
-        mass: show::mass(line.mass.0),
-        rate: show::rate_in(line.rate, &site.rate_unit),
+        name: match liking.weighed(line.element) {
+            (1.0, _) => line.element.name().to_owned(),
+            (_, form) => format!("{} as {form}", line.element.name()),
+        },
+        mass: show::mass(line.mass.0 * liking.weighed(line.element).0),
+        rate: show::rate_figure(&rates.rate(line.element, line.rate, plot.ground().area, rate_unit)),
     });
     let caps = outlook.caps.iter().map(|line| CapRow {
         label: &line.cap.label,

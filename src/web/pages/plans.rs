@@ -8,7 +8,16 @@ use super::{
     seasons::under_season,
 };
 use crate::{
-    agronomy::{analyte::Analyte, cap::Counted, element::Element, plan::grams, season, working::Working},
+    agronomy::{
+        analyte::Analyte,
+        cap::Counted,
+        element::Element,
+        liking::{LevelUnit, Liking},
+        plan::grams,
+        rate::RateUnit,
+        season,
+        working::Working,
+    },
     app::{
         self,
         history::Subject,
@@ -262,27 +271,41 @@ fn together(sentences: &[String]) -> Vec<String> {
     groups.into_iter().map(line).collect()
 }
 
-/// What a need comes to, in a word.
-fn left_words(line: &NeedLine) -> String {
+/// What a need comes to, in a word; each gram weighs `weight` in the form that is read.
+fn left_words(line: &NeedLine, weight: f64) -> String {
     match () {
-        () if line.need_g > 0.0 && !line.is_met() => format!("{} short", show::element_mass(line.short_g)),
+        () if line.need_g > 0.0 && !line.is_met() => format!("{} short", show::element_mass(line.short_g * weight)),
         () if line.excess_g > line.need_g * 0.01 && line.excess_g > 0.005 => {
-            format!("{} more than needed", show::element_mass(line.excess_g))
+            format!("{} more than needed", show::element_mass(line.excess_g * weight))
         }
         () if line.need_g > 0.0 => "met".into(),
         () => String::new(),
     }
 }
 
-fn need(view: &PlanView, plot: PlotId, line: &NeedLine) -> Need {
+/// How needs are read in a table that gives the grams on the plot anyway.
+pub(super) fn by_rate(liking: Liking) -> Liking {
+    match liking.unit {
+        LevelUnit::GramsOnPlot => Liking { unit: LevelUnit::MgPerKg, ..liking },
+        _ => liking,
+    }
+}
+
+fn need(view: &PlanView, plot: &PlanPlot, line: &NeedLine, liking: Liking) -> Need {
     let element = line.need.element;
+    let (weight, form) = liking.weighed(element);
+    let site: RateUnit = view.site.rate_unit.parse().unwrap_or(RateUnit::KgPerHa);
+    let row = &plot.standing.plot;
     Need {
-        name: capitalised(element.name()),
-        rate: show::rate_in(line.need.kg_per_ha, &view.site.rate_unit),
-        grams: show::element_mass(line.need_g),
-        supplied: show::element_mass(line.supplied_g),
-        left: left_words(line),
-        working: working_path(view.plan.id, plot, element),
+        name: match weight {
+            1.0 => capitalised(element.name()),
+            _ => format!("{} as {form}", capitalised(element.name())),
+        },
+        rate: show::rate_figure(&by_rate(liking).need(&line.need, row.ground().area, site)),
+        grams: show::element_mass(line.need_g * weight),
+        supplied: show::element_mass(line.supplied_g * weight),
+        left: left_words(line, weight),
+        working: working_path(view.plan.id, row.id, element),
         why: if line.need_g > 0.0 { line.need.reason.words().to_owned() } else { "nothing is short".into() },
     }
 }
@@ -306,8 +329,9 @@ fn cap(view: &PlanView, plot: PlotId, line: &CapLine) -> Cap {
 
 /// A plot's nutrients against their aims, each with what the doses add; every figure opens
 /// to its working under the plan's own guideline.
-fn strip(view: &PlanView, plot: &PlanPlot) -> Option<Strip> {
+fn strip(view: &PlanView, plot: &PlanPlot, liking: Liking) -> Option<Strip> {
     let id = plot.standing.plot.id;
+    let ground = plot.standing.plot.ground();
     let nutrients = plot.standing.present.standing.nutrients.iter();
     let tracks: Vec<Track> = nutrients
         .filter(|nutrient| nutrient.aim.is_some())
@@ -322,7 +346,7 @@ fn strip(view: &PlanView, plot: &PlanPlot) -> Option<Strip> {
                 aim_working: Some(format!("{working}#aim")),
                 links: vec![("how it comes about".into(), working)],
                 why: vec![],
-                ..track(id, nutrient)
+                ..track(id, nutrient, &ground, liking)
             })
         })
         .collect();
@@ -356,11 +380,11 @@ fn carried(over: &LeftBy) -> Vec<String> {
     needs.chain(doses).collect()
 }
 
-fn plot_block(view: &PlanView, plot: &PlanPlot, over: &[LeftBy]) -> PlotBlock {
+fn plot_block(view: &PlanView, plot: &PlanPlot, over: &[LeftBy], liking: Liking) -> PlotBlock {
     let row = &plot.standing.plot;
     let crops: Vec<&str> = plot.crops.iter().map(|crop| crop.name).collect();
     let crops = if crops.is_empty() { "no crop named".to_owned() } else { crops.join(", ") };
-    let strip = strip(view, plot);
+    let strip = strip(view, plot, liking);
     PlotBlock {
         plot: row.id,
         title: titled(row),
@@ -374,7 +398,7 @@ fn plot_block(view: &PlanView, plot: &PlanPlot, over: &[LeftBy]) -> PlotBlock {
             false => "Nothing that was tested here has limits under this guideline.",
         }),
         strip,
-        needs: plot.needs.iter().map(|line| need(view, row.id, line)).collect(),
+        needs: plot.needs.iter().map(|line| need(view, plot, line, liking)).collect(),
         // A cap that nothing touches and nothing has used is only noise.
         caps: plot
             .caps
@@ -440,7 +464,7 @@ impl PlanPage {
             all,
             folded: view.plots.len() > OPEN,
             rows: rows.collect(),
-            plots: view.plots.iter().map(|plot| plot_block(view, plot, over_of(plot))).collect(),
+            plots: view.plots.iter().map(|plot| plot_block(view, plot, over_of(plot), cx.actor.liking)).collect(),
             form: form.unwrap_or_else(|| doses_form(view)),
             frame,
         }
@@ -574,27 +598,30 @@ pub async fn history(cx: Cx, Path(plan): Path<PlanId>) -> Result<HistoryPage> {
 }
 
 /// The workings of an element on a plot: what was found and aimed at, the need, what the
-/// doses bring, and each cap.
+/// doses bring, and each cap. What has a last step to the form that is read ends in it.
 pub fn workings(
     view: &PlanView,
     plot: &PlanPlot,
     element: Element,
+    liking: Liking,
 ) -> Vec<(&'static str, String, Option<Working>, String)> {
     let mut parts: Vec<(&'static str, String, Option<Working>, String)> = Vec::new();
-    let area = plot.standing.plot.ground().area;
+    let ground = plot.standing.plot.ground();
+    let area = ground.area;
+    let read = |working: Option<Working>| working.map(|working| liking.mass_working(element, working));
     if let Some(line) = plot.needs.iter().find(|line| line.need.element == element) {
         let words = match line.need.notes.join(" ") {
             none if none.is_empty() => "Nothing is needed: the level is enough.".into(),
             notes => notes,
         };
-        parts.push(("need", "What this plot needs".into(), season::need_on_plot(&line.need, area), words));
+        parts.push(("need", "What this plot needs".into(), read(season::need_on_plot(&line.need, area)), words));
     }
     let given = view.given(plot);
     let none = "No dose of this plan brings any.".to_owned();
     parts.push((
         "supplied",
         "What the doses bring in the first season".into(),
-        season::supplied(&given, element),
+        read(season::supplied(&given, element)),
         none,
     ));
     let counts = |cap: &&CapLine| match cap.left.cap.counted {
@@ -611,8 +638,11 @@ pub fn workings(
         parts.push(("brought", "What the doses count against the cap".into(), Some(brought), String::new()));
     }
     if let Some(nutrient) = plot.standing.present.standing.get(Analyte::Element(element)) {
-        parts.push(("found", "What was found".into(), Some(nutrient.found.working.clone()), String::new()));
-        let aim = nutrient.aim.as_ref().map(|aim| aim.working.clone());
+        let found = liking.found(nutrient.into(), &ground).working;
+        let kept = liking.kept(nutrient.into(), &ground);
+        let found = kept.into_iter().fold(found, |found, why| found.note(why));
+        parts.push(("found", "What was found".into(), Some(found), String::new()));
+        let aim = liking.aim(nutrient, &ground).map(|aim| aim.working);
         parts.push(("aim", "The aim".into(), aim, "This guideline sets no aim here.".into()));
         if let Some(percent) = &nutrient.percent_of_aim {
             parts.push(("percent", "The share of the aim".into(), Some(percent.working.clone()), String::new()));
@@ -626,7 +656,7 @@ pub async fn working(cx: Cx, Path((plan, plot, element)): Path<(PlanId, PlotId, 
     let view = cx.app.plan(&cx.actor, plan).await?;
     let element: Element = element.parse().map_err(|_| Error::not_found())?;
     let plot = view.plots.iter().find(|p| p.standing.plot.id == plot).ok_or_else(Error::not_found)?;
-    let parts = workings(&view, plot, element);
+    let parts = workings(&view, plot, element, cx.actor.liking);
     let pages = cell_pages(&plot.standing);
     let cell = |key| pages.get(&key).cloned();
     let parts = parts.iter().map(|(id, title, working, words)| Part {

@@ -5,7 +5,10 @@ use super::plots::{titled, under_plot, under_site};
 use crate::{
     agronomy::{
         analyte::Analyte,
+        ground::Ground,
         guideline::Position,
+        liking::{Liking, Shown},
+        rate::RateUnit,
         record::CellKey,
         standing::NutrientStanding,
         working::{Figure, Working},
@@ -159,7 +162,7 @@ pub fn cell_pages(standing: &PlotStanding) -> BTreeMap<CellKey, String> {
 }
 
 /// A nutrient of a plot as a track of the standing strip, every figure with its working.
-pub fn track(plot: PlotId, nutrient: &NutrientStanding) -> Track {
+pub fn track(plot: PlotId, nutrient: &NutrientStanding, ground: &Ground, liking: Liking) -> Track {
     let path = |what| working_path(plot, nutrient.analyte, what);
     let mut links = Vec::new();
     if let Some(percent) = &nutrient.percent_of_aim {
@@ -174,10 +177,11 @@ pub fn track(plot: PlotId, nutrient: &NutrientStanding) -> Track {
     links.push(("over the years".into(), trend_path(plot, nutrient.analyte)));
     let mut why: Vec<String> = nutrient.why_this_reading.iter().map(|reason| sentence(reason)).collect();
     why.extend(nutrient.notes.iter().map(|note| sentence(note)));
+    why.extend(liking.kept(nutrient.into(), ground).map(str::to_owned));
     Track {
         name: nutrient.analyte.name(),
-        found_text: figure(&nutrient.found.figure),
-        aim_text: nutrient.aim.as_ref().map_or_else(String::new, |aim| figure(&aim.figure)),
+        found_text: figure(&liking.found(nutrient.into(), ground).figure),
+        aim_text: liking.aim(nutrient, ground).map_or_else(String::new, |aim| figure(&aim.figure)),
         words: words(nutrient),
         found: nutrient.ratio(),
         likely: nutrient.ratio_range_90(),
@@ -238,10 +242,11 @@ impl PlotPage {
             None => String::new(),
         };
         let judged_count = judged.len();
-        let tracks: Vec<Track> = judged.into_iter().map(|nutrient| track(id, nutrient)).collect();
+        let (ground, liking) = (standing.plot.ground(), cx.actor.liking);
+        let tracks: Vec<Track> = judged.into_iter().map(|nutrient| track(id, nutrient, &ground, liking)).collect();
         let others = unjudged.into_iter().map(|nutrient| Other {
             name: nutrient.analyte.name(),
-            found: figure(&nutrient.found.figure),
+            found: figure(&liking.found(nutrient.into(), &ground).figure),
             working: working_path(id, nutrient.analyte, "found"),
             trend: trend_path(id, nutrient.analyte),
             why: words(nutrient),
@@ -363,14 +368,21 @@ pub async fn show(cx: Cx, Path(plot): Path<PlotId>) -> Result<PlotPage> {
 }
 
 /// The working behind a figure of a nutrient, where it has one.
-fn behind<'a>(nutrient: &'a NutrientStanding, need: Option<&'a Working>, what: &str) -> Option<&'a Working> {
+fn behind(
+    nutrient: &NutrientStanding,
+    need: Option<&Working>,
+    what: &str,
+    ground: &Ground,
+    liking: Liking,
+) -> Option<Shown> {
+    let plain = |working: &Working| Shown { figure: working.figure.clone(), working: working.clone() };
     match what {
-        "found" => Some(&nutrient.found.working),
-        "aim" => nutrient.aim.as_ref().map(|aim| &aim.working),
-        "percent" => nutrient.percent_of_aim.as_ref().map(|percent| &percent.working),
-        "class" => nutrient.class_working.as_ref(),
-        "likelihood" => nutrient.likelihood.as_ref().map(|likelihood| &likelihood.working),
-        "need" => need,
+        "found" => Some(liking.found(nutrient.into(), ground)),
+        "aim" => liking.aim(nutrient, ground),
+        "percent" => nutrient.percent_of_aim.as_ref().map(|percent| plain(&percent.working)),
+        "class" => nutrient.class_working.as_ref().map(plain),
+        "likelihood" => nutrient.likelihood.as_ref().map(|likelihood| plain(&likelihood.working)),
+        "need" => need.map(plain),
         _ => None,
     }
 }
@@ -380,20 +392,29 @@ pub async fn working(cx: Cx, Path((plot, analyte, what)): Path<(PlotId, String, 
     let (site, _, standing) = cx.app.plot_standing(&cx.actor, plot).await?;
     let analyte: Analyte = analyte.parse().map_err(|_| Error::not_found())?;
     let nutrient = standing.present.standing.get(analyte).ok_or_else(Error::not_found)?;
-    let need = standing.need(nutrient, &way_of(&site)).and_then(|need| need.working);
-    let working = behind(nutrient, need.as_ref(), &what).ok_or_else(Error::not_found)?;
+    let (ground, liking) = (standing.plot.ground(), cx.actor.liking);
+    let need = standing.need(nutrient, &way_of(&site));
+    // In kg/ha where levels are read by mass: what a step of the outlook says.
+    let need = need.and_then(|need| liking.need_working(&need, ground.area, RateUnit::KgPerHa));
+    let open = |what: &str| behind(nutrient, need.as_ref(), what, &ground, liking);
+    let shown = open(&what).ok_or_else(Error::not_found)?;
     let pages = cell_pages(&standing);
     let (_, name) = FIGURES.iter().find(|(key, _)| *key == what).ok_or_else(Error::not_found)?;
     let others = FIGURES
         .iter()
-        .filter(|(key, _)| *key != what && behind(nutrient, need.as_ref(), key).is_some())
+        .filter(|(key, _)| *key != what && open(key).is_some())
         .map(|(key, name)| (*name, working_path(plot, analyte, key)))
         .collect();
     let page = WorkingPage {
         frame: under_plot(&cx, &site, &standing.plot, format!("{}: {}", analyte.name(), name.to_lowercase())),
-        figure: figure(&working.figure),
-        steps: Steps::of(working, &|key| pages.get(&key).cloned()),
-        why: nutrient.why_this_reading.iter().map(|reason| sentence(reason)).collect(),
+        figure: figure(&shown.figure),
+        steps: Steps::of(&shown.working, &|key| pages.get(&key).cloned()),
+        why: nutrient
+            .why_this_reading
+            .iter()
+            .map(|reason| sentence(reason))
+            .chain(liking.kept(nutrient.into(), &ground).map(str::to_owned))
+            .collect(),
         others,
     };
     html(&page)

@@ -9,6 +9,7 @@ use crate::{
     agronomy::{
         analyte::Analyte,
         drift,
+        liking::Liking,
         record::{Application, Qualifier},
     },
     app::trends::{MethodTrend, PlotTrend},
@@ -50,12 +51,17 @@ struct Chart {
     notes: Vec<String>,
 }
 
-fn chart(analyte: Analyte, method: &MethodTrend, marks: &[Mark]) -> Chart {
+fn chart(trend: &PlotTrend, method: &MethodTrend, marks: &[Mark], liking: Liking) -> Chart {
+    let analyte = trend.analyte;
+    let history = trend.standing.survey.history(analyte);
+    let newest = history.iter().rfind(|r| r.method == method.method && r.level.unit() == method.unit);
+    let step = newest.and_then(|newest| liking.for_trend(newest.into(), &trend.standing.plot.ground()));
+    let read = |value: f64| step.as_ref().map_or(value, |step| step.there(value));
     let picture = Trend {
         title: format!("{} by {}", analyte.name(), method.method.label()),
-        unit: method.unit.into(),
-        segments: method.segments.iter().map(segment).collect(),
-        aim: method.aim,
+        unit: step.as_ref().map_or_else(|| method.unit.to_owned(), |step| step.unit.clone()),
+        segments: method.segments.iter().map(|of| segment(of, &read)).collect(),
+        aim: method.aim.map(|(low, high)| (read(low), read(high))),
         marks: marks.to_vec(),
     };
     let mut notes: Vec<String> = method.segments.iter().flat_map(|s| s.notes.clone()).collect();
@@ -64,11 +70,11 @@ fn chart(analyte: Analyte, method: &MethodTrend, marks: &[Mark]) -> Chart {
     Chart { picture, no_aim: method.no_aim.clone(), notes }
 }
 
-fn segment(segment: &drift::Segment) -> Segment {
-    Segment { label: segment.label(), points: segment.points.iter().map(point).collect() }
+fn segment(segment: &drift::Segment, read: &impl Fn(f64) -> f64) -> Segment {
+    Segment { label: segment.label(), points: segment.points.iter().map(|of| point(of, read)).collect() }
 }
 
-fn point(point: &drift::Point) -> Point {
+fn point(point: &drift::Point, read: &impl Fn(f64) -> f64) -> Point {
     let mut notes = Vec::new();
     if point.date_assumed {
         notes.push("date assumed".to_owned());
@@ -79,10 +85,10 @@ fn point(point: &drift::Point) -> Point {
     let bars = point.qualifier == Qualifier::Exact;
     Point {
         date: point.sampled_on,
-        value: point.value,
+        value: read(point.value),
         qualifier: point.qualifier,
-        low: point.low.filter(|_| bars),
-        high: point.high.filter(|_| bars),
+        low: point.low.filter(|_| bars).map(read),
+        high: point.high.filter(|_| bars).map(read),
         note: notes.join(", "),
     }
 }
@@ -100,7 +106,7 @@ impl TrendPage {
             frame: under_plot(cx, &trend.site, plot, title),
             verdict: trend.verdict.words.clone(),
             notes: trend.verdict.notes.clone(),
-            charts: trend.methods.iter().map(|method| chart(analyte, method, &marks)).collect(),
+            charts: trend.methods.iter().map(|method| chart(trend, method, &marks, cx.actor.liking)).collect(),
             breaks: once(trend.breaks.iter().map(|gap| gap.words.clone())),
             left_out: left_out.map(|test| format!("{}: {}", show::date(test.sampled_on), test.why)).collect(),
             working: trend.standing.present.standing.get(analyte).map(|_| working_path(plot.id, analyte, "found")),

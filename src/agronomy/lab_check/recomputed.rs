@@ -1,0 +1,347 @@
+//! A sheet's own capacity, shares and ratios, worked out again from its own cells, and what
+//! explains a difference: rounded weights, acids counted or not, another denominator, free
+//! lime, salts, units. It takes the sheet's cells as they are and calls nothing right.
+
+use crate::agronomy::{
+    analyte::Analyte,
+    carbonate::Signs,
+    element::Element,
+    exchange_capacity::{BASES, Capacity, Parts, SUMMATION, capacity, clemson_divisors, rounded_divisors},
+    method::Method,
+    reading::{Divisors, Level, Reading, charge, number},
+    source::{Citation, Evidence, Source},
+    working::{Figure, Working},
+};
+use std::collections::BTreeMap;
+
+/// Sums of cations scatter between labs; displacement is steadier.
+const SUMS_SCATTER: Source = Source {
+    publisher: "Agricultural Laboratory Proficiency programme, 135 soils, 102 laboratories (abstract)",
+    title: "Capacity by displacement is precise between labs; by sum of cations it is imprecise and biased",
+    year: 2015,
+    address: "",
+    evidence: Evidence::Read,
+};
+
+/// Percentages of calcium, magnesium and potassium alone.
+const OF_BASES: Source = Source {
+    publisher: "Michigan State University Extension",
+    title: "Percentages of K, Ca and Mg that make 100 among themselves",
+    year: 0,
+    address: "https://www.canr.msu.edu",
+    evidence: Evidence::Read,
+};
+
+/// One figure of a sheet, worked out again.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Line {
+    /// "Exchange capacity", "Calcium, share", "Calcium to magnesium".
+    pub what: String,
+    /// As the sheet prints it, where it does.
+    pub printed: Option<Figure>,
+    /// From the sheet's own cells.
+    pub ours: Option<Working>,
+    /// It comes out as printed, by some way of counting that labs use.
+    pub fits: bool,
+    /// What is to be said of the two, as sentences.
+    pub words: String,
+}
+
+/// The sums of one sheet.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Recomputed {
+    /// The caller's key of the sheet.
+    pub report: i64,
+    pub lab: String,
+    pub lines: Vec<Line>,
+}
+
+/// A way of counting, and what it makes.
+struct Tried {
+    value: f64,
+    /// "with the rounded weights (200, 120, 390, 230)".
+    how: &'static str,
+}
+
+/// Works a sheet's sums out again from its readings. Empty where it has too few cells for any.
+pub fn recompute(readings: &[Reading], signs: &Signs) -> Vec<Line> {
+    let Some(parts) = parts(readings) else { return vec![] };
+    let mut lines = Vec::new();
+    let inflated = inflated(signs);
+    let stated = find(readings, Analyte::ExchangeCapacity);
+    let summed = sum(&parts, &Divisors::exact());
+    lines.extend(capacity_line(&parts, stated, summed.as_ref().ok(), summed.as_ref().err(), &inflated));
+    // Shares are of the printed capacity where there is one: that is what the sheet divided by.
+    let with_stated = Parts { stated: stated.cloned(), ..parts.clone() };
+    let shared = sum(&with_stated, &Divisors::exact()).ok();
+    for element in BASES.into_iter().chain([Element::H]) {
+        lines.extend(share_line(element, readings, &with_stated, shared.as_ref(), &inflated));
+    }
+    lines.extend(base_line(readings, &with_stated, shared.as_ref(), &inflated));
+    lines.extend(ratios(&parts, &inflated));
+    lines
+}
+
+/// Cations of the method that read calcium, with acidity, buffer and pH of the same sheet.
+fn parts(readings: &[Reading]) -> Option<Parts> {
+    let calcium = readings.iter().find(|r| r.analyte == Analyte::Element(Element::Ca) && r.is_exact())?;
+    let of_sheet = |element: Element| {
+        let fits = |r: &&Reading| {
+            r.analyte == Analyte::Element(element)
+                && (!BASES.contains(&element)
+                    || r.method == calcium.method && r.level.unit() == calcium.level.unit())
+        };
+        readings.iter().find(fits).cloned()
+    };
+    let cations: BTreeMap<Element, Reading> = BASES
+        .into_iter()
+        .chain([Element::Al, Element::H])
+        .filter_map(|element| Some((element, of_sheet(element)?)))
+        .collect();
+    Some(Parts {
+        cations,
+        acidity: find(readings, Analyte::Acidity).cloned(),
+        buffer_ph: find(readings, Analyte::BufferPh).cloned(),
+        ph: find(readings, Analyte::Ph).cloned(),
+        stated: None,
+    })
+}
+
+fn find(readings: &[Reading], analyte: Analyte) -> Option<&Reading> {
+    readings.iter().find(|reading| reading.analyte == analyte && reading.is_exact())
+}
+
+/// The capacity as the cells make it, whatever lime or salts add: this is arithmetic, not judgement.
+fn sum(parts: &Parts, divisors: &Divisors) -> Result<Capacity, String> {
+    capacity(parts, &Signs::default(), divisors).map_err(|withheld| withheld.reason)
+}
+
+/// The bases alone, in the unit of calcium.
+fn bases(parts: &Parts, divisors: &Divisors) -> Option<f64> {
+    let charges: Option<Vec<f64>> = BASES[..3]
+        .iter()
+        .map(|base| Some(charge(parts.cations.get(base)?, divisors)?.0.number()))
+        .collect();
+    let sodium = parts.cations.get(&Element::Na).and_then(|na| charge(na, divisors)).map_or(0.0, |c| c.0.number());
+    Some(charges?.iter().sum::<f64>() + sodium)
+}
+
+fn inflated(signs: &Signs) -> String {
+    match (signs.calcareous(), signs.salty()) {
+        (false, false) => String::new(),
+        (lime, _) => {
+            let what = if lime { "Free lime" } else { "Salts" };
+            format!(
+                " {what} swells what this extract counts as bases here, so neither figure is what the soil can hold."
+            )
+        }
+    }
+}
+
+/// Whether a value, rounded as the sheet prints it, is what the sheet prints.
+fn as_printed(value: f64, printed: &Figure) -> bool {
+    let step = 10f64.powi(-i32::from(printed.decimals));
+    (value - printed.value).abs() <= step / 2.0 + step * 1e-6
+}
+
+const ROUNDED: &str = "with the rounded weights that many labs use (200, 120, 390 and 230 mg/kg to the cmol(+))";
+const CLEMSON: &str = "with Clemson’s weights (200, 120, 391 and 230 mg/kg to the cmol(+))";
+
+fn capacity_line(
+    parts: &Parts,
+    stated: Option<&Reading>,
+    summed: Option<&Capacity>,
+    why_not: Option<&String>,
+    inflated: &str,
+) -> Option<Line> {
+    let what = "Exchange capacity".to_owned();
+    let Some(stated) = stated else {
+        let words = match (summed, why_not) {
+            (Some(_), _) => format!("The sheet prints none.{inflated}"),
+            (None, why) => format!("{}.", why?.trim_end_matches('.')),
+        };
+        return Some(Line { what, printed: None, ours: summed.map(|s| s.working.clone()), fits: true, words });
+    };
+    let printed = stated.figure();
+    let mut tried: Vec<Tried> = Vec::new();
+    let ways =
+        [(Divisors::exact(), ""), (rounded_divisors(), ROUNDED), (clemson_divisors(), CLEMSON)];
+    let fits_unit = |level: Level| level.unit() == stated.level.unit();
+    for (divisors, how) in &ways {
+        let made = sum(parts, divisors).ok().filter(|made| fits_unit(made.level));
+        tried.extend(made.map(|made| Tried { value: made.level.number(), how }));
+    }
+    for (divisors, how) in &ways[..2] {
+        let how = match *how {
+            "" => "without hydrogen and aluminium: it is the sum of the bases, which is less than a sour soil can hold",
+            _ => "without hydrogen and aluminium, and with rounded weights: it is the sum of the bases alone",
+        };
+        let by_mass = parts.cations.values().next().is_some_and(|r| {
+            charge(r, divisors).is_some_and(|(level, _)| fits_unit(level))
+        });
+        tried.extend(bases(parts, divisors).filter(|_| by_mass).map(|value| Tried { value, how }));
+    }
+    let ours = summed.map(|s| s.working.clone());
+    if let Some(fit) = tried.iter().find(|tried| as_printed(tried.value, &printed)) {
+        let words = match fit.how {
+            "" => format!("The cells make the printed figure.{inflated}"),
+            how => format!("The cells make the printed figure {how}.{inflated}"),
+        };
+        return Some(Line { what, printed: Some(printed), ours, fits: true, words });
+    }
+    let Some(summed) = summed.filter(|summed| fits_unit(summed.level)) else {
+        let why = why_not.map_or("the cells are in another unit than the capacity".to_owned(), |why| {
+            let mut chars = why.chars();
+            chars.next().map_or_else(String::new, |first| first.to_lowercase().chain(chars).collect())
+        });
+        let words = format!("It cannot be worked out from this sheet: {}.", why.trim_end_matches('.'));
+        return Some(Line { what, printed: Some(printed), ours: None, fits: false, words });
+    };
+    let ratio = summed.level.number() / printed.value;
+    let mut words = format!("The cells make {} % of the printed figure.", number((ratio * 100.0).round()));
+    if matches!(stated.method, Method::CapacityAcetate7 | Method::CapacityAcetate82) {
+        words += &format!(
+            " It was measured by displacement and not added up; the two seldom agree ({}).",
+            Citation::from(SUMS_SCATTER)
+        );
+    } else if (ratio - 2.0).abs() < 0.1 || (ratio - 0.5).abs() < 0.05 {
+        words += " That is a factor of two: lb/acre taken for ppm, or the other way round?";
+    } else if (ratio - 1.0).abs() <= 0.03 {
+        words += " Rounding of the cells as printed may explain it.";
+    } else if inflated.is_empty() {
+        words += " No way of counting that is known here explains it: is a cell, a unit or a method wrong?";
+    }
+    Some(Line { what, printed: Some(printed), ours, fits: false, words: words + inflated })
+}
+
+fn share_line(
+    element: Element,
+    readings: &[Reading],
+    parts: &Parts,
+    shared: Option<&Capacity>,
+    inflated: &str,
+) -> Option<Line> {
+    let printed = find(readings, Analyte::Saturation(element))?.figure();
+    let what = Analyte::Saturation(element).name();
+    let held = match element {
+        Element::H => shared.and_then(|capacity| capacity.acidity.as_ref()),
+        _ => shared.and_then(|capacity| capacity.cations.get(&element)),
+    };
+    let mut tried: Vec<Tried> = Vec::new();
+    let of = |parts: &Parts, divisors: &Divisors| {
+        let capacity = sum(parts, divisors).ok()?;
+        let held = match element {
+            Element::H => capacity.acidity,
+            _ => capacity.cations.get(&element).cloned(),
+        };
+        Some(held?.share.0)
+    };
+    tried.extend(held.map(|held| Tried { value: held.share.0, how: "" }));
+    let rounded = rounded_divisors();
+    tried.extend(of(parts, &rounded).map(|value| Tried { value, how: ROUNDED }));
+    let own_sum = Parts { stated: None, ..parts.clone() };
+    let exact = Divisors::exact();
+    tried.extend(of(&own_sum, &exact).map(|value| Tried { value, how: "of the sum of its own cells" }));
+    tried.extend(
+        of(&own_sum, &rounded)
+            .map(|value| Tried { value, how: "of the sum of its own cells, with rounded weights" }),
+    );
+    if element != Element::H {
+        for (divisors, how) in [
+            (&exact, "of calcium, magnesium and potassium alone, not of the capacity"),
+            (&rounded, "of calcium, magnesium and potassium alone, with rounded weights"),
+        ] {
+            let charges: Option<Vec<(Element, f64)>> = BASES[..3]
+                .iter()
+                .map(|base| Some((*base, charge(parts.cations.get(base)?, divisors)?.0.number())))
+                .collect();
+            let own = charges.as_ref().and_then(|all| all.iter().find(|(e, _)| *e == element)).map(|(_, v)| *v);
+            let all: Option<f64> = charges.as_ref().map(|all| all.iter().map(|(_, v)| v).sum());
+            tried.extend(own.zip(all).map(|(own, all)| Tried { value: 100.0 * own / all, how }));
+        }
+    }
+    Some(compared(what, printed, held.map(|held| held.working.clone()), &tried, inflated))
+}
+
+fn base_line(readings: &[Reading], parts: &Parts, shared: Option<&Capacity>, inflated: &str) -> Option<Line> {
+    let printed = find(readings, Analyte::BaseSaturation)?.figure();
+    let held = shared.and_then(|capacity| capacity.base_saturation.as_ref());
+    let mut tried: Vec<Tried> = Vec::new();
+    tried.extend(held.map(|held| Tried { value: held.share.0, how: "" }));
+    let rounded = rounded_divisors();
+    let of = |parts: &Parts, divisors: &Divisors| sum(parts, divisors).ok()?.base_saturation.map(|held| held.share.0);
+    tried.extend(of(parts, &rounded).map(|value| Tried { value, how: ROUNDED }));
+    tried.extend(of(parts, &clemson_divisors()).map(|value| Tried { value, how: CLEMSON }));
+    if let (Some(held), Some(shared)) = (held, shared) {
+        let exact = Divisors::exact();
+        let acid = |element| parts.cations.get(&element).and_then(|r| charge(r, &exact)).map(|(level, _)| level.number());
+        let all = shared.level.number();
+        for (acids, how) in [
+            (acid(Element::Al), "with aluminium counted as a base, which it is not"),
+            (acid(Element::H), "with hydrogen counted as a base, which it is not"),
+        ] {
+            tried.extend(acids.map(|acid| Tried { value: held.share.0 + 100.0 * acid / all, how }));
+        }
+    }
+    let own_sum = Parts { stated: None, ..parts.clone() };
+    tried.extend(
+        of(&own_sum, &Divisors::exact()).map(|value| Tried { value, how: "of the sum of its own cells" }),
+    );
+    let working = held.map(|held| held.working.clone());
+    Some(compared("Base saturation".into(), printed, working, &tried, inflated))
+}
+
+/// A printed share against the ways of counting that were tried.
+fn compared(what: String, printed: Figure, ours: Option<Working>, tried: &[Tried], inflated: &str) -> Line {
+    let fit = tried.iter().find(|tried| as_printed(tried.value, &printed));
+    let nearest = tried.iter().min_by(|a, b| {
+        (a.value - printed.value).abs().total_cmp(&(b.value - printed.value).abs())
+    });
+    let (fits, words) = match (fit, nearest) {
+        (Some(fit), _) if fit.how.is_empty() => (true, "The cells make the printed figure.".to_owned()),
+        (Some(fit), _) => {
+            let source = if fit.how.contains("alone") { format!(" (as {})", Citation::from(OF_BASES)) } else { String::new() };
+            (true, format!("The cells make the printed figure {}{source}.", fit.how))
+        }
+        // What was printed rounds three cells, each by half a digit.
+        (None, Some(near)) if (near.value - printed.value).abs() <= 1.0 => {
+            (true, "Within one point of the printed figure: rounding of the cells explains it.".to_owned())
+        }
+        (None, Some(near)) => {
+            let how = if near.how.is_empty() { String::new() } else { format!(", {}", near.how) };
+            let words = format!(
+                "The nearest that the cells make is {} %{how}. Is a cell, a unit or the capacity wrong?",
+                number((near.value * 10.0).round() / 10.0)
+            );
+            (false, words)
+        }
+        (None, None) => (false, "It cannot be worked out from this sheet.".to_owned()),
+    };
+    Line { what, printed: Some(printed), ours, fits, words: words + inflated }
+}
+
+/// Ratios by charge, with what a ratio of mg/kg would say beside them.
+fn ratios(parts: &Parts, inflated: &str) -> Vec<Line> {
+    let exact = Divisors::exact();
+    let pairs = [(Element::Ca, Element::Mg), (Element::Ca, Element::K), (Element::Mg, Element::K)];
+    let ratio = |(over, under): (Element, Element)| {
+        let (top, bottom) = (parts.cations.get(&over)?, parts.cations.get(&under)?);
+        let ((a, a_working), (b, b_working)) = (charge(top, &exact)?, charge(bottom, &exact)?);
+        let value = a.number() / b.number();
+        if !value.is_finite() || !top.is_exact() || !bottom.is_exact() {
+            return None;
+        }
+        let by_mass = value * over.mg_per_cmol_charge()? / under.mg_per_cmol_charge()?;
+        let what = format!("{} to {}, by charge", Analyte::Element(over).name(), under.name());
+        let formula = format!("{} ÷ {} = {}", number(a.number()), number(b.number()), number(value));
+        let ours = Working::step(&what, Figure::significant(value, "", 2), formula, [a_working, b_working])
+            .cite(SUMMATION)
+            .note("Ratios are of charge, of one extract, on one basis.");
+        let words = format!(
+            "By weight it would read {}: ratios of mg/kg are other numbers, so ask a lab which it prints.{inflated}",
+            Figure::significant(by_mass, "", 2)
+        );
+        Some(Line { what, printed: None, ours: Some(ours), fits: true, words })
+    };
+    pairs.into_iter().filter_map(ratio).collect()
+}

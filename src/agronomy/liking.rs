@@ -1,0 +1,527 @@
+//! Levels, aims and needs in the unit and form that a person likes to read: one last linear
+//! step behind a figure, said with its factor in the working. It changes no level and no
+//! judgement, and it refuses what is not arithmetic: a result by volume never becomes one by
+//! mass, what is dissolved in an extract never becomes a mass of soil.
+
+use super::{
+    analyte::Analyte,
+    element::{ATOMIC_WEIGHTS, Element, Form},
+    ground::Ground,
+    method::Method,
+    need::{Need, soil_working},
+    quantity::{KgPerHa, MgPerKg, MgPerL, SquareMetres, by_volume_kg_per_ha},
+    rate::RateUnit,
+    reading::{Level, Reading, decimals_after, number},
+    record::keyed,
+    source::{Citation, Evidence, Source},
+    standing::{NutrientStanding, Worked},
+    working::{Figure, Origin, Working},
+};
+use serde::{Deserialize, Serialize};
+use std::str::FromStr;
+
+/// The unit that a person reads soil levels in.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum LevelUnit {
+    /// Unit and form of the sheet itself.
+    AsPrinted,
+    /// By mass of soil; mg/L where the lab scoops.
+    #[default]
+    MgPerKg,
+    KgPerHa,
+    LbPerAcre,
+    GramsOnPlot,
+}
+
+keyed!(LevelUnit {
+    AsPrinted "as_printed" "as the lab printed it",
+    MgPerKg "mg_per_kg" "mg/kg (mg/L where the lab scoops)",
+    KgPerHa "kg_per_ha" "kg/ha",
+    LbPerAcre "lb_per_acre" "lb/acre",
+    GramsOnPlot "grams_on_plot" "grams on the plot",
+});
+
+/// Whether a person counts the element, or the oxide that bags and some sheets print.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum NutrientForm {
+    #[default]
+    Element,
+    Oxide,
+}
+
+keyed!(NutrientForm {
+    Element "element" "the element: P, K, Ca, Mg, S, Na",
+    Oxide "oxide" "the oxide: P₂O₅, K₂O, CaO, MgO, SO₃, Na₂O",
+});
+
+/// 1 lb/acre in kg/ha, from the exact pound and acre.
+const POUND_AND_ACRE: Source = Source {
+    publisher: "International yard and pound agreement",
+    title: "1 lb = 0.45359237 kg; 1 acre = 4,046.8564224 m²",
+    year: 1959,
+    address: "",
+    evidence: Evidence::Derived,
+};
+
+const BY_VOLUME: &str = "It stays in mg/L: the lab scooped a volume of soil, and without the density of what was \
+    scooped no mg/kg can be made of it. The density of the field is another one.";
+const IN_SOLUTION: &str = "It stays in mg/L: it is what was dissolved in the extract, not what the soil holds.";
+const OF_CONCERN: &str = "It stays in mg/kg, the unit that the limits for it are published in.";
+
+/// How a person likes to read levels, aims and needs.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Liking {
+    pub unit: LevelUnit,
+    pub form: NutrientForm,
+}
+
+/// The last step from a figure to the one shown: value × `factor`.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Conversion {
+    pub factor: f64,
+    /// With the form, where it is an oxide: "kg/ha P₂O₅".
+    pub unit: String,
+    /// The factor as a formula says it, each part with its sign: "× 2,860,000 kg/ha ÷ 1,000,000".
+    shown: String,
+    inputs: Vec<Working>,
+    sources: Vec<Citation>,
+}
+
+/// A figure in the unit asked for, with its derivation.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Shown {
+    pub figure: Figure,
+    pub working: Working,
+}
+
+impl Conversion {
+    fn none(unit: &str) -> Conversion {
+        Conversion { factor: 1.0, unit: unit.into(), shown: String::new(), inputs: vec![], sources: vec![] }
+    }
+
+    /// A value in the unit asked for.
+    pub fn there(&self, value: f64) -> f64 {
+        value * self.factor
+    }
+
+    /// The same back.
+    pub fn back(&self, shown: f64) -> f64 {
+        shown / self.factor
+    }
+
+    /// Whether nothing changes, neither number nor unit.
+    fn is_idle(&self) -> bool {
+        self.shown.is_empty()
+    }
+
+    fn then(mut self, factor: f64, shown: String, unit: String) -> Conversion {
+        self.factor *= factor;
+        self.shown = format!("{} {shown}", self.shown).trim().to_owned();
+        self.unit = unit;
+        self
+    }
+
+    fn resting_on(mut self, input: Working) -> Conversion {
+        self.inputs.push(input);
+        self
+    }
+
+    fn citing(mut self, source: Source) -> Conversion {
+        self.sources.push(source.into());
+        self
+    }
+
+    /// kg/ha as lb/acre or as grams on the plot, where that is asked for.
+    fn by_area(self, unit: LevelUnit, area: SquareMetres) -> Conversion {
+        match unit {
+            LevelUnit::LbPerAcre => self
+                .then(KgPerHa(1.0).lb_per_acre(), format!("÷ {:.5}", 1.0 / KgPerHa(1.0).lb_per_acre()), "lb/acre".into())
+                .citing(POUND_AND_ACRE),
+            LevelUnit::GramsOnPlot => self
+                .then(KgPerHa(1.0).on(area).0, format!("× 0.1 g/m² × {} m²", number(area.0)), "g".into())
+                .resting_on(Working::leaf("Area of the plot", Figure::significant(area.0, "m²", 3), Origin::Entered)),
+            _ => self,
+        }
+    }
+
+    /// The element as its oxide, where that is asked for and customary.
+    fn in_form(self, form: NutrientForm, element: Option<Element>) -> Conversion {
+        let oxide = element.filter(|_| form == NutrientForm::Oxide).and_then(Form::oxide_of);
+        let Some(oxide) = oxide else { return self };
+        let factor = 1.0 / oxide.to_element();
+        let unit = format!("{} {}", self.unit, subscripts(oxide));
+        self.then(factor, format!("× {factor:.4}"), unit).citing(ATOMIC_WEIGHTS)
+    }
+
+    /// A figure through this step; `decimals` are those that it had.
+    fn show(&self, title: &str, value: f64, sign: &str, decimals: u8, working: &Working) -> Shown {
+        if self.is_idle() {
+            return Shown { figure: working.figure.clone(), working: working.clone() };
+        }
+        let shown = self.there(value);
+        let mut figure = Figure::new(shown, self.unit.clone(), decimals_after(decimals, self.factor));
+        figure.sign = sign.to_owned();
+        let formula = format!("{sign}{} {} {} = {figure}", number(value), working.figure.unit, self.shown);
+        let inputs = std::iter::once(working.clone()).chain(self.inputs.iter().cloned());
+        let mut step = Working::step(title, figure.clone(), formula, inputs)
+            .note("The last step only puts it into the unit of your settings; nothing is judged by it.");
+        // A node cites one source; of two steps at once the other is said in words.
+        let mut sources = self.sources.iter();
+        if let Some(first) = sources.next() {
+            step = step.cite(first.clone());
+        }
+        for other in sources {
+            step = step.note(format!("Also {other}"));
+        }
+        Shown { figure, working: step }
+    }
+}
+
+/// "P2O5" with its small figures.
+pub fn subscripts(form: Form) -> String {
+    let small = |c: char| c.to_digit(10).and_then(|digit| char::from_u32(0x2080 + digit)).unwrap_or(c);
+    form.symbol().chars().map(small).collect()
+}
+
+/// What of a result decides how it may be shown.
+#[derive(Clone, Copy, Debug)]
+pub struct Tested<'a> {
+    pub analyte: Analyte,
+    pub method: &'a Method,
+    pub level: Level,
+    /// From the printed cell to `level`.
+    pub working: &'a Working,
+}
+
+impl<'a> From<&'a NutrientStanding> for Tested<'a> {
+    fn from(n: &'a NutrientStanding) -> Self {
+        Tested { analyte: n.analyte, method: &n.method, level: n.level, working: &n.found.working }
+    }
+}
+
+impl<'a> From<&'a Reading> for Tested<'a> {
+    fn from(r: &'a Reading) -> Self {
+        Tested { analyte: r.analyte, method: &r.method, level: r.level, working: &r.working }
+    }
+}
+
+impl Liking {
+    /// The last step for levels like this result's, or the sentence that says why its own unit stays.
+    pub fn conversion(self, result: Tested<'_>, ground: &Ground) -> Result<Conversion, &'static str> {
+        let own = Conversion::none(result.level.unit());
+        if self.unit == LevelUnit::AsPrinted {
+            return Ok(as_printed(result).unwrap_or(own));
+        }
+        let nutrient = match result.analyte {
+            Analyte::Element(element) => Some(element),
+            Analyte::NitrateN | Analyte::AmmoniumN => None,
+            _ => return Ok(own),
+        };
+        let in_mass = |converted: Conversion| match (self.unit, result.level) {
+            (LevelUnit::MgPerKg, _) => converted,
+            (unit, Level::MgPerKg(_)) => {
+                let kg = ground.layer().soil_kg_per_ha();
+                let shown = format!("× {} kg/ha of soil ÷ 1,000,000", number(kg));
+                converted
+                    .then(ground.layer().mass(MgPerKg(1.0)).0, shown, "kg/ha".into())
+                    .resting_on(soil_working(ground))
+                    .by_area(unit, ground.area)
+            }
+            (unit, _) => {
+                let shown = format!("× {} cm × 0.1", number(ground.depth.0));
+                let depth = Working::leaf("Working depth", Figure::new(ground.depth.0, "cm", 0), Origin::Entered);
+                converted
+                    .then(by_volume_kg_per_ha(MgPerL(1.0), ground.depth).0, shown, "kg/ha".into())
+                    .resting_on(depth)
+                    .by_area(unit, ground.area)
+            }
+        };
+        match result.level {
+            Level::MgPerKg(_) | Level::MgPerL(_) => {}
+            _ => return Ok(own),
+        }
+        let per_area = self.unit != LevelUnit::MgPerKg;
+        if result.method == &Method::SaturationExtract {
+            return if per_area { Err(IN_SOLUTION) } else { Ok(own) };
+        }
+        if nutrient.is_some_and(is_of_concern) {
+            return if per_area { Err(OF_CONCERN) } else { Ok(own) };
+        }
+        Ok(in_mass(own).in_form(self.form, nutrient))
+    }
+
+    /// Why a result is not in the unit asked for, where it is not.
+    pub fn kept(self, result: Tested<'_>, ground: &Ground) -> Option<&'static str> {
+        match self.conversion(result, ground) {
+            Err(why) => Some(why),
+            Ok(_) if self.unit == LevelUnit::MgPerKg && self != Liking::default() => by_volume(result),
+            Ok(_) => None,
+        }
+    }
+
+    /// What was found, as this person reads it.
+    pub fn found(self, result: Tested<'_>, ground: &Ground) -> Shown {
+        let (figure, working) = (&result.working.figure, result.working);
+        let step = self.conversion(result, ground).unwrap_or_else(|_| Conversion::none(&figure.unit));
+        if self.unit == LevelUnit::AsPrinted {
+            // The cell itself, not a number that was sent there and back.
+            return match printed(working).filter(|_| !step.is_idle()) {
+                Some(cell) => Shown { figure: cell.figure.clone(), working: working.clone() },
+                None => Shown { figure: figure.clone(), working: working.clone() },
+            };
+        }
+        let title = format!("{} as you read it", result.analyte.name());
+        step.show(&title, result.level.number(), &figure.sign, figure.decimals, working)
+    }
+
+    /// The aim, where there is one, in the unit of what was found.
+    pub fn aim(self, nutrient: &NutrientStanding, ground: &Ground) -> Option<Shown> {
+        let aim = nutrient.aim.as_ref()?;
+        Some(self.like_found(nutrient.into(), "aim as you read it", aim, ground))
+    }
+
+    /// A figure in the unit of a result's level (an aim, a ceiling), as this person reads it.
+    pub fn like_found(self, result: Tested<'_>, what: &str, worked: &Worked, ground: &Ground) -> Shown {
+        let own = || Shown { figure: worked.figure.clone(), working: worked.working.clone() };
+        if worked.figure.unit != result.level.unit() {
+            return own();
+        }
+        let Ok(step) = self.conversion(result, ground) else { return own() };
+        let title = format!("{}, {what}", result.analyte.name());
+        let figure = &worked.figure;
+        step.show(&title, figure.value, &figure.sign, figure.decimals, &worked.working)
+    }
+
+    /// The step from kg/ha of an element to what this person reads needs in: per area where
+    /// levels are read so, else the rate that the site speaks of; as the oxide where liked.
+    pub fn need_conversion(self, element: Element, area: SquareMetres, site: RateUnit) -> Conversion {
+        let own = Conversion::none("kg/ha");
+        let step = match self.unit {
+            LevelUnit::KgPerHa | LevelUnit::LbPerAcre | LevelUnit::GramsOnPlot => own.by_area(self.unit, area),
+            LevelUnit::AsPrinted | LevelUnit::MgPerKg => match site {
+                RateUnit::KgPerHa => own,
+                unit => own.then(unit.show(KgPerHa(1.0)), format!("÷ {}", number(unit.kg_per_ha())), unit.label().into()),
+            },
+        };
+        step.in_form(self.form, Some(element))
+    }
+
+    /// A need in that unit, as many digits as a need deserves: two below 10, else three.
+    pub fn need(self, need: &Need, area: SquareMetres, site: RateUnit) -> Figure {
+        self.rate(need.element, need.kg_per_ha, area, site)
+    }
+
+    /// The same for any mass of an element per area.
+    pub fn rate(self, element: Element, rate: KgPerHa, area: SquareMetres, site: RateUnit) -> Figure {
+        let step = self.need_conversion(element, area, site);
+        let value = step.there(rate.0);
+        Figure::significant(value, step.unit, if value.abs() < 9.95 { 2 } else { 3 })
+    }
+
+    /// The working of a need with the last step, where there is one.
+    pub fn need_working(self, need: &Need, area: SquareMetres, site: RateUnit) -> Option<Working> {
+        let working = need.working.as_ref()?;
+        let step = self.need_conversion(need.element, area, site);
+        // A recorded need may stand in another unit than kg/ha.
+        if step.is_idle() || working.figure.unit != KgPerHa::UNIT {
+            return Some(working.clone());
+        }
+        let title = format!("{}, need as you read it", Analyte::Element(need.element).name());
+        Some(step.show(&title, need.kg_per_ha.0, "", working.figure.decimals, working).working)
+    }
+
+    /// The step for all tests of one method over the years, whose levels share this result's unit;
+    /// `None` where nothing changes.
+    pub fn for_trend(self, result: Tested<'_>, ground: &Ground) -> Option<Conversion> {
+        self.conversion(result, ground).ok().filter(|step| !step.is_idle())
+    }
+
+    /// The working of a mass in grams of an element, with the step to its oxide where liked.
+    pub fn mass_working(self, element: Element, working: Working) -> Working {
+        let step = Conversion::none("g").in_form(self.form, Some(element));
+        if step.is_idle() || working.figure.unit != "g" {
+            return working;
+        }
+        let title = format!("{} as you read it", Analyte::Element(element).name());
+        step.show(&title, working.figure.value, "", working.figure.decimals, &working).working
+    }
+
+    /// How much more a mass of an element weighs in the form that this person counts, and the
+    /// form's name; 1 and "the element" where it is the element itself.
+    pub fn weighed(self, element: Element) -> (f64, String) {
+        match Form::oxide_of(element).filter(|_| self.form == NutrientForm::Oxide) {
+            Some(oxide) => (1.0 / oxide.to_element(), subscripts(oxide)),
+            None => (1.0, "the element".into()),
+        }
+    }
+}
+
+/// Metals that are looked for because they harm; their limits are in mg/kg everywhere.
+fn is_of_concern(element: Element) -> bool {
+    use Element::{Al, As, Cd, Cr, Hg, Pb};
+    matches!(element, Al | As | Cd | Cr | Hg | Pb)
+}
+
+fn by_volume(result: Tested<'_>) -> Option<&'static str> {
+    let of_soil = result.method != &Method::SaturationExtract;
+    matches!(result.level, Level::MgPerL(_)).then_some(if of_soil { BY_VOLUME } else { IN_SOLUTION })
+}
+
+/// The printed cell that a level comes from.
+fn printed(working: &Working) -> Option<&Working> {
+    match working.origin {
+        Origin::Cell(_) => Some(working),
+        _ => working.inputs.iter().find_map(printed),
+    }
+}
+
+/// Back to the unit and form of the sheet: the inverse of all the steps between cell and level.
+fn as_printed(result: Tested<'_>) -> Option<Conversion> {
+    let cell = printed(result.working)?;
+    let (printed, level) = (cell.figure.value, result.level.number());
+    let factor = printed / level;
+    if cell.figure.unit == result.level.unit() || !factor.is_finite() || factor <= 0.0 {
+        return None;
+    }
+    let shown = format!("× {} ÷ {}", number(printed), number(level));
+    Some(Conversion::none("").then(factor, shown, cell.figure.unit.clone()).resting_on(cell.clone()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::agronomy::{
+        ground::{Cover, Texture},
+        quantity::{Centimetres, GramsPerCm3},
+        record::CellKey,
+    };
+    use proptest::prelude::*;
+
+    fn ground(density: f64, depth: f64) -> Ground {
+        Ground {
+            area: SquareMetres(30.0),
+            cover: Cover::Open,
+            texture: Texture::Loam,
+            bulk_density: Some(GramsPerCm3(density)),
+            depth: Centimetres(depth),
+            stones: 0.0,
+        }
+    }
+
+    fn cell(value: f64, unit: &str, decimals: u8) -> Working {
+        Working::leaf("P, printed", Figure::new(value, unit, decimals), Origin::Cell(CellKey(1)))
+    }
+
+    fn of<'a>(element: Element, level: Level, working: &'a Working, method: &'a Method) -> Tested<'a> {
+        Tested { analyte: Analyte::Element(element), method, level, working }
+    }
+
+    fn liking(unit: LevelUnit, form: NutrientForm) -> Liking {
+        Liking { unit, form }
+    }
+
+    #[test]
+    fn factors_are_those_that_are_published() {
+        let working = cell(1.0, "mg/kg", 0);
+        let by_mass = |element, unit, form, density, depth| {
+            let result = of(element, Level::MgPerKg(MgPerKg(1.0)), &working, &Method::Mehlich3Icp);
+            liking(unit, form).conversion(result, &ground(density, depth)).unwrap().factor
+        };
+        // SCMA (Rayment & Lyons 2011) 16A1: at 1.0 g/cm³ and 10 cm, 1 mg/kg is 1 kg/ha; 16B1: 1.3 at 1.3 g/cm³.
+        assert!((by_mass(Element::K, LevelUnit::KgPerHa, NutrientForm::Element, 1.0, 10.0) - 1.0).abs() < 1e-12);
+        assert!((by_mass(Element::K, LevelUnit::KgPerHa, NutrientForm::Element, 1.3, 10.0) - 1.3).abs() < 1e-12);
+        // 2,000,000 lb of soil per acre: ppm × 2 = lb/acre (Ohio State).
+        let two_million_lb = 2.241_702_3 / 1.5;
+        assert!((by_mass(Element::K, LevelUnit::LbPerAcre, NutrientForm::Element, two_million_lb, 15.0) - 2.0).abs() < 1e-6);
+        // On 30 m² 1 kg/ha is 3 g.
+        assert!((by_mass(Element::K, LevelUnit::GramsOnPlot, NutrientForm::Element, 1.0, 10.0) - 3.0).abs() < 1e-12);
+        // Mattilsynet (Norwegian Food Safety Authority), conversion of mineral fertiliser declarations, 2013:
+        // P = P₂O₅ × 0.436, K = K₂O × 0.830, Ca = CaO × 0.715,
+        // Mg = MgO × 0.603, S = SO₃ × 0.400.
+        for (element, printed) in [
+            (Element::P, 0.436),
+            (Element::K, 0.830),
+            (Element::Ca, 0.715),
+            (Element::Mg, 0.603),
+            (Element::S, 0.400),
+        ] {
+            let factor = by_mass(element, LevelUnit::MgPerKg, NutrientForm::Oxide, 1.0, 10.0);
+            assert!((1.0 / factor - printed).abs() < 6e-4, "{element}: {factor}");
+        }
+    }
+
+    #[test]
+    fn by_volume_takes_the_depth_alone_and_never_becomes_mg_per_kg() {
+        let working = cell(21.0, "mg/L", 0);
+        let result = of(Element::P, Level::MgPerL(MgPerL(21.0)), &working, &Method::Olsen);
+        // SCMA 18F1 note 3: mg/dm³ × 2 for 20 cm, whatever the density of the field.
+        for density in [0.6, 1.1, 1.7] {
+            let step =
+                liking(LevelUnit::KgPerHa, NutrientForm::Element).conversion(result, &ground(density, 20.0)).unwrap();
+            assert!((step.factor - 2.0).abs() < 1e-12);
+        }
+        let shown = liking(LevelUnit::MgPerKg, NutrientForm::Oxide).found(result, &ground(1.3, 20.0));
+        assert_eq!(shown.figure.to_string().replace('\u{a0}', " "), "48 mg/L P₂O₅");
+        assert!(liking(LevelUnit::MgPerKg, NutrientForm::Oxide).kept(result, &ground(1.3, 20.0)).is_some());
+        let extract = of(Element::Na, Level::MgPerL(MgPerL(90.0)), &working, &Method::SaturationExtract);
+        assert_eq!(
+            liking(LevelUnit::KgPerHa, NutrientForm::Element).conversion(extract, &ground(1.3, 20.0)),
+            Err(IN_SOLUTION)
+        );
+    }
+
+    #[test]
+    fn as_printed_is_the_cell_itself_and_aims_follow_its_unit() {
+        // 200 lb/acre at 2,000,000 lb is 100 mg/kg; the aim of 141 mg/kg is 282 lb/acre.
+        let leaf = cell(200.0, "lb/acre", 0);
+        let working = Working::step("K by mass", Figure::new(100.0, "mg/kg", 0), "200 lb/acre ÷ 2", [leaf]);
+        let method = Method::Mehlich3Icp;
+        let result = of(Element::K, Level::MgPerKg(MgPerKg(100.0)), &working, &method);
+        let printed = liking(LevelUnit::AsPrinted, NutrientForm::Oxide);
+        assert_eq!(printed.found(result, &ground(1.4, 15.0)).figure.to_string(), "200\u{a0}lb/acre");
+        let aim = Working::leaf("aim", Figure::new(141.0, "mg/kg", 0), Origin::Published).cite(ATOMIC_WEIGHTS);
+        let aim = Worked { figure: aim.figure.clone(), working: aim };
+        let shown = printed.like_found(result, "aim", &aim, &ground(1.4, 15.0));
+        assert_eq!(shown.figure.to_string(), "282\u{a0}lb/acre");
+        assert!(shown.working.is_grounded());
+    }
+
+    #[test]
+    fn decimals_are_no_finer_than_the_labs_and_the_step_is_said() {
+        let working = cell(34.0, "mg/kg", 0);
+        let method = Method::Mehlich3Icp;
+        let result = of(Element::P, Level::MgPerKg(MgPerKg(34.0)), &working, &method);
+        let shown = liking(LevelUnit::KgPerHa, NutrientForm::Oxide).found(result, &ground(1.3, 20.0));
+        assert_eq!(shown.figure.to_string().replace('\u{a0}', " "), "203 kg/ha P₂O₅");
+        let formula = shown.working.formula.as_deref().unwrap();
+        assert!(formula.contains("× 2600000 kg/ha of soil ÷ 1,000,000 × 2.2914"), "{formula}");
+        assert!(shown.working.is_grounded() && shown.working.cells() == [CellKey(1)]);
+        let fine = cell(0.42, "mg/kg", 2);
+        let boron = of(Element::B, Level::MgPerKg(MgPerKg(0.42)), &fine, &method);
+        let shown = liking(LevelUnit::KgPerHa, NutrientForm::Element).found(boron, &ground(1.3, 20.0));
+        assert_eq!(shown.figure.to_string().replace('\u{a0}', " "), "1.1 kg/ha");
+        let none = Liking::default().found(result, &ground(1.3, 20.0));
+        assert_eq!((none.figure, none.working), (working.figure.clone(), working));
+    }
+
+    proptest! {
+        #[test]
+        fn every_conversion_goes_there_and_back(
+            value in 1e-3f64..1e5, density in 0.5f64..1.8, depth in 5.0f64..40.0, which in 0usize..5, oxide: bool, scooped: bool
+        ) {
+            let unit = LevelUnit::ALL[which];
+            let form = if oxide { NutrientForm::Oxide } else { NutrientForm::Element };
+            let level = if scooped { Level::MgPerL(MgPerL(value)) } else { Level::MgPerKg(MgPerKg(value)) };
+            let working = cell(value * 2.0, "lb/acre", 0);
+            for element in [Element::P, Element::K, Element::Ca, Element::Mg, Element::S, Element::B] {
+                let result = of(element, level, &working, &Method::Mehlich3Icp);
+                let step = liking(unit, form).conversion(result, &ground(density, depth)).unwrap();
+                prop_assert!((step.back(step.there(value)) / value - 1.0).abs() < 1e-12);
+                let need = liking(unit, form).need_conversion(element, SquareMetres(12.0), RateUnit::LbPerAcre);
+                prop_assert!((need.back(need.there(value)) / value - 1.0).abs() < 1e-12);
+            }
+        }
+    }
+}
