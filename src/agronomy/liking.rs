@@ -137,7 +137,11 @@ impl Conversion {
     fn by_area(self, unit: LevelUnit, area: SquareMetres) -> Conversion {
         match unit {
             LevelUnit::LbPerAcre => self
-                .then(KgPerHa(1.0).lb_per_acre(), format!("÷ {:.5}", 1.0 / KgPerHa(1.0).lb_per_acre()), "lb/acre".into())
+                .then(
+                    KgPerHa(1.0).lb_per_acre(),
+                    format!("÷ {:.5}", 1.0 / KgPerHa(1.0).lb_per_acre()),
+                    "lb/acre".into(),
+                )
                 .citing(POUND_AND_ACRE),
             LevelUnit::GramsOnPlot => self
                 .then(KgPerHa(1.0).on(area).0, format!("× 0.1 g/m² × {} m²", number(area.0)), "g".into())
@@ -302,7 +306,9 @@ impl Liking {
             LevelUnit::KgPerHa | LevelUnit::LbPerAcre | LevelUnit::GramsOnPlot => own.by_area(self.unit, area),
             LevelUnit::AsPrinted | LevelUnit::MgPerKg => match site {
                 RateUnit::KgPerHa => own,
-                unit => own.then(unit.show(KgPerHa(1.0)), format!("÷ {}", number(unit.kg_per_ha())), unit.label().into()),
+                unit => {
+                    own.then(unit.show(KgPerHa(1.0)), format!("÷ {}", number(unit.kg_per_ha())), unit.label().into())
+                }
             },
         };
         step.in_form(self.form, Some(element))
@@ -346,6 +352,20 @@ impl Liking {
         }
         let title = format!("{} as you read it", Analyte::Element(element).name());
         step.show(&title, working.figure.value, "", working.figure.decimals, &working).working
+    }
+
+    /// A mass of an element in grams of the form that this person counts.
+    pub fn mass(self, element: Element, grams: f64) -> f64 {
+        grams * self.weighed(element).0
+    }
+
+    /// "Phosphorus", or "Phosphorus as P₂O₅" where that is counted.
+    pub fn name(self, element: Element) -> String {
+        let name = Analyte::Element(element).name();
+        match self.weighed(element) {
+            (1.0, _) => name,
+            (_, form) => format!("{name} as {form}"),
+        }
     }
 
     /// How much more a mass of an element weighs in the form that this person counts, and the
@@ -434,19 +454,17 @@ mod tests {
         assert!((by_mass(Element::K, LevelUnit::KgPerHa, NutrientForm::Element, 1.3, 10.0) - 1.3).abs() < 1e-12);
         // 2,000,000 lb of soil per acre: ppm × 2 = lb/acre (Ohio State).
         let two_million_lb = 2.241_702_3 / 1.5;
-        assert!((by_mass(Element::K, LevelUnit::LbPerAcre, NutrientForm::Element, two_million_lb, 15.0) - 2.0).abs() < 1e-6);
+        assert!(
+            (by_mass(Element::K, LevelUnit::LbPerAcre, NutrientForm::Element, two_million_lb, 15.0) - 2.0).abs() < 1e-6
+        );
         // On 30 m² 1 kg/ha is 3 g.
         assert!((by_mass(Element::K, LevelUnit::GramsOnPlot, NutrientForm::Element, 1.0, 10.0) - 3.0).abs() < 1e-12);
         // Mattilsynet (Norwegian Food Safety Authority), conversion of mineral fertiliser declarations, 2013:
         // P = P₂O₅ × 0.436, K = K₂O × 0.830, Ca = CaO × 0.715,
         // Mg = MgO × 0.603, S = SO₃ × 0.400.
-        for (element, printed) in [
-            (Element::P, 0.436),
-            (Element::K, 0.830),
-            (Element::Ca, 0.715),
-            (Element::Mg, 0.603),
-            (Element::S, 0.400),
-        ] {
+        for (element, printed) in
+            [(Element::P, 0.436), (Element::K, 0.830), (Element::Ca, 0.715), (Element::Mg, 0.603), (Element::S, 0.400)]
+        {
             let factor = by_mass(element, LevelUnit::MgPerKg, NutrientForm::Oxide, 1.0, 10.0);
             assert!((1.0 / factor - printed).abs() < 6e-4, "{element}: {factor}");
         }

@@ -40,6 +40,7 @@ pub mod record;
 pub mod response;
 pub mod retest;
 pub mod salinity;
+pub mod saturation;
 pub mod season;
 pub mod second_opinion;
 pub mod source;

@@ -358,7 +358,10 @@ fn feed(situation: &Situation<'_>, nutrient: &NutrientStanding, caps: &[CapLine]
         // Short, and yet nothing is planned: the need says why.
         let why = need.notes.first()?.clone();
         let what = format!("{name}: short, and nothing to put on the soil for it.");
-        return Some((32.0, step(Kind::Hold, Some(nutrient.analyte), what, vec![found_words(situation, nutrient), why])));
+        return Some((
+            32.0,
+            step(Kind::Hold, Some(nutrient.analyte), what, vec![found_words(situation, nutrient), why]),
+        ));
     }
     let need_g = need.kg_per_ha.on(area).0;
     let tested_on = situation.tested_on.get(&nutrient.analyte).copied().or(situation.last_sampled);
@@ -423,10 +426,8 @@ fn feed(situation: &Situation<'_>, nutrient: &NutrientStanding, caps: &[CapLine]
                 _ => "give none now".into(),
             };
             let of_form = if weight == 1.0 { String::new() } else { format!(" of {form}") };
-            let what = format!(
-                "{name}: short by {at_least}{}{of_form}, but a cap holds it back: {now}.",
-                weighed(left_g)
-            );
+            let what =
+                format!("{name}: short by {at_least}{}{of_form}, but a cap holds it back: {now}.", weighed(left_g));
             Some((rank, step(Kind::Capped, Some(nutrient.analyte), what, why)))
         }
         None => {

@@ -8,6 +8,7 @@ use super::{
     element::Element,
     ground::Ground,
     guideline::{Criterion, Facts, Guideline, LandUse, Position, Rule},
+    liking::Tested,
     lime::in_water,
     method::Method,
     need::{self, Need, Way},
@@ -67,6 +68,7 @@ pub struct Opinion {
     pub guideline_title: String,
     pub philosophy: Philosophy,
     pub method: Method,
+    pub level: Level,
     pub found: Figure,
     /// From the printed cell to what was found.
     pub found_working: Working,
@@ -84,7 +86,16 @@ pub struct Opinion {
     /// From what was found to the class or the need.
     pub working: Working,
     pub notes: Vec<String>,
+    /// Said where a floor or a ceiling in mg/kg holds an aim that is a share of the capacity.
+    pub held: Option<String>,
     pub source: Option<Citation>,
+}
+
+impl Opinion {
+    /// The result that it rests on, for showing it in a unit that a person likes.
+    pub fn tested(&self, analyte: Analyte) -> Tested<'_> {
+        Tested { analyte, method: &self.method, level: self.level, working: &self.found_working }
+    }
 }
 
 /// A guideline that says nothing, and why.
@@ -149,6 +160,31 @@ pub struct Row {
     pub opinions: Vec<Opinion>,
     pub silent: Vec<Silent>,
     pub disagreement: Option<Disagreement>,
+}
+
+impl Row {
+    /// How far the guidelines part, as a share of the highest aim; 0 where they do not.
+    pub fn apart(&self) -> f64 {
+        let Some(parted) = &self.disagreement else { return 0.0 };
+        let aims = self.opinions.iter().filter_map(|opinion| opinion.aim_kg_per_ha).map(|aim| aim.0);
+        let highest = aims.fold(parted.most.0, f64::max);
+        if highest > 0.0 { parted.by().0 / highest } else { 0.0 }
+    }
+}
+
+impl SecondOpinion {
+    /// The nutrients with the worst disagreement first: those that some call short and others do
+    /// not, then by how far the needs part; where guidelines agree, in the order of the sheet.
+    pub fn worst_first(&self) -> Vec<&Row> {
+        let mut rows: Vec<&Row> = self.rows.iter().collect();
+        let over_shortness = |row: &Row| row.disagreement.as_ref().is_some_and(|parted| parted.over_shortness);
+        rows.sort_by(|a, b| {
+            (over_shortness(b), b.disagreement.is_some())
+                .cmp(&(over_shortness(a), a.disagreement.is_some()))
+                .then(b.apart().total_cmp(&a.apart()))
+        });
+        rows
+    }
 }
 
 /// The whole.
@@ -266,6 +302,7 @@ fn opinion(
         guideline_title: guideline.title.clone(),
         philosophy: Philosophy::of(&criterion.rule),
         method: nutrient.method.clone(),
+        level: nutrient.level,
         found: nutrient.found.figure.clone(),
         found_working: nutrient.found.working.clone(),
         class: nutrient.class.clone(),
@@ -276,6 +313,7 @@ fn opinion(
         need,
         working,
         notes: nutrient.notes.clone(),
+        held: nutrient.held().map(str::to_owned),
         source: nutrient.source.clone(),
     })
 }
@@ -367,33 +405,45 @@ fn disagreement(opinions: &[Opinion], grounds: &[Grounds]) -> Option<Disagreemen
     Some(Disagreement { least: KgPerHa(least), most: KgPerHa(most), over_shortness, why: causes(&grounds), working })
 }
 
+/// Titles in a sentence: "A", "A and B", "A, B and C".
+fn listed(titles: &[&str]) -> String {
+    match titles {
+        [] => String::new(),
+        [one] => (*one).to_owned(),
+        [all @ .., last] => format!("{} and {last}", all.join(", ")),
+    }
+}
+
 fn causes(sides: &[&Grounds]) -> Vec<(Cause, String)> {
-    let differs = |of: &dyn Fn(&Grounds) -> String| {
+    // Each verb for one guideline and for several.
+    let differs = |(one, several): (&str, &str), of: &dyn Fn(&Grounds) -> String| {
         let mut by_word: BTreeMap<String, Vec<&str>> = BTreeMap::new();
         for side in sides {
             by_word.entry(of(side)).or_default().push(&side.title);
         }
         (by_word.len() > 1).then(|| {
-            let parts: Vec<String> =
-                by_word.into_iter().map(|(word, titles)| format!("{} {word}", titles.join(" and "))).collect();
-            parts.join("; ")
+            let part = |(word, titles): (String, Vec<&str>)| {
+                let verb = if titles.len() == 1 { one } else { several };
+                format!("{} {verb} {word}", listed(&titles))
+            };
+            by_word.into_iter().map(part).collect::<Vec<_>>().join("; ")
         })
     };
     let mut why = Vec::new();
-    if let Some(parts) = differs(&|g| format!("goes by {}", g.philosophy.words())) {
+    if let Some(parts) = differs(("goes by", "go by"), &|g| g.philosophy.words().into()) {
         why.push((Cause::Philosophy, format!("They ask different questions: {parts}.")));
     }
-    if let Some(parts) = differs(&|g| format!("reads {}", g.method.label())) {
+    if let Some(parts) = differs(("reads", "read"), &|g| g.method.label().into()) {
         why.push((Cause::Extractant, format!("They read different tests, which draw out different amounts: {parts}.")));
     }
-    if let Some(parts) = differs(&|g| format!("counts {}", g.convention)) {
+    if let Some(parts) = differs(("counts", "count"), &|g| g.convention.clone()) {
         why.push((Cause::Convention, format!("Their limits were printed on different soil: {parts}.")));
     }
-    let crop_words = |g: &Grounds| match g.crops.is_empty() {
-        true => "is for any crop".to_owned(),
-        false => format!("is for {}", g.crops.join(", ")),
+    let crops = |g: &Grounds| match g.crops.is_empty() {
+        true => "any crop".to_owned(),
+        false => g.crops.join(", "),
     };
-    if let Some(parts) = differs(&crop_words) {
+    if let Some(parts) = differs(("is for", "are for"), &crops) {
         why.push((Cause::Crop, format!("Their limits were made for different crops: {parts}.")));
     }
     if why.is_empty() {

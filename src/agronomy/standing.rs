@@ -157,6 +157,12 @@ impl NutrientStanding {
         (self.percent_of_aim.is_some() && aim > 0.0).then(|| ceiling / aim)
     }
 
+    /// The sentence that says that a floor or a ceiling in mg/kg holds the aim, where a share of
+    /// the capacity would lie beyond it.
+    pub fn held(&self) -> Option<&str> {
+        self.notes.iter().map(String::as_str).find(|note| verdict::says_held(note))
+    }
+
     /// How much a shortage weighs: the share of the aim that is missing times the chance
     /// that it truly is. 0 where nothing is short or nothing is known.
     pub fn shortage_weight(&self) -> f64 {

@@ -1,53 +1,44 @@
-//! One plot under every guideline that comes with the program: loads what was sampled and lets
-//! the trade set the guidelines side by side. It ranks none of them.
+//! One plot, or one sheet of it, under every guideline that comes with the program: loads what was
+//! sampled and lets the trade set the guidelines side by side. It ranks none of them.
 
-use super::{Actor, App, Result, plots::SiteRow, standing::PlotStanding};
+use super::{
+    Actor, App, Result,
+    access::found,
+    plots::{PlotRow, SiteRow},
+    reports::{ReportRow, SamplingRow},
+};
 use crate::{
     agronomy::{
         analyte::Analyte,
         choice::Overrule,
         guideline::{Guideline, LandUse, builtin},
+        record::Sampling,
         second_opinion::{Opinion, SecondOpinion, second_opinion},
-        working::Working,
+        survey::Survey,
     },
-    ids::PlotId,
+    ids::{PlotId, ReportId},
+    store,
 };
+use std::borrow::Cow;
 
-/// What of an opinion a working is behind.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Behind {
-    Found,
-    /// The aim in the unit of what was found.
-    Aim,
-    /// The aim as a mass in the plot's own layer.
-    AimMass,
-    /// The class, or the need where there is one.
-    Verdict,
-}
-
-/// A plot under all guidelines.
+/// A plot, or one sheet read for it, under all guidelines.
 #[derive(Clone, Debug)]
-pub struct PlotOpinions {
+pub struct Opinions {
     pub site: SiteRow,
-    pub standing: PlotStanding,
+    /// The plot whose ground counts; of a mixed sample, its first.
+    pub plot: PlotRow,
+    /// What the opinions rest on.
+    pub samplings: Vec<Sampling>,
+    /// The one sheet that they rest on, where it is one.
+    pub report: Option<(ReportRow, SamplingRow)>,
     pub opinion: SecondOpinion,
 }
 
-impl PlotOpinions {
+impl Opinions {
     /// One guideline's word on one nutrient.
     pub fn of(&self, guideline: &str, analyte: Analyte) -> Option<&Opinion> {
         let row = self.opinion.rows.iter().find(|row| row.analyte == analyte)?;
         row.opinions.iter().find(|opinion| opinion.guideline_slug == guideline)
-    }
-}
-
-/// The working behind a figure of an opinion, where it has one.
-pub fn behind(opinion: &Opinion, what: Behind) -> Option<&Working> {
-    match what {
-        Behind::Found => Some(&opinion.found_working),
-        Behind::Aim => opinion.aim.as_ref().map(|aim| &aim.working),
-        Behind::AimMass => opinion.aim_mass_working.as_ref(),
-        Behind::Verdict => Some(&opinion.working),
     }
 }
 
@@ -60,19 +51,49 @@ impl App {
         id: PlotId,
         land_use: LandUse,
         with_memory: bool,
-    ) -> Result<PlotOpinions> {
+    ) -> Result<Opinions> {
         let (site, _, standing) = self.plot_standing(actor, id).await?;
         let chosen: Vec<Overrule> =
             standing.present.choices.values().filter_map(|choice| choice.overruled.clone()).collect();
-        let (ground, today) = (standing.plot.ground(), self.today());
-        let remembered: Vec<Guideline>;
-        let guidelines = if with_memory {
-            remembered = builtin().iter().map(Guideline::with_memory).collect();
-            remembered.as_slice()
-        } else {
-            builtin()
+        let ground = standing.plot.ground();
+        let guidelines = guidelines(with_memory);
+        let opinion = second_opinion(&standing.survey, &ground, &*guidelines, land_use, &chosen, self.today());
+        let samplings = standing.samplings.into_iter().map(|loaded| loaded.sampling).collect();
+        Ok(Opinions { site, plot: standing.plot, samplings, report: None, opinion })
+    }
+
+    /// One sheet under every guideline, as if nothing else had ever been tested, on the ground of
+    /// its plot; of a mixed sample, of the first.
+    pub async fn report_opinion(
+        &self,
+        actor: &Actor,
+        id: ReportId,
+        land_use: LandUse,
+        with_memory: bool,
+    ) -> Result<Opinions> {
+        let (report, _) = self.report(actor, id).await?;
+        let (site, plot, sampling, row) = {
+            let mut read = self.store.read().await?;
+            let loaded = found(store::samplings::one(&mut read, report.sampling).await?, "report in force")?;
+            let site = found(store::plots::site(&mut read, loaded.row.site).await?, "site")?;
+            let first = found(loaded.plots.first().copied(), "plot")?;
+            let plot = found(store::plots::plot(&mut read, first).await?, "plot")?;
+            (site, plot, loaded.sampling, loaded.row)
         };
-        let opinion = second_opinion(&standing.survey, &ground, guidelines, land_use, &chosen, today);
-        Ok(PlotOpinions { site, standing, opinion })
+        let sheets = sampling.reports.iter().filter(|sheet| sheet.key == id.0).cloned().collect();
+        let alone = Sampling { reports: sheets, ..sampling };
+        let survey = Survey::read([alone.clone()]);
+        let guidelines = guidelines(with_memory);
+        let on = row.sampled_on;
+        let opinion = second_opinion(&survey, &plot.ground(), &*guidelines, land_use, &[], on);
+        Ok(Opinions { site, plot, samplings: vec![alone], report: Some((report, row)), opinion })
+    }
+}
+
+/// The guidelines that come with the program; tables known only from memory speak where asked.
+fn guidelines(with_memory: bool) -> Cow<'static, [Guideline]> {
+    match with_memory {
+        true => builtin().iter().map(Guideline::with_memory).collect(),
+        false => Cow::Borrowed(builtin()),
     }
 }

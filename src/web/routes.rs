@@ -139,6 +139,8 @@ pub fn routes() -> Vec<Route> {
         post("/samplings/{sampling}/reports", Recorder, reports::add),
         get("/reports/{report}", Reader, reports::show),
         post("/reports/{report}/void", Recorder, reports::void),
+        get("/reports/{report}/opinions", Reader, opinions::of_report),
+        get("/reports/{report}/opinions/{guideline}/{analyte}/{what}", Reader, opinions::report_working),
         post("/reports/{report}/files", Recorder, files::attach).taking_files(),
         get("/determinations/{cell}", Reader, reports::find),
         get("/determinations/{cell}/working", Reader, reports::working),

@@ -14,6 +14,8 @@ mod ground_pages;
 mod guidelines;
 mod import;
 mod interpretation;
+mod lab_check;
+mod liking_pages;
 mod loud;
 mod needs;
 mod opinion_pages;

@@ -17,12 +17,12 @@ use tempfile::TempDir;
 use tower::ServiceExt;
 
 /// A line of a sheet: analyte, method, what is printed, unit.
-type Line = (&'static str, &'static str, &'static str, &'static str);
+pub type Line = (&'static str, &'static str, &'static str, &'static str);
 
-struct Field {
+pub struct Field {
     router: Router,
     token: String,
-    plot: PlotId,
+    pub plot: PlotId,
     _app: App,
     _ada: Actor,
     _folder: TempDir,
@@ -30,7 +30,7 @@ struct Field {
 
 impl Field {
     /// A plot of 100 m², worked to 20 cm, with one sheet of today.
-    async fn tested(lines: &[Line], cover: &str, more: &[(&str, &str)]) -> Field {
+    pub async fn tested(lines: &[Line], cover: &str, more: &[(&str, &str)]) -> Field {
         let (folder, app, ada) = fresh().await;
         let site = app.add_site(&ada, &site_form("Home")).await.unwrap();
         let form = PlotForm { cover: cover.into(), ..plot_form("A1", "100") };
@@ -64,7 +64,7 @@ impl Field {
         field
     }
 
-    async fn ask(&self, method: &str, path: &str, body: String) -> (StatusCode, String) {
+    pub async fn ask(&self, method: &str, path: &str, body: String) -> (StatusCode, String) {
         let request = Request::builder()
             .method(method)
             .uri(path)
@@ -81,7 +81,7 @@ impl Field {
     }
 
     /// A page of the plot as it stands, with its markup.
-    async fn page(&self, path: &str) -> String {
+    pub async fn page(&self, path: &str) -> String {
         let path = format!("/plots/{}{path}", self.plot);
         let (status, text) = self.ask("GET", &path, String::new()).await;
         assert_eq!(status, StatusCode::OK, "{path}: {text}");
@@ -89,13 +89,13 @@ impl Field {
     }
 
     /// The same as words.
-    async fn words(&self, path: &str) -> String {
+    pub async fn words(&self, path: &str) -> String {
         words(&self.page(path).await)
     }
 }
 
 /// A page without its markup.
-fn words(page: &str) -> String {
+pub fn words(page: &str) -> String {
     let mut inside = false;
     let text: String = page
         .chars()
@@ -109,7 +109,7 @@ fn words(page: &str) -> String {
 }
 
 /// The addresses on a page that lie under a path.
-fn links(page: &str, under: &str) -> Vec<String> {
+pub fn links(page: &str, under: &str) -> Vec<String> {
     let hrefs = page.split("href=\"").skip(1).filter_map(|rest| rest.split('"').next());
     let mut found: Vec<String> = hrefs.filter(|to| to.starts_with(under)).map(|to| to.replace("&#38;", "&")).collect();
     found.sort();
@@ -118,7 +118,7 @@ fn links(page: &str, under: &str) -> Vec<String> {
 }
 
 /// Sour, short of potassium by one school: an invented sheet.
-const SOUR: [Line; 7] = [
+pub const SOUR: [Line; 7] = [
     ("ph", "ph_water", "5.2", "pH"),
     ("buffer_ph", "buffer_sikora", "6.2", "pH"),
     ("P", "mehlich3_icp", "40", "mg/kg"),

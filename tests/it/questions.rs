@@ -7,8 +7,9 @@ use glebe::agronomy::{
     element::Element,
     method::Method,
     plausibility::{Entry, Question, QuestionKind, questions},
+    quantity::{Centimetres, LayerConvention},
     reading::{Reading, read_all},
-    record::{CellKey, Determination, Sampling, Unit},
+    record::{CellKey, DepthBand, Determination, Sampling, Unit},
 };
 use jiff::civil::{Date, date};
 
@@ -198,6 +199,87 @@ fn what_the_sheet_leaves_out_or_cannot_mean_is_asked_for() {
     let fresh = sheet(vec![acetate(1, K, "100", Unit::MgPerKg)]);
     assert_eq!(ask(&fresh, &[], &[], Some(date(2025, 9, 10)))[0].kind, QuestionKind::Timing);
     assert_eq!(ask(&fresh, &[], &[], Some(date(2025, 3, 10))), []);
+}
+
+#[test]
+fn a_sheet_that_contradicts_itself_or_the_soil_is_asked_about() {
+    let ph = |text| cell(90, Analyte::Ph, Method::PhWater, text, Unit::Ph);
+    let cec = |text| cell(91, Analyte::ExchangeCapacity, Method::CapacitySummation, text, Unit::CmolPerKg);
+    let charge = |key, analyte, text| acetate(key, analyte, text, Unit::CmolPerKg);
+    // A plain nought where labs print a limit.
+    let boron = |text| kinds(vec![cell(1, Analyte::Element(Element::B), Method::HotWater, text, Unit::MgPerKg)]);
+    assert_eq!((boron("0"), boron("<0.1")), (vec![QuestionKind::Nought], vec![]));
+    // British indices typed for mg/L; one small level alone is a level.
+    let british = |p, k, mg| {
+        kinds(vec![
+            cell(1, P, Method::Olsen, p, Unit::MgPerL),
+            cell(2, K, Method::AmmoniumNitrate, k, Unit::MgPerL),
+            cell(3, MG, Method::AmmoniumNitrate, mg, Unit::MgPerL),
+        ])
+    };
+    assert_eq!((british("3", "2", "2"), british("9", "120", "61")), (vec![QuestionKind::UnitSlip], vec![]));
+    // A Mehlich buffer starts at 6.6 and only falls.
+    let buffer = |text| kinds(vec![cell(1, Analyte::BufferPh, Method::BufferMehlich, text, Unit::Ph)]);
+    assert_eq!((buffer("7.2"), buffer("6.5")), (vec![QuestionKind::OutOfRange], vec![]));
+    // Sour soil whose printed capacity is its bases; sweet soil holds no acidity to leave out.
+    let bases = |at| kinds(vec![charge(1, CA, "8.0"), charge(2, MG, "1.5"), charge(3, K, "0.5"), cec("10.0"), ph(at)]);
+    assert_eq!((bases("5.4"), bases("7.0")), (vec![QuestionKind::Denominator], vec![]));
+    // Acidity per 100 cm³ beside cations per kg.
+    let acidity =
+        |unit| kinds(vec![charge(1, CA, "8.0"), cell(2, Analyte::Acidity, Method::BariumChlorideTea, "2.0", unit)]);
+    assert_eq!(acidity(Unit::MeqPer100cm3), [QuestionKind::UnitSlip]);
+    assert_eq!(acidity(Unit::MeqPer100g), []);
+    // Michigan State prints K, Ca and Mg that make 100 among themselves (K 6.8, Mg 4.2).
+    let share = |key, element, text| cell(key, Analyte::Saturation(element), Method::Unstated, text, Unit::Percent);
+    let shares = |at| {
+        kinds(vec![share(1, Element::Ca, "89.0"), share(2, Element::Mg, "4.2"), share(3, Element::K, "6.8"), ph(at)])
+    };
+    assert_eq!((shares("5.8"), shares("6.9")), (vec![QuestionKind::Denominator], vec![]));
+    // Shares printed on limy soil without an alkaline extraction.
+    let limy = kinds(vec![share(1, Element::Ca, "85"), share(2, Element::K, "1.5"), ph("7.8")]);
+    assert_eq!(limy, [QuestionKind::Inflated]);
+    // pH in calcium chloride lies below pH in water.
+    let salt = |text| kinds(vec![cell(1, Analyte::Ph, Method::PhCalciumChloride, text, Unit::Ph), ph("6.0")]);
+    assert_eq!((salt("6.6"), salt("5.3")), (vec![QuestionKind::ColumnsSwapped], vec![]));
+    // Carbonate in sour soil.
+    let carbonate = |at| kinds(vec![cell(1, Analyte::Carbonate, Method::Calcimeter, "4", Unit::Percent), ph(at)]);
+    assert_eq!((carbonate("5.5"), carbonate("7.6")), (vec![QuestionKind::Contradiction], vec![]));
+}
+
+#[test]
+fn another_method_depth_or_soil_mass_than_before_is_asked_about() {
+    let history = past(P, &[(2022, "24"), (2024, "26")]);
+    let now = sheet(vec![cell(1, P, Method::Mehlich3Icp, "60", Unit::MgPerKg)]);
+    let asked = ask(&now, &history, &[], None);
+    assert_eq!(asked.iter().map(|q| q.kind).collect::<Vec<_>>(), [QuestionKind::MethodChanged]);
+    assert!(asked[0].text.contains("phosphorus was read by Ammonium acetate"), "{}", asked[0].text);
+    // Both methods on one sheet go on from the past.
+    let both = sheet(vec![cell(1, P, Method::Mehlich3Icp, "60", Unit::MgPerKg), acetate(2, P, "25", Unit::MgPerKg)]);
+    assert_eq!(ask(&both, &history, &[], None), []);
+    let mut deep = sheet(vec![acetate(1, P, "25", Unit::MgPerKg)]);
+    deep.depth = Some(DepthBand { top: Centimetres(0.0), bottom: Centimetres(30.0) });
+    assert_eq!(ask(&deep, &history, &[], None)[0].kind, QuestionKind::MethodChanged);
+    // Nitrate of a foot with the soil of a furrow slice (University of California: × 3.6 for a foot).
+    let nitrate = |words| {
+        let mut line = cell(1, Analyte::NitrateN, Method::PotassiumChloride, "40", Unit::LbPerAcre);
+        line.layer = LayerConvention::find(words);
+        let mut sheet = sheet(vec![line]);
+        sheet.depth = deep.depth;
+        ask(&sheet, &[], &[], None).iter().map(|q| q.kind).collect::<Vec<_>>()
+    };
+    assert_eq!(nitrate("two_million_lb_per_acre"), [QuestionKind::UnitSlip]);
+    assert_eq!(nitrate("one_foot_3_6_million_lb_per_acre"), []);
+    // Nitrate printed as NO₃ is 4.43 times the nitrate-N of other years.
+    let nitrate = |key, text, year| {
+        let mut sampling = sheet(vec![cell(key, Analyte::NitrateN, Method::PotassiumChloride, text, Unit::MgPerKg)]);
+        sampling.sampled_on = date(year, 10, 1);
+        sampling
+    };
+    let earlier: Vec<Reading> = [(1, "12", 2022), (2, "14", 2023), (3, "13", 2024)]
+        .iter()
+        .flat_map(|(k, t, y)| read_all(&nitrate(*k, t, *y)).0)
+        .collect();
+    assert_eq!(ask(&nitrate(4, "57.5", 2025), &earlier, &[], None)[0].kind, QuestionKind::OxideForElement);
 }
 
 #[test]

@@ -16,8 +16,8 @@ use crate::agronomy::{
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Equation {
     pub element: Element,
-    pub from: Method,
-    pub to: Method,
+    pub from: &'static Method,
+    pub to: &'static Method,
     pub slope: f64,
     pub intercept: f64,
     /// The least that it may answer.
@@ -67,8 +67,8 @@ const IDAHO: Source = Source {
 
 const fn line(
     element: Element,
-    from: Method,
-    to: Method,
+    from: &'static Method,
+    to: &'static Method,
     (slope, intercept): (f64, f64),
     printed: &'static str,
     source: Source,
@@ -78,26 +78,33 @@ const fn line(
 
 /// The equations known here. For one pair of tests they disagree, which is why all are shown.
 pub const EQUATIONS: &[Equation] = &[
-    line(Element::P, Method::Mehlich3Icp, Method::Bray1, (0.832, -8.08), "0.832 × Mehlich-3 (ICP) − 8.08", OHIO_LINE),
-    line(Element::P, Method::Mehlich3Icp, Method::Bray1, (1.0 / 1.35, 0.0), "Mehlich-3 ÷ 1.35", OHIO_SHARES),
-    line(Element::P, Method::Mehlich3Icp, Method::Bray1, (0.7, 0.0), "Mehlich-3 × 0.7", LABORATORY),
-    line(Element::P, Method::Mehlich3Icp, Method::Bray1, (0.778, -6.4667), "0.778 × Mehlich-3 (ICP) − 6.4667", IOWA),
-    line(Element::P, Method::Mehlich3Colour, Method::Bray1, (0.84, 1.21), "0.84 × Mehlich-3 (colour) + 1.21", IOWA),
+    line(Element::P, &Method::Mehlich3Icp, &Method::Bray1, (0.832, -8.08), "0.832 × Mehlich-3 (ICP) − 8.08", OHIO_LINE),
+    line(Element::P, &Method::Mehlich3Icp, &Method::Bray1, (1.0 / 1.35, 0.0), "Mehlich-3 ÷ 1.35", OHIO_SHARES),
+    line(Element::P, &Method::Mehlich3Icp, &Method::Bray1, (0.7, 0.0), "Mehlich-3 × 0.7", LABORATORY),
+    line(Element::P, &Method::Mehlich3Icp, &Method::Bray1, (0.778, -6.4667), "0.778 × Mehlich-3 (ICP) − 6.4667", IOWA),
+    line(Element::P, &Method::Mehlich3Colour, &Method::Bray1, (0.84, 1.21), "0.84 × Mehlich-3 (colour) + 1.21", IOWA),
     Equation {
         floor: 1.0,
         ph: Some((0.0, 7.05)),
-        ..line(Element::P, Method::Olsen, Method::Bray1, (2.381, -8.3333), "2.381 × Olsen − 8.3333", IOWA)
+        ..line(Element::P, &Method::Olsen, &Method::Bray1, (2.381, -8.3333), "2.381 × Olsen − 8.3333", IOWA)
     },
     Equation {
         floor: 1.0,
         ph: Some((7.05, 7.45)),
-        ..line(Element::P, Method::Olsen, Method::Bray1, (2.27, -7.045), "2.27 × Olsen − 7.045", IOWA)
+        ..line(Element::P, &Method::Olsen, &Method::Bray1, (2.27, -7.045), "2.27 × Olsen − 7.045", IOWA)
     },
-    line(Element::P, Method::Mehlich3Icp, Method::Olsen, (1.0 / 2.05, -14.0), "Mehlich-3 ÷ 2.05 − 14", IDAHO),
-    line(Element::K, Method::Mehlich3Icp, Method::AmmoniumAcetate7, (1.0 / 1.14, 0.0), "Mehlich-3 ÷ 1.14", OHIO_SHARES),
-    line(Element::K, Method::Mehlich3Icp, Method::AmmoniumAcetate7, (0.84, 0.0), "Mehlich-3 × 0.84", LABORATORY),
-    line(Element::Ca, Method::Mehlich3Icp, Method::AmmoniumAcetate7, (0.75, 0.0), "Mehlich-3 × 0.75", LABORATORY),
-    line(Element::Mg, Method::Mehlich3Icp, Method::AmmoniumAcetate7, (0.88, 0.0), "Mehlich-3 × 0.88", LABORATORY),
+    line(Element::P, &Method::Mehlich3Icp, &Method::Olsen, (1.0 / 2.05, -14.0), "Mehlich-3 ÷ 2.05 − 14", IDAHO),
+    line(
+        Element::K,
+        &Method::Mehlich3Icp,
+        &Method::AmmoniumAcetate7,
+        (1.0 / 1.14, 0.0),
+        "Mehlich-3 ÷ 1.14",
+        OHIO_SHARES,
+    ),
+    line(Element::K, &Method::Mehlich3Icp, &Method::AmmoniumAcetate7, (0.84, 0.0), "Mehlich-3 × 0.84", LABORATORY),
+    line(Element::Ca, &Method::Mehlich3Icp, &Method::AmmoniumAcetate7, (0.75, 0.0), "Mehlich-3 × 0.75", LABORATORY),
+    line(Element::Mg, &Method::Mehlich3Icp, &Method::AmmoniumAcetate7, (0.88, 0.0), "Mehlich-3 × 0.88", LABORATORY),
 ];
 
 /// What an equation makes of a result.
@@ -130,7 +137,7 @@ pub fn estimates(reading: &Reading, ph: Option<f64>) -> Vec<Estimate> {
     };
     let holds = |equation: &&'static Equation| {
         equation.element == element
-            && equation.from == reading.method
+            && *equation.from == reading.method
             && equation.ph.is_none_or(|(from, to)| ph.is_some_and(|ph| (from..to).contains(&ph)))
     };
     let estimate = |equation: &'static Equation| {
@@ -157,21 +164,20 @@ pub fn estimates(reading: &Reading, ph: Option<f64>) -> Vec<Estimate> {
 /// The analytes that were read by more than one extractant.
 pub(super) fn side_by_side(readings: &[Reading], ph: Option<f64>) -> Vec<SideBySide> {
     let mut groups: Vec<SideBySide> = Vec::new();
-    for reading in readings.iter().filter(|r| matches!(r.analyte, Analyte::Element(_)) && r.method != Method::Unstated) {
+    for reading in readings.iter().filter(|r| matches!(r.analyte, Analyte::Element(_)) && r.method != Method::Unstated)
+    {
         match groups.iter_mut().find(|group| group.analyte == reading.analyte) {
             Some(group) => group.found.push(reading.clone()),
-            None => groups.push(SideBySide {
-                analyte: reading.analyte,
-                found: vec![reading.clone()],
-                estimates: vec![],
-            }),
+            None => {
+                groups.push(SideBySide { analyte: reading.analyte, found: vec![reading.clone()], estimates: vec![] })
+            }
         }
     }
     groups.retain(|group| group.found.iter().any(|reading| reading.method != group.found[0].method));
     for group in &mut groups {
         let read = |method: &Method| group.found.iter().any(|reading| reading.method == *method);
         let all = group.found.iter().flat_map(|reading| estimates(reading, ph));
-        group.estimates = all.filter(|estimate| read(&estimate.equation.to)).collect();
+        group.estimates = all.filter(|estimate| read(estimate.equation.to)).collect();
     }
     groups.sort_by_key(|group| group.analyte);
     groups

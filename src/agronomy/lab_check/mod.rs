@@ -69,8 +69,7 @@ pub fn check(sampling: &Sampling, signs: &Signs) -> LabCheck {
     let readings: Vec<Reading> = all.iter().map(|on| on.reading.clone()).collect();
     let ph = readings.iter().find(|r| r.analyte == Analyte::Ph && r.method.is_ph_in_water());
     let sheets = sampling.reports.iter().map(|report| {
-        let own: Vec<Reading> =
-            all.iter().filter(|on| on.report == report.key).map(|on| on.reading.clone()).collect();
+        let own: Vec<Reading> = all.iter().filter(|on| on.report == report.key).map(|on| on.reading.clone()).collect();
         Recomputed { report: report.key, lab: report.lab.clone(), lines: recompute(&own, signs) }
     });
     LabCheck {

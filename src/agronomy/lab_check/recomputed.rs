@@ -88,8 +88,7 @@ fn parts(readings: &[Reading]) -> Option<Parts> {
     let of_sheet = |element: Element| {
         let fits = |r: &&Reading| {
             r.analyte == Analyte::Element(element)
-                && (!BASES.contains(&element)
-                    || r.method == calcium.method && r.level.unit() == calcium.level.unit())
+                && (!BASES.contains(&element) || r.method == calcium.method && r.level.unit() == calcium.level.unit())
         };
         readings.iter().find(fits).cloned()
     };
@@ -118,10 +117,8 @@ fn sum(parts: &Parts, divisors: &Divisors) -> Result<Capacity, String> {
 
 /// The bases alone, in the unit of calcium.
 fn bases(parts: &Parts, divisors: &Divisors) -> Option<f64> {
-    let charges: Option<Vec<f64>> = BASES[..3]
-        .iter()
-        .map(|base| Some(charge(parts.cations.get(base)?, divisors)?.0.number()))
-        .collect();
+    let charges: Option<Vec<f64>> =
+        BASES[..3].iter().map(|base| Some(charge(parts.cations.get(base)?, divisors)?.0.number())).collect();
     let sodium = parts.cations.get(&Element::Na).and_then(|na| charge(na, divisors)).map_or(0.0, |c| c.0.number());
     Some(charges?.iter().sum::<f64>() + sodium)
 }
@@ -164,21 +161,22 @@ fn capacity_line(
     };
     let printed = stated.figure();
     let mut tried: Vec<Tried> = Vec::new();
-    let ways =
-        [(Divisors::exact(), ""), (rounded_divisors(), ROUNDED), (clemson_divisors(), CLEMSON)];
+    let ways = [(Divisors::exact(), ""), (rounded_divisors(), ROUNDED), (clemson_divisors(), CLEMSON)];
     let fits_unit = |level: Level| level.unit() == stated.level.unit();
     for (divisors, how) in &ways {
         let made = sum(parts, divisors).ok().filter(|made| fits_unit(made.level));
-        tried.extend(made.map(|made| Tried { value: made.level.number(), how }));
+        tried.extend(made.map(|made| Tried { value: made.level.number(), how: *how }));
     }
     for (divisors, how) in &ways[..2] {
         let how = match *how {
             "" => "without hydrogen and aluminium: it is the sum of the bases, which is less than a sour soil can hold",
             _ => "without hydrogen and aluminium, and with rounded weights: it is the sum of the bases alone",
         };
-        let by_mass = parts.cations.values().next().is_some_and(|r| {
-            charge(r, divisors).is_some_and(|(level, _)| fits_unit(level))
-        });
+        let by_mass = parts
+            .cations
+            .values()
+            .next()
+            .is_some_and(|r| charge(r, divisors).is_some_and(|(level, _)| fits_unit(level)));
         tried.extend(bases(parts, divisors).filter(|_| by_mass).map(|value| Tried { value, how }));
     }
     let ours = summed.map(|s| s.working.clone());
@@ -243,8 +241,7 @@ fn share_line(
     let exact = Divisors::exact();
     tried.extend(of(&own_sum, &exact).map(|value| Tried { value, how: "of the sum of its own cells" }));
     tried.extend(
-        of(&own_sum, &rounded)
-            .map(|value| Tried { value, how: "of the sum of its own cells, with rounded weights" }),
+        of(&own_sum, &rounded).map(|value| Tried { value, how: "of the sum of its own cells, with rounded weights" }),
     );
     if element != Element::H {
         for (divisors, how) in [
@@ -274,7 +271,8 @@ fn base_line(readings: &[Reading], parts: &Parts, shared: Option<&Capacity>, inf
     tried.extend(of(parts, &clemson_divisors()).map(|value| Tried { value, how: CLEMSON }));
     if let (Some(held), Some(shared)) = (held, shared) {
         let exact = Divisors::exact();
-        let acid = |element| parts.cations.get(&element).and_then(|r| charge(r, &exact)).map(|(level, _)| level.number());
+        let acid =
+            |element| parts.cations.get(&element).and_then(|r| charge(r, &exact)).map(|(level, _)| level.number());
         let all = shared.level.number();
         for (acids, how) in [
             (acid(Element::Al), "with aluminium counted as a base, which it is not"),
@@ -284,9 +282,7 @@ fn base_line(readings: &[Reading], parts: &Parts, shared: Option<&Capacity>, inf
         }
     }
     let own_sum = Parts { stated: None, ..parts.clone() };
-    tried.extend(
-        of(&own_sum, &Divisors::exact()).map(|value| Tried { value, how: "of the sum of its own cells" }),
-    );
+    tried.extend(of(&own_sum, &Divisors::exact()).map(|value| Tried { value, how: "of the sum of its own cells" }));
     let working = held.map(|held| held.working.clone());
     Some(compared("Base saturation".into(), printed, working, &tried, inflated))
 }
@@ -294,18 +290,21 @@ fn base_line(readings: &[Reading], parts: &Parts, shared: Option<&Capacity>, inf
 /// A printed share against the ways of counting that were tried.
 fn compared(what: String, printed: Figure, ours: Option<Working>, tried: &[Tried], inflated: &str) -> Line {
     let fit = tried.iter().find(|tried| as_printed(tried.value, &printed));
-    let nearest = tried.iter().min_by(|a, b| {
-        (a.value - printed.value).abs().total_cmp(&(b.value - printed.value).abs())
-    });
+    let off = |tried: &&Tried| (tried.value - printed.value).abs();
+    let nearest = tried.iter().min_by(|a, b| off(a).total_cmp(&off(b)));
+    // What was printed rounds several cells, each by half a digit; the plainest way that comes near.
+    let near = tried.iter().find(|tried| off(tried) <= 1.0);
     let (fits, words) = match (fit, nearest) {
         (Some(fit), _) if fit.how.is_empty() => (true, "The cells make the printed figure.".to_owned()),
         (Some(fit), _) => {
-            let source = if fit.how.contains("alone") { format!(" (as {})", Citation::from(OF_BASES)) } else { String::new() };
+            let source =
+                if fit.how.contains("alone") { format!(" (as {})", Citation::from(OF_BASES)) } else { String::new() };
             (true, format!("The cells make the printed figure {}{source}.", fit.how))
         }
-        // What was printed rounds three cells, each by half a digit.
-        (None, Some(near)) if (near.value - printed.value).abs() <= 1.0 => {
-            (true, "Within one point of the printed figure: rounding of the cells explains it.".to_owned())
+        (None, _) if near.is_some() => {
+            let how = near.map_or("", |near| near.how);
+            let how = if how.is_empty() { String::new() } else { format!(" {how}") };
+            (true, format!("The cells come within one point of the printed figure{how}; rounding explains that."))
         }
         (None, Some(near)) => {
             let how = if near.how.is_empty() { String::new() } else { format!(", {}", near.how) };

@@ -245,7 +245,8 @@ fn method_changed(entry: &Entry, asked: &mut Vec<Question>) {
         }
     }
     for ((before, now), readings) in changed {
-        let names: Vec<String> = readings.iter().map(|r| r.analyte.element().map_or(r.analyte.name(), |e| e.name().into())).collect();
+        let names: Vec<String> =
+            readings.iter().map(|r| r.analyte.element().map_or(r.analyte.name(), |e| e.name().into())).collect();
         let text = format!(
             "This plot’s {} was read by {before} before and is read by {now} here; the two do not compare. Is the method as the sheet has it?",
             names.join(", ")

@@ -11,6 +11,9 @@ use crate::agronomy::{
     working::{Figure, Origin, Working},
 };
 
+/// Said where a level in mg/kg holds an aim that is a share of the capacity.
+const HELD: &str = "the aim is held at the";
+
 /// A rule applied to one reading, in the unit that the publisher prints.
 pub(super) struct Verdict {
     pub position: Position,
@@ -262,7 +265,7 @@ impl Case<'_> {
             if bound {
                 formula.push_str(&format!("; held at the {what}, {} mg/kg", num(mg.0)));
                 notes.push(format!(
-                    "{} % of this capacity would be {} mg/kg; the aim is held at the {what} of {} mg/kg ({}).",
+                    "{} % of this capacity would be {} mg/kg; {HELD} {what} of {} mg/kg ({}).",
                     num(rule.aim),
                     num(share_mg.round()),
                     num(mg.0),
@@ -342,6 +345,11 @@ impl Case<'_> {
             format!("{} is {sign}{} {unit}", found.trim_end(), num(printed))
         }
     }
+}
+
+/// Whether a note says that a floor or ceiling holds the aim.
+pub(super) fn says_held(note: &str) -> bool {
+    note.contains(HELD)
 }
 
 /// Where "<limit" lies: surely short when the limit is no higher than the aim, else not known.

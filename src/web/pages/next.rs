@@ -100,11 +100,8 @@ pub async fn show(cx: Cx, Path(id): Path<PlotId>) -> Result<Response> {
         Why { words, source, address: source.and_then(show::address) }
     });
     let put_on = outlook.put_on.iter().map(|line| Carried {
-        name: match liking.weighed(line.element) {
-            (1.0, _) => line.element.name().to_owned(),
-            (_, form) => format!("{} as {form}", line.element.name()),
-        },
-        mass: show::mass(line.mass.0 * liking.weighed(line.element).0),
+        name: liking.name(line.element),
+        mass: show::mass(liking.mass(line.element, line.mass.0)),
         rate: show::rate_figure(&rates.rate(line.element, line.rate, plot.ground().area, rate_unit)),
     });
     let caps = outlook.caps.iter().map(|line| CapRow {

@@ -271,12 +271,13 @@ fn together(sentences: &[String]) -> Vec<String> {
     groups.into_iter().map(line).collect()
 }
 
-/// What a need comes to, in a word; each gram weighs `weight` in the form that is read.
-fn left_words(line: &NeedLine, weight: f64) -> String {
+/// What a need comes to, in a word.
+fn left_words(line: &NeedLine, liking: Liking) -> String {
+    let mass = |grams| show::element_mass(liking.mass(line.need.element, grams));
     match () {
-        () if line.need_g > 0.0 && !line.is_met() => format!("{} short", show::element_mass(line.short_g * weight)),
+        () if line.need_g > 0.0 && !line.is_met() => format!("{} short", mass(line.short_g)),
         () if line.excess_g > line.need_g * 0.01 && line.excess_g > 0.005 => {
-            format!("{} more than needed", show::element_mass(line.excess_g * weight))
+            format!("{} more than needed", mass(line.excess_g))
         }
         () if line.need_g > 0.0 => "met".into(),
         () => String::new(),
@@ -293,18 +294,15 @@ pub(super) fn by_rate(liking: Liking) -> Liking {
 
 fn need(view: &PlanView, plot: &PlanPlot, line: &NeedLine, liking: Liking) -> Need {
     let element = line.need.element;
-    let (weight, form) = liking.weighed(element);
     let site: RateUnit = view.site.rate_unit.parse().unwrap_or(RateUnit::KgPerHa);
     let row = &plot.standing.plot;
+    let mass = |grams| show::element_mass(liking.mass(element, grams));
     Need {
-        name: match weight {
-            1.0 => capitalised(element.name()),
-            _ => format!("{} as {form}", capitalised(element.name())),
-        },
+        name: liking.name(element),
         rate: show::rate_figure(&by_rate(liking).need(&line.need, row.ground().area, site)),
-        grams: show::element_mass(line.need_g * weight),
-        supplied: show::element_mass(line.supplied_g * weight),
-        left: left_words(line, weight),
+        grams: mass(line.need_g),
+        supplied: mass(line.supplied_g),
+        left: left_words(line, liking),
         working: working_path(view.plan.id, row.id, element),
         why: if line.need_g > 0.0 { line.need.reason.words().to_owned() } else { "nothing is short".into() },
     }

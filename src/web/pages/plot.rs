@@ -6,10 +6,11 @@ use crate::{
     agronomy::{
         analyte::Analyte,
         ground::Ground,
-        guideline::Position,
+        guideline::{Guideline, Position},
         liking::{Liking, Shown},
         rate::RateUnit,
         record::CellKey,
+        saturation::{BY_CHARGE, BY_CHARGE_SOURCE, Schools, WHY_HELD, aims_at_shares, schools},
         standing::NutrientStanding,
         working::{Figure, Working},
     },
@@ -56,6 +57,8 @@ pub struct PlotPage {
     others: Vec<Other>,
     /// They are more than what is judged.
     others_first: bool,
+    /// What is said of aims that are shares of the capacity, where the guideline has such.
+    shares: Option<Shares>,
     /// Signs of lime and of salts, as sentences; why no capacity can be trusted.
     signs: Vec<String>,
     cautions: Vec<String>,
@@ -70,6 +73,25 @@ pub struct PlotPage {
     relatives: Vec<Relative>,
     /// The form to retire it.
     form: Form,
+}
+
+/// What must be said where shares of the capacity are shown.
+pub(super) struct Shares {
+    pub schools: Schools,
+    pub by_charge: &'static str,
+    pub by_charge_source: String,
+    pub why_held: &'static str,
+}
+
+impl Shares {
+    pub(super) fn of<'a>(guidelines: impl IntoIterator<Item = &'a Guideline>) -> Shares {
+        Shares {
+            schools: schools(guidelines),
+            by_charge: BY_CHARGE,
+            by_charge_source: BY_CHARGE_SOURCE.to_string(),
+            why_held: WHY_HELD,
+        }
+    }
 }
 
 /// A tested value without limits to hold it against.
@@ -176,13 +198,18 @@ pub fn track(plot: PlotId, nutrient: &NutrientStanding, ground: &Ground, liking:
     }
     links.push(("over the years".into(), trend_path(plot, nutrient.analyte)));
     let mut why: Vec<String> = nutrient.why_this_reading.iter().map(|reason| sentence(reason)).collect();
-    why.extend(nutrient.notes.iter().map(|note| sentence(note)));
+    // What holds the aim stands in the open.
+    let folded = nutrient.notes.iter().filter(|note| nutrient.held() != Some(note.as_str()));
+    why.extend(folded.map(|note| sentence(note)));
     why.extend(liking.kept(nutrient.into(), ground).map(str::to_owned));
     Track {
         name: nutrient.analyte.name(),
         found_text: figure(&liking.found(nutrient.into(), ground).figure),
         aim_text: liking.aim(nutrient, ground).map_or_else(String::new, |aim| figure(&aim.figure)),
-        words: words(nutrient),
+        words: match nutrient.held() {
+            Some(held) => format!("{}. {held}", words(nutrient)),
+            None => words(nutrient),
+        },
         found: nutrient.ratio(),
         likely: nutrient.ratio_range_90(),
         ceiling: nutrient.ceiling_ratio(),
@@ -272,6 +299,7 @@ impl PlotPage {
             strip: (!tracks.is_empty()).then_some(Strip { caption, tracks }),
             others_first: others.len() > judged_count,
             others: others.collect(),
+            shares: aims_at_shares(&guideline).then(|| Shares::of([&*guideline])),
             signs: said,
             cautions: signs.cautions.iter().map(|caution| sentence(caution)).collect(),
             unreadable: unreadable.collect(),

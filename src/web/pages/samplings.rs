@@ -1,11 +1,15 @@
 //! Samplings: taking soil, with the lab's sheet typed beside it, and a sampling's own page:
 //! what was understood beside what was printed, every extract side by side.
 
-use super::lines::{self, Lines};
+use super::{
+    lines::{self, Lines},
+    plot::Shares,
+};
 use crate::{
     agronomy::{
         analyte::Analyte,
         choice::Overrule,
+        guideline,
         plausibility::Question,
         record::{Basis, CellKey, Determination, FizzAcid, FizzClass},
         working::Working,
@@ -65,6 +69,8 @@ pub struct SamplingPage {
     questions: Vec<Asked>,
     sheets: Vec<LabSheet>,
     history: Vec<ChangeRow>,
+    /// What is said of shares of the capacity.
+    shares_said: Shares,
     /// The form that was refused, and what it was about.
     form: Form,
     refused: String,
@@ -322,7 +328,8 @@ impl SamplingPage {
         let groups = groups(&sheet);
         let questions = sheet.questions.iter().map(|question| asked(&sheet, question)).collect();
         let (form, refused) = (Form::new(), String::new());
-        Ok(Ok(SamplingPage { frame, sheet, groups, questions, sheets, history, form, refused }))
+        let shares_said = Shares::of(guideline::builtin());
+        Ok(Ok(SamplingPage { frame, sheet, groups, questions, sheets, history, shares_said, form, refused }))
     }
 
     /// Where, when and how the soil was taken, in a sentence.

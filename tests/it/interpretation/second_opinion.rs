@@ -92,6 +92,26 @@ fn what_does_not_apply_is_listed_with_its_reason_and_nothing_twice() {
 }
 
 #[test]
+fn causes_are_told_in_good_grammar_and_the_worst_comes_first() {
+    let mut cells = sand(90.0, 400.0, 60.0);
+    cells.push(cell(7, "P", Method::ModifiedMorgan, 3.0, Unit::MgPerKg));
+    let opinion = asked(cells, &ground());
+    let potassium = opinion.rows.iter().find(|r| r.analyte.to_string() == "K").unwrap();
+    let why = &potassium.disagreement.as_ref().unwrap().why[0].1;
+    assert!(why.contains(" go by ") && !why.contains(" and Saturation, ranges after Albrecht goes by"), "{why}");
+    let worst = opinion.worst_first();
+    for (row, next) in worst.iter().copied().zip(worst.iter().copied().skip(1)) {
+        let key = |row: &glebe::agronomy::second_opinion::Row| {
+            (row.disagreement.as_ref().map(|parted| parted.over_shortness), row.apart())
+        };
+        assert!(key(row) >= key(next), "{:?} before {:?}", row.analyte, next.analyte);
+    }
+    // A sand: 5 % of this capacity is far below what crops need, so a sufficiency figure holds the aim.
+    let bear = potassium.opinions.iter().find(|o| o.guideline_slug == "saturation_bear").unwrap();
+    assert!(bear.held.as_ref().unwrap().contains("held at the floor of 141 mg/kg"), "{:?}", bear.held);
+}
+
+#[test]
 fn two_tests_of_phosphorus_part_by_extractant() {
     let mut cells = sand(150.0, 1200.0, 120.0);
     cells.push(cell(7, "P", Method::ModifiedMorgan, 3.0, Unit::MgPerKg));
