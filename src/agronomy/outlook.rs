@@ -3,6 +3,8 @@
 //! sentences; and when to test again. It adds no need of its own: a need that a plan left
 //! undone is part of what the test still shows, and is never counted twice.
 
+mod words;
+
 use super::{
     analyte::Analyte,
     cap::{Applied, Counted, SeasonCap, already_applied, season_caps},
@@ -21,6 +23,7 @@ use super::{
 };
 use jiff::{ToSpan, civil::Date};
 use std::collections::BTreeMap;
+use words::{found_words, grams, in_sentence, standing_words};
 
 /// How often ground in the open is tested, by its texture.
 pub const TEST_INTERVALS: Source = Source {
@@ -434,45 +437,6 @@ fn feed(situation: &Situation<'_>, nutrient: &NutrientStanding, caps: &[CapLine]
             let what = format!("{name}: give {at_least}{} of {form} on this plot ({rate}).", weighed(left_g));
             Some((rank, step(Kind::Feed, Some(nutrient.analyte), what, why)))
         }
-    }
-}
-
-/// What the test found, and against what.
-fn found_words(situation: &Situation<'_>, nutrient: &NutrientStanding) -> String {
-    let (liking, ground) = (situation.liking, situation.ground);
-    let mut found = format!("Found {}", liking.found(nutrient.into(), ground).figure);
-    if let Some(aim) = liking.aim(nutrient, ground) {
-        found += &format!(", aim {}", aim.figure);
-    }
-    if let Some(percent) = &nutrient.percent_of_aim {
-        found += &format!(", which is {} of it", percent.figure);
-    }
-    found + "."
-}
-
-/// The same, and how sure the shortage is.
-fn standing_words(situation: &Situation<'_>, nutrient: &NutrientStanding) -> Vec<String> {
-    let mut words = vec![found_words(situation, nutrient)];
-    if let Some(likelihood) = &nutrient.likelihood {
-        words.push(match (0.25..0.75).contains(&likelihood.p_short) {
-            true => "It may be short or not; a retest helps.".into(),
-            false => format!("That it is truly short is {}.", likelihood.words),
-        });
-    }
-    words
-}
-
-fn in_sentence(analyte: Analyte) -> String {
-    analyte.element().map_or_else(|| analyte.name(), |element| element.name().to_owned())
-}
-
-/// A mass of element or product in words, no finer than a need is known.
-fn grams(g: f64) -> String {
-    match g {
-        g if g >= 10_000.0 => Figure::significant(g / 1000.0, "kg", 2).to_string(),
-        g if g >= 995.0 => Figure::new(g / 1000.0, "kg", 1).to_string(),
-        g if g >= 9.95 => Figure::new(g, "g", 0).to_string(),
-        g => Figure::significant(g, "g", if g.fract() == 0.0 { 1 } else { 2 }).to_string(),
     }
 }
 

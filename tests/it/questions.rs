@@ -82,9 +82,10 @@ fn a_value_far_outside_the_past_is_questioned_by_its_likely_slip() {
     assert_eq!(kind("2.2"), Some(QuestionKind::UnitSlip));
     assert_eq!(kind("50.4"), Some(QuestionKind::OxideForElement));
     assert_eq!(kind("80"), Some(QuestionKind::FarFromHistory));
-    // Another method has another past.
+    // Another method has another past: the change of method is asked about, and no number of it.
     let other = sheet(vec![cell(1, P, Method::Olsen, "220", Unit::MgPerKg)]);
-    assert_eq!(ask(&other, &history, &[], None), []);
+    let asked = ask(&other, &history, &[], None);
+    assert_eq!(asked.iter().map(|q| q.kind).collect::<Vec<_>>(), [QuestionKind::MethodChanged]);
 }
 
 #[test]

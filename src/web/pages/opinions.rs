@@ -92,7 +92,6 @@ struct OpinionView<'a> {
 
 /// By how much they part.
 struct Apart<'a> {
-    over_shortness: bool,
     why: Vec<&'a str>,
     by: String,
     steps: Steps<'a>,
@@ -209,7 +208,6 @@ impl<'a> Place<'a> {
             found,
             silent: &row.silent,
             apart: row.disagreement.as_ref().map(|apart| Apart {
-                over_shortness: apart.over_shortness,
                 why: apart.why.iter().map(|(_, sentence)| sentence.as_str()).collect(),
                 by: self.rate(row.analyte, apart.by()),
                 steps: Steps::of(&apart.working, &|key| self.pages.get(&key).cloned()),
