@@ -11,7 +11,8 @@ impl App {
     /// A sampling with what a check of its sheets has to say.
     pub async fn lab_check(&self, actor: &Actor, id: SamplingId) -> Result<(Sheet, LabCheck)> {
         let sheet = self.sheet(actor, id).await?;
-        let found = check(&sheet.loaded.sampling, &sheet.present.signs);
+        let errors = self.test_errors(actor, sheet.site.id).await?;
+        let found = check(&sheet.loaded.sampling, &sheet.present.signs, &errors);
         Ok((sheet, found))
     }
 }

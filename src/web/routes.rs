@@ -6,8 +6,8 @@ use super::{
     guard::{Gate, pass},
     pages::{
         amendments, applications, drift, files, guidelines, history, home, lab_check, lime, metals, next, nitrogen,
-        opinions, people, plan_form, plan_prints, plans, plot, plots, reports, salts, samplings, seasons, settings, setup,
-        sign_in, sites, test_errors, trend,
+        opinions, people, plan_form, plan_prints, plans, plot, plots, reports, salts, samplings, seasons, settings,
+        setup, sign_in, sites, test_errors, trend,
     },
     probes,
 };

@@ -6,6 +6,7 @@ use glebe::agronomy::{
     analyte::Analyte,
     carbonate::{self, Signs},
     confidence::TestError,
+    drift::ErrorSettings,
     element::Element,
     lab_check::{Agreement, LabCheck, Line, between_labs, check, estimates},
     method::Method,
@@ -24,7 +25,7 @@ fn labs(sheets: &[(&str, Vec<Determination>)]) -> Sampling {
 }
 
 fn checked(sheets: &[(&str, Vec<Determination>)]) -> LabCheck {
-    check(&labs(sheets), &Signs::default())
+    check(&labs(sheets), &Signs::default(), &ErrorSettings::default())
 }
 
 /// How two results of one test lie, from two labs or from one.
@@ -238,7 +239,7 @@ fn rotated_divisors_fit_nothing_and_free_lime_is_said() {
     limy.push(cell(8, Analyte::Ph, Method::PhWater, "7.9", Unit::Ph));
     let sampling = labs(&[("a lab", limy)]);
     let (readings, _) = read_all(&sampling);
-    let found = check(&sampling, &carbonate::signs(&sampling, &readings, None));
+    let found = check(&sampling, &carbonate::signs(&sampling, &readings, None), &ErrorSettings::default());
     assert!(line(&found, "Exchange capacity").words.contains("Free lime swells"));
     // University of Illinois NRES 201: Ca 1,600 ppm and Ca:Mg 2.1 by charge give Mg 462.9.
     let found = checked(&[("a lab", vec![acetate(1, CA, "1600"), acetate(2, MG, "462.9"), acetate(3, K, "100")])]);

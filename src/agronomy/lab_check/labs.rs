@@ -95,7 +95,7 @@ pub fn between_labs(analyte: Analyte, method: &Method) -> (TestError, Source) {
 /// Labs alone: each within its between-lab error of the true value (a lab against itself: the
 /// customary error of one lab). Two samples: sampling and laboratory error of one test, and
 /// between labs that error in quadrature. Two-sided, 95 %.
-pub fn pair(first: &Reading, second: &Reading, one_sheet: bool) -> Pair {
+pub fn pair(first: &Reading, second: &Reading, one_sheet: bool, errors: &ErrorSettings) -> Pair {
     let bare = |words: String| Pair {
         analyte: first.analyte,
         method: first.method.clone(),
@@ -112,10 +112,14 @@ pub fn pair(first: &Reading, second: &Reading, one_sheet: bool) -> Pair {
         return bare("One of them is only a limit, so by how much they part is not known.".into());
     }
     let scale = Scale::of(first.analyte);
-    let usual = ErrorSettings::default().of(first.analyte);
+    let usual = errors.of(first.analyte);
     let same_lab = one_sheet || first.lab == second.lab;
     let (lab_error, lab_source): (TestError, Citation) = match same_lab {
         true => (usual.laboratory, CUSTOM.into()),
+        // What the site has set itself goes before what is published.
+        false if errors.between_labs.contains_key(&first.analyte) => {
+            (usual.between_labs, usual.between_labs_source.into())
+        }
         false => {
             let (error, source) = between_labs(first.analyte, &first.method);
             (error, source.into())

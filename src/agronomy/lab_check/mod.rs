@@ -16,6 +16,7 @@ pub use recomputed::{Line, Recomputed, recompute};
 use super::{
     analyte::Analyte,
     carbonate::Signs,
+    drift::ErrorSettings,
     method::Method,
     reading::{self, Divisors, Reading},
     record::Sampling,
@@ -46,8 +47,8 @@ struct OnSheet {
     reading: Reading,
 }
 
-/// Checks the sheets of a sampling.
-pub fn check(sampling: &Sampling, signs: &Signs) -> LabCheck {
+/// Checks the sheets of a sampling, by the errors of tests in force on its site.
+pub fn check(sampling: &Sampling, signs: &Signs, errors: &ErrorSettings) -> LabCheck {
     let exact = Divisors::exact();
     let all: Vec<OnSheet> = sampling
         .determinations()
@@ -61,7 +62,7 @@ pub fn check(sampling: &Sampling, signs: &Signs) -> LabCheck {
         for other in &all[at + 1..] {
             let same = one.reading.analyte == other.reading.analyte && one.reading.method == other.reading.method;
             if same && one.reading.method != Method::Unstated {
-                pairs.push(pair(&one.reading, &other.reading, one.report == other.report));
+                pairs.push(pair(&one.reading, &other.reading, one.report == other.report, errors));
             }
         }
     }
