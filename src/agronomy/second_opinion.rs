@@ -405,11 +405,12 @@ fn disagreement(opinions: &[Opinion], grounds: &[Grounds]) -> Option<Disagreemen
     Some(Disagreement { least: KgPerHa(least), most: KgPerHa(most), over_shortness, why: causes(&grounds), working })
 }
 
-/// Titles in a sentence: "A", "A and B", "A, B and C".
+/// Titles in a sentence, in quotes, for they hold commas: “A”, “A” and “B”, “A”, “B” and “C”.
 fn listed(titles: &[&str]) -> String {
-    match titles {
+    let quoted: Vec<String> = titles.iter().map(|title| format!("“{title}”")).collect();
+    match &quoted[..] {
         [] => String::new(),
-        [one] => (*one).to_owned(),
+        [one] => one.clone(),
         [all @ .., last] => format!("{} and {last}", all.join(", ")),
     }
 }

@@ -4,7 +4,7 @@
 
 use crate::agronomy::{
     analyte::Analyte,
-    carbonate::Signs,
+    carbonate::{Signs, is_alkaline},
     element::Element,
     exchange_capacity::{BASES, Capacity, Parts, SUMMATION, capacity, clemson_divisors, rounded_divisors},
     method::Method,
@@ -67,7 +67,7 @@ struct Tried {
 pub fn recompute(readings: &[Reading], signs: &Signs) -> Vec<Line> {
     let Some(parts) = parts(readings) else { return vec![] };
     let mut lines = Vec::new();
-    let inflated = inflated(signs);
+    let inflated = inflated(&parts, signs);
     let stated = find(readings, Analyte::ExchangeCapacity);
     let summed = sum(&parts, &Divisors::exact());
     lines.extend(capacity_line(&parts, stated, summed.as_ref().ok(), summed.as_ref().err(), &inflated));
@@ -78,7 +78,7 @@ pub fn recompute(readings: &[Reading], signs: &Signs) -> Vec<Line> {
         lines.extend(share_line(element, readings, &with_stated, shared.as_ref(), &inflated));
     }
     lines.extend(base_line(readings, &with_stated, shared.as_ref(), &inflated));
-    lines.extend(ratios(&parts, &inflated));
+    lines.extend(ratios(&parts));
     lines
 }
 
@@ -123,16 +123,16 @@ fn bases(parts: &Parts, divisors: &Divisors) -> Option<f64> {
     Some(charges?.iter().sum::<f64>() + sodium)
 }
 
-fn inflated(signs: &Signs) -> String {
-    match (signs.calcareous(), signs.salty()) {
-        (false, false) => String::new(),
-        (lime, _) => {
-            let what = if lime { "Free lime" } else { "Salts" };
-            format!(
-                " {what} swells what this extract counts as bases here, so neither figure is what the soil can hold."
-            )
-        }
-    }
+/// What free lime or salts do to the bases as this sheet's extract counts them; empty where nothing.
+fn inflated(parts: &Parts, signs: &Signs) -> String {
+    let method = parts.cations.get(&Element::Ca).map(|calcium| &calcium.method);
+    let what = match method {
+        Some(method) if signs.calcareous() && !is_alkaline(method) => "Free lime swells",
+        Some(Method::AmmoniumChloride85) => return String::new(), // washes salts out first
+        _ if signs.salty() => "Salts swell",
+        _ => return String::new(),
+    };
+    format!(" {what} what this extract counts as bases here, so neither figure is what the soil can hold.")
 }
 
 /// Whether a value, rounded as the sheet prints it, is what the sheet prints.
@@ -320,7 +320,7 @@ fn compared(what: String, printed: Figure, ours: Option<Working>, tried: &[Tried
 }
 
 /// Ratios by charge, with what a ratio of mg/kg would say beside them.
-fn ratios(parts: &Parts, inflated: &str) -> Vec<Line> {
+fn ratios(parts: &Parts) -> Vec<Line> {
     let exact = Divisors::exact();
     let pairs = [(Element::Ca, Element::Mg), (Element::Ca, Element::K), (Element::Mg, Element::K)];
     let ratio = |(over, under): (Element, Element)| {
@@ -337,7 +337,7 @@ fn ratios(parts: &Parts, inflated: &str) -> Vec<Line> {
             .cite(SUMMATION)
             .note("Ratios are of charge, of one extract, on one basis.");
         let words = format!(
-            "By weight it would read {}: ratios of mg/kg are other numbers, so ask a lab which it prints.{inflated}",
+            "By weight it would read {}: ratios of mg/kg are other numbers, so ask a lab which it prints.",
             Figure::significant(by_mass, "", 2)
         );
         Some(Line { what, printed: None, ours: Some(ours), fits: true, words })

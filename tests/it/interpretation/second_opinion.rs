@@ -98,7 +98,7 @@ fn causes_are_told_in_good_grammar_and_the_worst_comes_first() {
     let opinion = asked(cells, &ground());
     let potassium = opinion.rows.iter().find(|r| r.analyte.to_string() == "K").unwrap();
     let why = &potassium.disagreement.as_ref().unwrap().why[0].1;
-    assert!(why.contains(" go by ") && !why.contains(" and Saturation, ranges after Albrecht goes by"), "{why}");
+    assert!(why.contains(" go by ") && !why.contains(" and “Saturation, ranges after Albrecht” goes by"), "{why}");
     let worst = opinion.worst_first();
     for (row, next) in worst.iter().copied().zip(worst.iter().copied().skip(1)) {
         let key = |row: &glebe::agronomy::second_opinion::Row| {
