@@ -14,7 +14,7 @@ use super::{
     reading::{Level, Reading, decimals_after, number},
     record::keyed,
     source::{Citation, Evidence, Source},
-    standing::{NutrientStanding, Worked},
+    standing::{NutrientStanding, Worked, num},
     working::{Figure, Origin, Working},
 };
 use serde::{Deserialize, Serialize};
@@ -227,7 +227,7 @@ impl Liking {
             (LevelUnit::MgPerKg, _) => converted,
             (unit, Level::MgPerKg(_)) => {
                 let kg = ground.layer().soil_kg_per_ha();
-                let shown = format!("× {} kg/ha of soil ÷ 1,000,000", number(kg));
+                let shown = format!("× {} kg/ha of soil ÷ 1,000,000", num(kg));
                 converted
                     .then(ground.layer().mass(MgPerKg(1.0)).0, shown, "kg/ha".into())
                     .resting_on(soil_working(ground))
@@ -295,7 +295,9 @@ impl Liking {
         let Ok(step) = self.conversion(result, ground) else { return own() };
         let title = format!("{}, {what}", result.analyte.name());
         let figure = &worked.figure;
-        step.show(&title, figure.value, &figure.sign, figure.decimals, &worked.working)
+        // As fine as what was found is shown, and no finer than that or itself.
+        let decimals = figure.decimals.max(result.working.figure.decimals);
+        step.show(&title, figure.value, &figure.sign, decimals, &worked.working)
     }
 
     /// The step from kg/ha of an element to what this person reads needs in: per area where
@@ -514,7 +516,7 @@ mod tests {
         let shown = liking(LevelUnit::KgPerHa, NutrientForm::Oxide).found(result, &ground(1.3, 20.0));
         assert_eq!(shown.figure.to_string().replace('\u{a0}', " "), "203 kg/ha P₂O₅");
         let formula = shown.working.formula.as_deref().unwrap();
-        assert!(formula.contains("× 2600000 kg/ha of soil ÷ 1,000,000 × 2.2914"), "{formula}");
+        assert!(formula.contains("× 2,600,000 kg/ha of soil ÷ 1,000,000 × 2.2914"), "{formula}");
         assert!(shown.working.is_grounded() && shown.working.cells() == [CellKey(1)]);
         let fine = cell(0.42, "mg/kg", 2);
         let boron = of(Element::B, Level::MgPerKg(MgPerKg(0.42)), &fine, &method);

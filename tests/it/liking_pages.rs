@@ -20,7 +20,7 @@ async fn levels_and_needs_follow_the_settings_of_whoever_reads() {
     assert!(seen.contains("kg/ha P₂O₅"), "{seen}");
     let page = field.page("/working/K/found").await;
     let seen = words(&page);
-    assert!(seen.contains("× 2860000 kg/ha of soil ÷ 1,000,000 × 1.2046"), "{seen}");
+    assert!(seen.contains("× 2,860,000 kg/ha of soil ÷ 1,000,000 × 1.2046"), "{seen}");
     assert!(seen.contains("90 mg/kg") && page.contains("/reports/"), "the steps before it stay: {seen}");
     let seen = field.words("/next").await;
     assert!(seen.contains("of K₂O on this plot") && seen.contains("kg/ha K₂O"), "{seen}");
