@@ -15,6 +15,7 @@ pub mod confidence;
 pub mod contaminant;
 pub mod content;
 pub mod crop;
+pub mod crop_rate;
 pub mod drift;
 pub mod element;
 pub mod exchange_capacity;

@@ -4,6 +4,8 @@
 //! nitrogen rate from a soil level, for nitrogen is a budget.
 
 use super::{
+    crop::Crop,
+    crop_rate,
     element::{Element, Form},
     ground::Ground,
     guideline::Position,
@@ -107,6 +109,16 @@ impl Need {
         still.notes.clone_from(&notes);
         let reason = if left > 0.0 { self.reason } else { Reason::None };
         Need { kg_per_ha: KgPerHa(left), reason, working: Some(still), notes, ..self }
+    }
+
+    /// After which day what was put on counts against the need: after the test for what raises
+    /// the soil; a rate for the crops of a season is met only by what went on in that season.
+    pub fn counted_from(&self, tested_on: Option<Date>, season_from: Date) -> Option<Date> {
+        if self.reason != Reason::CropRate {
+            return tested_on;
+        }
+        let eve = season_from.yesterday().unwrap_or(season_from);
+        Some(tested_on.map_or(eve, |tested| tested.max(eve)))
     }
 
     fn nothing(element: Element, note: Option<String>) -> Need {
@@ -246,8 +258,23 @@ impl Default for Way {
 /// The need of every element of a standing that is judged, zero where the level is enough.
 ///
 /// An element that no rule judges is left out: nothing is known of it, neither need nor excess.
-pub fn needs(standing: &Standing, ground: &Ground, sampled: Option<DepthBand>, way: &Way) -> Vec<Need> {
-    standing.nutrients.iter().filter_map(|nutrient| worthwhile(standing, nutrient, ground, sampled, way)).collect()
+/// `crops` are those of the season: where the guideline prints a rate for them, that is the need.
+pub fn needs(standing: &Standing, ground: &Ground, sampled: Option<DepthBand>, way: &Way, crops: &[Crop]) -> Vec<Need> {
+    let need = |nutrient| of_season(standing, nutrient, ground, sampled, way, crops);
+    standing.nutrients.iter().filter_map(need).collect()
+}
+
+/// The need of one nutrient of a standing: the published rate for the crops of the season, where
+/// there is one, else what raises it ([`worthwhile`]).
+pub fn of_season(
+    standing: &Standing,
+    nutrient: &NutrientStanding,
+    ground: &Ground,
+    sampled: Option<DepthBand>,
+    way: &Way,
+    crops: &[Crop],
+) -> Option<Need> {
+    crop_rate::or_raise(worthwhile(standing, nutrient, ground, sampled, way), nutrient, crops)
 }
 
 /// A shortage smaller than this share of the aim is not worth a dose: a test tells levels
@@ -463,13 +490,6 @@ pub fn maintain(element: Element, offtake: KgPerHa, offtake_working: Working) ->
     given(element, offtake, Reason::Maintain, |figure| {
         let formula = format!("as much as is carried away: {figure}");
         Working::step(format!("{} to replace", capitalised(element.name())), figure, formula, [offtake_working])
-    })
-}
-
-/// A published rate for a crop.
-pub fn crop_rate(element: Element, rate: KgPerHa, crop: &str, source: impl Into<super::source::Citation>) -> Need {
-    given(element, rate, Reason::CropRate, |figure| {
-        Working::leaf(format!("{} for {crop}", capitalised(element.name())), figure, Origin::Published).cite(source)
     })
 }
 

@@ -165,7 +165,9 @@ pub struct OpenDose {
 pub struct Situation<'a> {
     pub ground: &'a Ground,
     pub standing: &'a Standing,
-    /// What raises each nutrient to its aim.
+    /// The first day of the season, where one is on record.
+    pub season_from: Option<Date>,
+    /// What each nutrient asks for this season.
     pub needs: &'a [Need],
     /// The day that each reading used was sampled on.
     pub tested_on: BTreeMap<Analyte, Date>,
@@ -368,7 +370,8 @@ fn feed(situation: &Situation<'_>, nutrient: &NutrientStanding, caps: &[CapLine]
     }
     let need_g = need.kg_per_ha.on(area).0;
     let tested_on = situation.tested_on.get(&nutrient.analyte).copied().or(situation.last_sampled);
-    let since = need::since(situation.applications, tested_on, situation.today);
+    let counted_from = situation.season_from.map_or(tested_on, |from| need.counted_from(tested_on, from));
+    let since = need::since(situation.applications, counted_from, situation.today);
     let since_g = need::brought(since, element, area).map_or(0.0, |(rate, _)| rate.on(area).0);
     let left_g = (need_g - since_g).max(0.0);
     let mut why = standing_words(situation, nutrient);
@@ -536,9 +539,10 @@ mod tests {
         undone: BTreeMap<Element, Undone>,
         open_doses: &[OpenDose],
     ) -> Outlook {
-        let needs = needs(&present.standing, ground, None, &Way::default());
+        let needs = needs(&present.standing, ground, None, &Way::default(), &[]);
         outlook(&Situation {
             ground,
+            season_from: None,
             standing: &present.standing,
             needs: &needs,
             tested_on: present.choices.iter().map(|(a, c)| (*a, c.chosen.sampled_on)).collect(),
@@ -574,7 +578,7 @@ mod tests {
     fn what_went_on_since_the_test_counts_and_what_went_on_before_does_not() {
         let ground = ground(Cover::Open, Texture::Loam);
         let present = present(&ground, &[("P", 10.0)]);
-        let needed = needs(&present.standing, &ground, None, &Way::default())[0].kg_per_ha.on(ground.area).0;
+        let needed = needs(&present.standing, &ground, None, &Way::default(), &[])[0].kg_per_ha.on(ground.area).0;
         let before = [application(1, date(2024, 10, 5), 10.0 * needed, &[(Element::P, 0.5)])];
         let outlook = ask(&ground, &present, &before, BTreeMap::new(), &[]);
         assert_eq!((about(&outlook, "P").unwrap().kind, outlook.put_on.len()), (Kind::Feed, 0));
@@ -591,7 +595,7 @@ mod tests {
         // 5 % first-year availability, as compost of low nitrogen is often reckoned at: by hand, need ÷ 0.05 ÷ 0.5.
         let ground = ground(Cover::Open, Texture::Loam);
         let present = present(&ground, &[("P", 10.0)]);
-        let needed = needs(&present.standing, &ground, None, &Way::default())[0].kg_per_ha.on(ground.area).0;
+        let needed = needs(&present.standing, &ground, None, &Way::default(), &[])[0].kg_per_ha.on(ground.area).0;
         let slow = |mass_g| {
             let all = application(1, date(2024, 11, 1), mass_g, &[(Element::P, 0.5)]);
             [Application { availability: BTreeMap::from([(Element::P, 0.05)]), ..all }]
@@ -633,7 +637,7 @@ mod tests {
     fn what_open_doses_hold_is_not_asked_for_again() {
         let ground = ground(Cover::Open, Texture::Loam);
         let present = present(&ground, &[("P", 10.0)]);
-        let needed = needs(&present.standing, &ground, None, &Way::default())[0].kg_per_ha.on(ground.area).0;
+        let needed = needs(&present.standing, &ground, None, &Way::default(), &[])[0].kg_per_ha.on(ground.area).0;
         let undone = |g: f64| BTreeMap::from([(Element::P, Undone { left_out_g: 0.0, not_put_on_g: g })]);
         let open = [OpenDose { amendment: "Rock phosphate".into(), left_g: 400.0 }];
         let kind = |outlook: Outlook| about(&outlook, "P").unwrap().kind;

@@ -10,7 +10,7 @@ use super::{
     crop::Crop,
     element::Element,
     ground::Ground,
-    need::{self, Need, Way, canonical, capitalised},
+    need::{self, Need, Reason, Way, canonical, capitalised},
     plan::{Cap, GroupCap, Key, Lock, Options, PlanInput, PlotNeed, Product},
     quantity::{Grams, KgPerHa, SquareMetres},
     record::{Application, DepthBand},
@@ -39,6 +39,10 @@ pub struct PlotSeason {
     pub ph_reckoned: bool,
     /// Crops of this season and of the next: the most sensitive governs.
     pub crops: Vec<Crop>,
+    /// The crops of this season alone: what a published rate is for.
+    pub growing: Vec<Crop>,
+    /// The first day of the season: a rate for its crops is met by what goes on from then.
+    pub season_from: Date,
     /// When soil was taken for the reading used of each analyte.
     pub tested_on: BTreeMap<Analyte, Date>,
     /// All that is known to have been put on, less what fulfils doses of this very plan.
@@ -263,7 +267,7 @@ fn needs_of(plot: &PlotSeason, wishes: &Wishes) -> Vec<Need> {
     let tested = plot
         .standing
         .iter()
-        .flat_map(|standing| need::needs(standing, &plot.ground, plot.sampled, &wishes.way))
+        .flat_map(|standing| need::needs(standing, &plot.ground, plot.sampled, &wishes.way, &plot.growing))
         .filter(|need| !wishes.stated.contains_key(&need.element))
         .map(|need| still_needed(need, plot, wishes));
     let stated = wishes.stated.iter().map(|(element, (rate, reason))| need::stated(*element, *rate, reason));
@@ -277,9 +281,11 @@ fn needs_of(plot: &PlotSeason, wishes: &Wishes) -> Vec<Need> {
 /// A need of the plot's tests less what went on since them, and what is agreed to.
 fn still_needed(need: Need, plot: &PlotSeason, wishes: &Wishes) -> Need {
     let tested_on = plot.tested_on.get(&Analyte::Element(need.element)).copied();
-    let given = need::since(&plot.applications, tested_on, wishes.spread_on).chain(&plot.promised);
+    let seasons = if need.reason == Reason::CropRate { 1 } else { wishes.way.seasons };
+    let counted_from = need.counted_from(tested_on, plot.season_from);
+    let given = need::since(&plot.applications, counted_from, wishes.spread_on).chain(&plot.promised);
     let given = need::brought(given, need.element, plot.ground.area);
-    need.less(given, wishes.way.seasons)
+    need.less(given, seasons)
 }
 
 fn caps_of(plot: &PlotSeason, on: Date) -> Vec<CapLeft> {
@@ -414,6 +420,8 @@ mod tests {
             ph: Some(6.5),
             ph_reckoned: false,
             crops: crops.iter().map(|c| Crop::find(c).unwrap()).collect(),
+            growing: vec![],
+            season_from: jiff::civil::date(2026, 1, 1),
             tested_on: BTreeMap::new(),
             applications,
             promised: vec![],

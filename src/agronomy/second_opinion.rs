@@ -5,6 +5,8 @@
 use super::{
     analyte::Analyte,
     choice::Overrule,
+    crop::Crop,
+    crop_rate,
     element::Element,
     ground::Ground,
     guideline::{Criterion, Facts, Guideline, LandUse, Position, Rule},
@@ -31,6 +33,8 @@ pub enum Philosophy {
     Saturation,
     /// An index of level and pH.
     Index,
+    /// A published rate for the crop, by the class or the index found.
+    CropRate,
     /// What is usually found; no aim.
     Usual,
     /// Left alone on purpose.
@@ -54,6 +58,7 @@ impl Philosophy {
             Philosophy::Sufficiency => "whether there is enough for the crop",
             Philosophy::Saturation => "a share of the exchange capacity",
             Philosophy::Index => "an index of level and pH",
+            Philosophy::CropRate => "a rate for the crop by what the test found",
             Philosophy::Usual => "what is usually found",
             Philosophy::LeftAlone => "leaving it alone",
         }
@@ -199,12 +204,14 @@ pub struct SecondOpinion {
 }
 
 /// Places a plot under each guideline. Every one chooses its own reading, as it does alone.
+/// `crops` are those of the season; a guideline that prints a rate for them asks for that.
 pub fn second_opinion<'a>(
     survey: &Survey,
     ground: &Ground,
     guidelines: impl IntoIterator<Item = &'a Guideline>,
     land_use: LandUse,
     overrules: &[Overrule],
+    crops: &[Crop],
     on: Date,
 ) -> SecondOpinion {
     let guidelines: Vec<&Guideline> = guidelines.into_iter().collect();
@@ -224,7 +231,7 @@ pub fn second_opinion<'a>(
                 disagreement: None,
             });
             let criterion = guideline.criterion(nutrient.analyte, &nutrient.method, nutrient.level, &facts).ok();
-            match opinion(guideline, &guidelines, nutrient, criterion, ground) {
+            match opinion(guideline, &guidelines, nutrient, criterion, ground, crops) {
                 Ok(opinion) => {
                     spoke = true;
                     let grounds = Grounds::of(&opinion, criterion);
@@ -275,6 +282,7 @@ fn opinion(
     nutrient: &NutrientStanding,
     criterion: Option<&Criterion>,
     ground: &Ground,
+    crops: &[Crop],
 ) -> Result<Opinion, String> {
     if let Position::NoCriterion(why) = &nutrient.position {
         return Err(why.clone());
@@ -286,7 +294,9 @@ fn opinion(
     {
         return Err(format!("Takes its limits for {} from {}, which is shown.", nutrient.analyte.name(), own.title));
     }
-    let need = need::raise(nutrient, ground, None, &Way::default());
+    let raise = need::raise(nutrient, ground, None, &Way::default());
+    let by_rate = matches!(crop_rate::crop_rate(nutrient, crops), Some(Ok(_)));
+    let need = crop_rate::or_raise(raise, nutrient, crops);
     let working = need
         .as_ref()
         .and_then(|need| need.working.clone())
@@ -300,7 +310,7 @@ fn opinion(
     Ok(Opinion {
         guideline_slug: guideline.slug.clone(),
         guideline_title: guideline.title.clone(),
-        philosophy: Philosophy::of(&criterion.rule),
+        philosophy: if by_rate { Philosophy::CropRate } else { Philosophy::of(&criterion.rule) },
         method: nutrient.method.clone(),
         level: nutrient.level,
         found: nutrient.found.figure.clone(),
@@ -400,7 +410,7 @@ fn disagreement(opinions: &[Opinion], grounds: &[Grounds]) -> Option<Disagreemen
     let inputs = sides.iter().map(|(opinion, ..)| opinion.working.clone());
     let figure = Figure::significant(most - least, KgPerHa::UNIT, 2);
     let working = Working::step("Difference between guidelines", figure, formula, inputs)
-        .note("Each in kg of the element per hectare of the plot's own layer, before any rate for the crop.");
+        .note("Each in kg of the element per hectare of the plot's own layer; a rate for the crops where the guideline prints one.");
     let grounds: Vec<&Grounds> = sides.iter().map(|(_, grounds, _)| *grounds).collect();
     Some(Disagreement { least: KgPerHa(least), most: KgPerHa(most), over_shortness, why: causes(&grounds), working })
 }

@@ -12,13 +12,14 @@ use super::{
     element::Element,
     exchange_capacity::Capacity,
     ground::Texture,
-    guideline::{Criterion, Facts, Guideline, LandUse, Position},
+    guideline::{Criterion, Facts, Guideline, LandUse, Position, Rates},
     method::Method,
     reading::{Level, Reading},
     record::Qualifier,
     source::Citation,
     working::{Figure, Origin, Working},
 };
+use std::sync::Arc;
 use verdict::Verdict;
 
 mod verdict;
@@ -136,6 +137,10 @@ pub struct NutrientStanding {
     /// Why this reading was used.
     pub why_this_reading: Vec<String>,
     pub notes: Vec<String>,
+    /// The value in the unit, or the points of the index, that the limits are printed in.
+    pub printed: Option<f64>,
+    /// The rates for crops that the guideline prints by this test.
+    pub rates: Vec<Arc<Rates>>,
     /// Who printed the limits.
     pub source: Option<Citation>,
 }
@@ -240,6 +245,8 @@ impl Case<'_> {
             likelihood: None,
             why_this_reading: reasons.to_vec(),
             notes: vec![],
+            printed: None,
+            rates: vec![],
             source: None,
         };
         let criterion = match guideline.criterion(reading.analyte, &reading.method, reading.level, &self.facts) {
@@ -260,8 +267,12 @@ impl Case<'_> {
                 Position::NotKnown("Nothing was detected, and the sheet prints no limit that it was below.".into());
             return standing;
         };
+        standing.printed = Some(printed);
         match self.verdict(criterion, printed) {
-            Ok(verdict) => self.fill(standing, criterion, verdict),
+            Ok(verdict) => {
+                standing.rates = guideline.rates_for(reading.analyte, &reading.method, &self.facts);
+                self.fill(standing, criterion, verdict)
+            }
             Err(why) => {
                 standing.position = Position::NoCriterion(why);
                 standing

@@ -8,6 +8,7 @@ use crate::{
     ids::{PlotId, SeasonId, SiteId},
     store::{
         self, Db,
+        plans::SeasonRow,
         plots::{LineStep, PlotRow},
     },
 };
@@ -104,14 +105,34 @@ pub(super) async fn crops_on(
     on: Date,
     own: Option<SeasonId>,
 ) -> Result<BTreeMap<PlotId, Vec<Crop>>> {
-    let lineage = Lineage::load(db, plots).await?;
+    let seasons = seasons_from(db, site, on).await?;
+    let near: BTreeSet<SeasonId> = seasons.iter().take(2).map(|season| season.id).chain(own).collect();
+    crops_of(db, plots, &near).await
+}
+
+/// The season that a day lies in or comes before, where one is on record.
+pub(super) async fn season_on(db: &mut Db, site: SiteId, on: Date) -> Result<Option<SeasonRow>> {
+    Ok(seasons_from(db, site, on).await?.into_iter().next())
+}
+
+/// The seasons that have not ended on a day, first to last.
+async fn seasons_from(db: &mut Db, site: SiteId, on: Date) -> Result<Vec<SeasonRow>> {
     let mut seasons = store::plans::seasons(db, site).await?;
+    seasons.retain(|season| season.ends_on >= on);
     seasons.sort_by_key(|season| (season.starts_on, season.id));
-    let near: BTreeSet<SeasonId> =
-        seasons.iter().filter(|season| season.ends_on >= on).take(2).map(|season| season.id).chain(own).collect();
+    Ok(seasons)
+}
+
+/// The crops of some seasons on each plot. What was sown before a split or a merge still grows.
+pub(super) async fn crops_of(
+    db: &mut Db,
+    plots: &[PlotId],
+    seasons: &BTreeSet<SeasonId>,
+) -> Result<BTreeMap<PlotId, Vec<Crop>>> {
+    let lineage = Lineage::load(db, plots).await?;
     let mut grown: BTreeMap<PlotId, Vec<Crop>> = BTreeMap::new();
-    for season in seasons.iter().filter(|season| near.contains(&season.id)) {
-        for row in store::plans::croppings(db, season.id).await? {
+    for season in seasons {
+        for row in store::plans::croppings(db, *season).await? {
             grown.entry(row.plot).or_default().push(Crop::known_or_cautious(&row.crop));
         }
     }

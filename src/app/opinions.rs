@@ -52,12 +52,13 @@ impl App {
         land_use: LandUse,
         with_memory: bool,
     ) -> Result<Opinions> {
-        let (site, _, standing) = self.plot_standing(actor, id).await?;
+        let (site, _, ahead) = self.plot_outlook(actor, id).await?;
+        let (standing, growing) = (ahead.standing, ahead.growing);
         let chosen: Vec<Overrule> =
             standing.present.choices.values().filter_map(|choice| choice.overruled.clone()).collect();
         let ground = standing.plot.ground();
         let guidelines = guidelines(with_memory);
-        let opinion = second_opinion(&standing.survey, &ground, &*guidelines, land_use, &chosen, self.today());
+        let opinion = second_opinion(&standing.survey, &ground, &*guidelines, land_use, &chosen, &growing, self.today());
         let samplings = standing.samplings.into_iter().map(|loaded| loaded.sampling).collect();
         Ok(Opinions { site, plot: standing.plot, samplings, report: None, opinion })
     }
@@ -85,7 +86,7 @@ impl App {
         let survey = Survey::read([alone.clone()]);
         let guidelines = guidelines(with_memory);
         let on = row.sampled_on;
-        let opinion = second_opinion(&survey, &plot.ground(), &*guidelines, land_use, &[], on);
+        let opinion = second_opinion(&survey, &plot.ground(), &*guidelines, land_use, &[], &[], on);
         Ok(Opinions { site, plot, samplings: vec![alone], report: Some((report, row)), opinion })
     }
 }

@@ -44,7 +44,10 @@ pub struct PlotOutlook {
     pub undone: BTreeMap<Element, Undone>,
     /// Samplings for which no report has come.
     pub awaiting: Vec<SamplingId>,
+    /// Of this season and the next.
     pub crops: Vec<Crop>,
+    /// Of this season alone.
+    pub growing: Vec<Crop>,
 }
 
 /// The plots in use of a site.
@@ -72,15 +75,15 @@ pub fn way_of(site: &SiteRow) -> Way {
 }
 
 impl PlotStanding {
-    /// What raises one nutrient to its aim.
-    pub fn need(&self, nutrient: &NutrientStanding, way: &Way) -> Option<Need> {
+    /// What one nutrient asks for in a season of these crops.
+    pub fn need(&self, nutrient: &NutrientStanding, way: &Way, growing: &[Crop]) -> Option<Need> {
         let sampled = self.present.choices.get(&nutrient.analyte).and_then(|choice| choice.chosen.depth);
-        need::worthwhile(&self.present.standing, nutrient, &self.plot.ground(), sampled, way)
+        need::of_season(&self.present.standing, nutrient, &self.plot.ground(), sampled, way, growing)
     }
 
-    /// What raises each nutrient that is judged, in the order of the standing.
-    pub fn needs(&self, way: &Way) -> Vec<Need> {
-        self.present.standing.nutrients.iter().filter_map(|nutrient| self.need(nutrient, way)).collect()
+    /// What each nutrient that is judged asks for, in the order of the standing.
+    pub fn needs(&self, way: &Way, growing: &[Crop]) -> Vec<Need> {
+        self.present.standing.nutrients.iter().filter_map(|nutrient| self.need(nutrient, way, growing)).collect()
     }
 }
 
@@ -179,6 +182,10 @@ async fn look_ahead(
     let analyses = store::amendments::analyses_by_id(read, &analyses).await?;
     let limed = lineage::last_limed(read, &ids).await?;
     let mut crops = lineage::crops_on(read, site.id, &ids, today, None).await?;
+    let season = lineage::season_on(read, site.id, today).await?;
+    let now = season.iter().map(|season| season.id).collect();
+    let mut growing = lineage::crops_of(read, &ids, &now).await?;
+    let season_from = season.map(|season| season.starts_on);
     let standings = place_now(read, plots, guideline, today).await?;
     let ahead = |standing: PlotStanding| {
         let id = standing.plot.id;
@@ -186,11 +193,13 @@ async fn look_ahead(
         let (open_doses, undone) = undone(&left.remove(&id).unwrap_or_default(), &analyses);
         let plan = plans.remove(&id);
         let crops = crops.remove(&id).unwrap_or_default();
+        let growing = growing.remove(&id).unwrap_or_default();
         let agreed_on = plan.as_ref().and_then(|plan| plan.agreed_at);
         let outlook = outlook(&Situation {
             ground: &standing.plot.ground(),
             standing: &standing.present.standing,
-            needs: &standing.needs(&way),
+            season_from,
+            needs: &standing.needs(&way, &growing),
             tested_on: standing.present.tested_on(),
             last_sampled: standing.survey.last_sampled(),
             awaiting: standing
@@ -210,7 +219,7 @@ async fn look_ahead(
         });
         let awaiting = standing.samplings.iter().filter(|one| one.sampling.reports.is_empty());
         let awaiting = awaiting.map(|one| one.row.id).collect();
-        PlotOutlook { standing, outlook, applications, plan, open_doses, undone, awaiting, crops }
+        PlotOutlook { standing, outlook, applications, plan, open_doses, undone, awaiting, crops, growing }
     };
     Ok(standings.into_iter().map(ahead).collect())
 }

@@ -128,6 +128,10 @@ fn every_shipped_set_parses_and_cites() {
             assert!(!criterion.source.publisher.is_empty() && !criterion.source.title.is_empty(), "{}", set.slug);
             assert_eq!(criterion.in_force, criterion.source.evidence != Evidence::Memory, "{}", set.slug);
         }
+        for rates in &set.rates {
+            assert!(!rates.source.publisher.is_empty() && !rates.source.title.is_empty(), "{}", set.slug);
+            assert_eq!(rates.in_force, rates.source.evidence != Evidence::Memory, "{}", set.slug);
+        }
     }
 }
 
@@ -209,9 +213,11 @@ fn a_copy_can_be_edited_and_a_set_included() {
 
 #[test]
 fn what_is_from_memory_says_so() {
-    // The Northern Ireland limits were read in the law; that vegetables aim at Index 3 was not.
+    // The Northern Ireland limits were read in the law, and the target in the manual of 2010.
     let p = alone(mg_l(P, Method::Olsen, 18.0), set("northern_ireland_index"));
-    assert!(p.notes.iter().any(|n| n.contains("from memory, unverified")), "{:?}", p.notes);
+    assert!(!p.notes.iter().any(|n| n.contains("from memory")), "{:?}", p.notes);
+    let england = alone(mg_l(P, Method::Olsen, 18.0), &set("england_wales_index").with_memory());
+    assert!(england.notes.iter().any(|n| n.contains("from memory, unverified")), "{:?}", england.notes);
     let olsen = alone(mg_kg(P, Method::Olsen, 8.0), set("western_olsen"));
     assert!(matches!(&olsen.position, Position::NoCriterion(why) if why.contains("from memory")));
     let on = alone(mg_kg(P, Method::Olsen, 8.0), &set("western_olsen").with_memory());

@@ -33,7 +33,7 @@ fn ground(density: f64, depth: f64, stones: f64) -> Ground {
 
 fn raise(reading: Reading, guideline: &Guideline, ground: &Ground, way: Way) -> need::Need {
     let standing = place(&[reading], guideline, &setting(false, Err("no capacity".into())));
-    need::needs(&standing, ground, None, &way).remove(0)
+    need::needs(&standing, ground, None, &way, &[]).remove(0)
 }
 
 #[test]
@@ -91,7 +91,7 @@ fn the_layer_used_is_the_one_named() {
     // A depth sampled other than the depth worked is said.
     let standing = place(&[p()], delaware, &setting(false, Err(String::new())));
     let band = DepthBand { top: Centimetres(0.0), bottom: Centimetres(15.0) };
-    let needs = need::needs(&standing, &bed, Some(band), &Way::default());
+    let needs = need::needs(&standing, &bed, Some(band), &Way::default(), &[]);
     assert!(needs[0].notes.iter().any(|n| n.contains("0–15")), "{:?}", needs[0].notes);
 }
 
@@ -157,7 +157,7 @@ fn what_is_enough_typical_or_unknown_needs_nothing() {
     let standing =
         place(&[mg_kg(P, Method::Bray1, 1.0)], set("delaware_mehlich3"), &setting(false, Err(String::new())));
     assert!(matches!(standing.nutrients[0].position, Position::NoCriterion(_)));
-    assert_eq!(need::needs(&standing, &bed, None, &Way::default()), []);
+    assert_eq!(need::needs(&standing, &bed, None, &Way::default(), &[]), []);
     // Nitrogen is stated, not raised.
     let stated = need::stated(N, KgPerHa(120.0), "cabbage, by its yield");
     assert!(stated.working.as_ref().unwrap().is_grounded());

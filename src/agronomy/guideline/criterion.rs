@@ -3,6 +3,7 @@
 //! classified, so that no value falls between two printed bands. A rule never answers for a
 //! method that it does not name.
 
+use super::{IndexScale, Seam};
 use crate::agronomy::{
     analyte::Analyte,
     element::Form,
@@ -159,15 +160,6 @@ pub struct Class {
     pub position: Position,
 }
 
-/// What was decided where two printed bands overlap or leave a hole.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Seam {
-    pub at: f64,
-    /// The class that the value goes to.
-    pub class: String,
-    pub why: String,
-}
-
 /// A published table of classes, low to high; total by construction: every number has one class.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Classes {
@@ -275,6 +267,8 @@ pub struct Criterion {
     pub unit: Unit,
     pub form: Option<Form>,
     pub basis: Basis,
+    /// The limits are points of an index, each worth so much of the unit.
+    pub index: Option<IndexScale>,
     /// The publisher's mass of soil, for limits per area.
     pub layer: Option<LayerConvention>,
     /// Printed precision.
@@ -303,6 +297,11 @@ enum Kind {
 impl Criterion {
     /// The kind of quantity that the limits are in, and what a printed unit of it is in canonical units.
     fn scale(&self) -> Option<(Kind, f64)> {
+        let (kind, factor) = self.unit_scale()?;
+        Some((kind, factor * self.index.as_ref().map_or(1.0, |index| index.per_point)))
+    }
+
+    fn unit_scale(&self) -> Option<(Kind, f64)> {
         let form = self.form.map_or(1.0, Form::to_element);
         let mass = |factor: f64| match self.basis {
             Basis::Mass => (Kind::Mass, factor * form),
@@ -381,8 +380,11 @@ impl Criterion {
         })
     }
 
-    /// The printed unit with its form: "lb/acre", "mg/L", "mg/kg P2O5".
+    /// The printed unit with its form: "lb/acre", "mg/L", "mg/kg P2O5", "points of 1.2 mg/L".
     pub fn unit_words(&self) -> String {
+        if let Some(index) = &self.index {
+            return format!("points of {} {}", index.per_point, self.unit);
+        }
         match self.form {
             Some(form) => format!("{} {form}", self.unit),
             None if self.unit == Unit::Ph => String::new(),
@@ -402,6 +404,13 @@ impl Criterion {
 pub struct Index {
     number: u8,
     half: i8,
+}
+
+impl Index {
+    /// The index without its half: 2 of "2+".
+    pub fn number(self) -> u8 {
+        self.number
+    }
 }
 
 impl FromStr for Index {

@@ -30,15 +30,50 @@
 //! Instead of `printed` a row may have `critical` (with `high`), `availability_index`,
 //! `saturation` (with `floor` and `ceiling`), `typical` or `left_alone`; `when` narrows a
 //! table or row to uses, textures, a pH range or free lime; `seam` settles a value that is
-//! printed in two bands or in none; `[[include]]` takes in rows of a set that is shipped.
+//! printed in two bands or in none (`seam` says what the house does otherwise); `[[include]]`
+//! takes in rows of a set that is shipped. `index_scale = 1.2` (with `index_scale_source` on the
+//! table) says that a row's limits are points of an index, each worth 1.2 of the unit.
+//!
+//! Rates for crops stand beside the limits whose classes they go by, with as many figures as
+//! there are columns, or as an equation in the index:
+//!
+//! ```toml
+//! [[rates]]
+//! title = "Potash for roots"
+//! source = { publisher = "The garden", title = "Trials 2019 to 2024", year = 2024, evidence = "read" }
+//! methods = ["mehlich3_icp"]
+//! nutrients = ["K2O"]
+//! unit = "kg/ha"
+//! columns = ["low", "enough"]
+//!
+//! [[rates.row]]
+//! printed_for = "Carrots and beetroot"
+//! crops = ["carrot", "beetroot"]
+//! printed = [200, 50]
+//!
+//! [[rates.row]]
+//! printed_for = "Sweet corn"
+//! crops = ["sweet_corn"]
+//! equation = { number = "1", square = 0.01, linear = -2.9, constant = 200 }
+//! ```
 
 mod criterion;
+mod index_scale;
 mod parse;
+mod rate_equation;
+mod rate_rule;
+mod rate_table;
+mod seam;
 
 pub use criterion::{
-    Class, Classes, Criterion, Facts, Index, LandUse, Limit, Position, Rule, Saturation, Seam, When, round_to,
+    Class, Classes, Criterion, Facts, Index, LandUse, Limit, Position, Rule, Saturation, When, round_to,
 };
+pub use index_scale::IndexScale;
 pub use parse::Problem;
+pub use rate_equation::{Kept, RateEquation};
+pub use rate_rule::{Gives, RateRow, Rates};
+pub use rate_table::{Column, RateTable};
+pub use seam::Seam;
 
 use super::{
     analyte::Analyte,
@@ -47,7 +82,7 @@ use super::{
     reading::{Level, Reading},
     record::DepthBand,
 };
-use std::sync::LazyLock;
+use std::sync::{Arc, LazyLock};
 
 /// A set of criteria.
 #[derive(Clone, Debug, PartialEq)]
@@ -73,6 +108,8 @@ pub struct Guideline {
     pub evidence_against: Vec<String>,
     pub notes: Vec<String>,
     pub criteria: Vec<Criterion>,
+    /// What is given to crops, where the publisher prints it.
+    pub rates: Vec<Arc<Rates>>,
     /// The text that it was read from, for copying and for keeping versions.
     pub text: String,
 }
@@ -89,7 +126,19 @@ impl Guideline {
     pub fn with_memory(&self) -> Guideline {
         let mut all = self.clone();
         all.criteria.iter_mut().for_each(|c| c.in_force = true);
+        all.rates.iter_mut().for_each(|rates| Arc::make_mut(rates).in_force = true);
         all
+    }
+
+    /// The rates that go by a test on a plot.
+    pub fn rates_for(&self, analyte: Analyte, method: &Method, facts: &Facts) -> Vec<Arc<Rates>> {
+        let fits = |rates: &&Arc<Rates>| {
+            Analyte::Element(rates.element) == analyte
+                && rates.methods.contains(method)
+                && rates.in_force
+                && rates.when.holds(facts).is_ok()
+        };
+        self.rates.iter().filter(fits).cloned().collect()
     }
 
     /// The rule for a reading on a plot, or the sentence that says why there is none.
@@ -157,6 +206,18 @@ const SETS: &[&str] = &[
     include_str!("sets/saturation_bear.toml"),
     include_str!("sets/saturation_albrecht.toml"),
     include_str!("sets/extension_sufficiency.toml"),
+    include_str!("sets/england_wales_index.toml"),
+    include_str!("sets/north_carolina_index.toml"),
+    include_str!("sets/germany_cal.toml"),
+    include_str!("sets/poland_egner_riehm.toml"),
+    include_str!("sets/scotland_modified_morgan.toml"),
+    include_str!("sets/cornell_morgan.toml"),
+    include_str!("sets/penn_state_mehlich3.toml"),
+    include_str!("sets/sare_bray.toml"),
+    include_str!("sets/iowa_phosphorus.toml"),
+    include_str!("sets/oregon_bray.toml"),
+    include_str!("sets/minnesota.toml"),
+    include_str!("sets/california_vegetables.toml"),
 ];
 
 static BUILTIN: LazyLock<Vec<Guideline>> = LazyLock::new(|| {

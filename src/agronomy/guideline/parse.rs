@@ -3,8 +3,9 @@
 //! reading. It reads text only; where the text comes from is not its business.
 
 use super::{
-    Guideline,
-    criterion::{Class, Classes, Criterion, Index, LandUse, Limit, Position, Rule, Saturation, Seam, When, round_to},
+    Guideline, IndexScale, Seam,
+    criterion::{Class, Classes, Criterion, Index, LandUse, Limit, Position, Rule, Saturation, When, round_to},
+    seam::Misfit,
 };
 use crate::agronomy::{
     analyte::Analyte,
@@ -18,6 +19,8 @@ use crate::agronomy::{
 use serde::Deserialize;
 use std::fmt;
 use toml::Spanned;
+
+mod rates;
 
 /// A fault in a guideline's text.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -57,6 +60,8 @@ struct RawGuideline {
     include: Vec<Spanned<RawInclude>>,
     #[serde(default)]
     table: Vec<Spanned<RawTable>>,
+    #[serde(default)]
+    rates: Vec<Spanned<rates::RawRates>>,
 }
 
 #[derive(Deserialize)]
@@ -107,6 +112,8 @@ struct RawTable {
     aim_class: Option<String>,
     aim_why: Option<String>,
     aim_source: Option<Citation>,
+    /// Who says what a point of the index is worth, where rows have an `index_scale`.
+    index_scale_source: Option<Citation>,
     #[serde(default)]
     notes: Vec<String>,
     #[serde(default)]
@@ -141,6 +148,8 @@ struct RawRow {
     aim_class: Option<String>,
     aim_why: Option<String>,
     aim: Option<f64>,
+    /// The limits are points of an index, each worth so much of the unit.
+    index_scale: Option<f64>,
     #[serde(default)]
     seam: Vec<RawSeam>,
     #[serde(default)]
@@ -262,7 +271,7 @@ fn classes(table: &RawTable, row: &RawRow, printed: &[String], decimals: u8) -> 
     if bands.iter().flat_map(|b| [b.low, b.high]).flatten().any(|v| (round_to(v, decimals) - v).abs() > 1e-9) {
         return Err(format!("a limit is printed finer than {decimals} decimals"));
     }
-    let mut out: Vec<Class> = Vec::new();
+    let (mut out, mut seams): (Vec<Class>, Vec<Seam>) = (Vec::new(), Vec::new());
     for (i, (band, class)) in bands.iter().zip(&table.classes).enumerate() {
         // Lowest value at the printed precision that the band itself claims.
         let claims = match (band.low, band.open) {
@@ -278,28 +287,33 @@ fn classes(table: &RawTable, row: &RawRow, printed: &[String], decimals: u8) -> 
                 if (claims - next).abs() < step * 1e-6 {
                     claims
                 } else {
-                    let seam = row.seam.iter().find(|s| (s.at - ends).abs() < step * 1e-6).ok_or_else(|| {
-                        format!(
-                            "“{}” does not join “{}”; say what happens at {ends} with a seam",
-                            printed[i],
-                            printed[i - 1]
-                        )
-                    })?;
                     let hole_or_overlap_is_one_value = (claims - next).abs() < step * 1.000_001;
                     if !hole_or_overlap_is_one_value {
                         return Err(format!(
-                            "more than one value lies between “{}” and “{}”",
-                            printed[i - 1],
-                            printed[i]
+                            "“{}” does not join “{}”: more than one value lies in both or in neither",
+                            printed[i],
+                            printed[i - 1]
                         ));
                     }
-                    match seam.class == class.name {
-                        true => seam.at,
-                        false if seam.class == table.classes[i - 1].name => seam.at + step,
+                    let misfit = if claims < next { Misfit::Shared } else { Misfit::Hole };
+                    let lower = &table.classes[i - 1].name;
+                    let own = row.seam.iter().find(|s| (s.at - ends).abs() < step * 1e-6);
+                    let settled = match own {
+                        Some(own) => Seam { at: own.at, class: own.class.clone(), why: own.why.clone() },
+                        None => misfit.settle(ends, lower, &class.name),
+                    };
+                    let from = match settled.class == class.name {
+                        true => settled.at,
+                        false if settled.class == *lower => settled.at + step,
                         false => {
-                            return Err(format!("the seam at {ends} goes to “{}”, which is not beside it", seam.class));
+                            return Err(format!(
+                                "the seam at {ends} goes to “{}”, which is not beside it",
+                                settled.class
+                            ));
                         }
-                    }
+                    };
+                    seams.push(settled);
+                    from
                 }
             }
         };
@@ -339,7 +353,9 @@ fn classes(table: &RawTable, row: &RawRow, printed: &[String], decimals: u8) -> 
     let aim_why = row.aim_why.as_ref().or(table.aim_why.as_ref()).ok_or("it is not said why this aim (aim_why)")?;
     let aim_source = table.aim_source.as_ref().map(|s| citation(Some(s), "the aim")).transpose()?;
     let printed_to = bands.last().and_then(|b| b.high);
-    let seams = row.seam.iter().map(|s| Seam { at: s.at, class: s.class.clone(), why: s.why.clone() }).collect();
+    if let Some(idle) = row.seam.iter().find(|own| !seams.iter().any(|seam| seam.why == own.why)) {
+        return Err(format!("there is no seam at {}", idle.at));
+    }
     Ok(Classes { classes: out, optimum, aim, aim_why: aim_why.clone(), aim_source, seams, printed_to })
 }
 
@@ -415,6 +431,15 @@ fn rule(table: &RawTable, row: &RawRow, decimals: u8) -> Result<Rule, String> {
     }
 }
 
+fn index_scale(table: &RawTable, row: &RawRow) -> Result<Option<IndexScale>, String> {
+    let Some(per_point) = row.index_scale else { return Ok(None) };
+    if per_point <= 0.0 {
+        return Err("a point of the index must be worth something".into());
+    }
+    let source = citation(table.index_scale_source.as_ref(), "what a point of the index is worth")?;
+    Ok(Some(IndexScale { per_point, source }))
+}
+
 fn criterion(raw: &RawGuideline, table: &RawTable, row: &RawRow) -> Result<Criterion, String> {
     let source = citation(row.source.as_ref().or(table.source.as_ref()), &format!("the table “{}”", table.title))?;
     let decimals = row.decimals.unwrap_or(table.decimals);
@@ -431,6 +456,7 @@ fn criterion(raw: &RawGuideline, table: &RawTable, row: &RawRow) -> Result<Crite
         unit: row.unit.as_ref().unwrap_or(&table.unit).parse::<Unit>()?,
         form: table.form.as_ref().map(|f| f.parse::<Form>()).transpose()?,
         basis: table.basis,
+        index: index_scale(table, row)?,
         layer: layer(table.layer.as_ref().or(raw.layer.as_ref()))?,
         decimals,
         when: when(row.when.as_ref().unwrap_or(&table.when))?,
@@ -536,6 +562,7 @@ pub(super) fn guideline(text: &str, known: &[Guideline]) -> Result<Guideline, Ve
             Err(says) => fault(include.span().start, says),
         }
     }
+    let rates = rates::read(&raw.slug, &raw.rates, &criteria, &mut fault);
     if criteria.is_empty() && problems.is_empty() {
         problems.push(Problem { line: 1, says: "it has no criteria".into() });
     }
@@ -556,6 +583,7 @@ pub(super) fn guideline(text: &str, known: &[Guideline]) -> Result<Guideline, Ve
         evidence_against: raw.evidence_against,
         notes: raw.notes,
         criteria,
+        rates,
         text: text.to_owned(),
     })
 }

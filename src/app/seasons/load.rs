@@ -55,6 +55,8 @@ pub struct LoadedPlan {
     pub stock_g: BTreeMap<AmendmentId, f64>,
     /// Crops that set the caps: of the season of spreading and of the next.
     pub crops: BTreeMap<PlotId, Vec<Crop>>,
+    /// Crops of the plan's own season: what rates for crops are for.
+    pub growing: BTreeMap<PlotId, Vec<Crop>>,
     /// What was put on up to the day of spreading, less what fulfils this plan's doses.
     pub applications: BTreeMap<PlotId, Vec<Application>>,
     pub promised: Promised,
@@ -146,6 +148,7 @@ impl App {
             stock_g.entry(*product).and_modify(|g| *g = (*g - promised_g).max(0.0));
         }
         let crops = lineage::crops_on(&mut read, site.id, &ids, spread_on, Some(season.id)).await?;
+        let growing = lineage::crops_of(&mut read, &ids, &BTreeSet::from([season.id])).await?;
         let own = store::applications::of_plan(&mut read, id).await?;
         let own: BTreeSet<i64> = own.iter().map(|application| application.id.0).collect();
         let mut applications = lineage::all_applied(&mut read, &ids, Date::MIN, spread_on).await?;
@@ -162,6 +165,7 @@ impl App {
             packs,
             stock_g,
             crops,
+            growing,
             applications,
             promised,
             doses,
@@ -276,6 +280,8 @@ impl LoadedPlan {
             ph: present.ph_at_least(),
             ph_reckoned: present.ph_in_water().is_none(),
             crops: self.crops.get(&standing.plot.id).cloned().unwrap_or_default(),
+            growing: self.growing.get(&standing.plot.id).cloned().unwrap_or_default(),
+            season_from: self.season.starts_on,
             tested_on: present.tested_on(),
             applications: self.applications.get(&standing.plot.id).cloned().unwrap_or_default(),
             promised: self.promised.by_plot.get(&standing.plot.id).cloned().unwrap_or_default(),

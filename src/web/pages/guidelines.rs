@@ -3,7 +3,9 @@
 
 use crate::{
     agronomy::{
-        guideline::{self, Classes, Criterion, Guideline, Position, Rule, Saturation, When},
+        guideline::{
+            self, Classes, Criterion, Gives, Guideline, Position, RateEquation, Rates, Rule, Saturation, When,
+        },
         source::{Citation, Evidence},
     },
     web::{
@@ -33,6 +35,7 @@ pub struct GuidelinePage {
     guideline: &'static Guideline,
     address: Option<&'static str>,
     tables: Vec<Table>,
+    rates: Vec<RateView>,
 }
 
 /// One rule as the page prints it.
@@ -50,6 +53,32 @@ struct Table {
     notes: &'static [String],
     source: Source,
     in_force: bool,
+}
+
+/// Rates for crops as the page prints them.
+struct RateView {
+    title: String,
+    nutrient: String,
+    methods: String,
+    condition: String,
+    unit: String,
+    /// Headings of a table of rates; empty where there are only equations.
+    columns: Vec<String>,
+    rows: Vec<RateLine>,
+    notes: &'static [String],
+    source: Source,
+    in_force: bool,
+}
+
+/// The rates of some crops.
+struct RateLine {
+    printed_for: String,
+    /// The crops here that take them.
+    crops: String,
+    /// By column, or the equation alone.
+    cells: Vec<String>,
+    /// What is done with the equation, and why a rate is not followed.
+    remarks: Vec<String>,
 }
 
 /// A citation as the page prints it.
@@ -72,13 +101,15 @@ pub async fn show(cx: Cx, Path(slug): Path<String>) -> Result<GuidelinePage> {
     let web = |address: &&str| address.starts_with("https://") || address.starts_with("http://");
     let address = Some(guideline.address.as_str()).filter(web);
     let tables = guideline.criteria.iter().map(Table::of).collect();
-    Ok(GuidelinePage { frame, guideline, address, tables })
+    let rates = guideline.rates.iter().map(|rates| RateView::of(rates)).collect();
+    Ok(GuidelinePage { frame, guideline, address, tables, rates })
 }
 
 impl GuidelinePage {
     /// How many tables are known only from memory.
     fn from_memory(&self) -> usize {
-        self.tables.iter().filter(|table| !table.in_force).count()
+        let rates = self.rates.iter().filter(|rates| !rates.in_force).count();
+        self.tables.iter().filter(|table| !table.in_force).count() + rates
     }
 }
 
@@ -143,7 +174,67 @@ impl Table {
         if matches!(criterion.rule, Rule::Saturation(_)) {
             table.unit = "share of the exchange capacity".into();
         }
+        if let Some(index) = &criterion.index {
+            let Citation { publisher, title, .. } = &index.source;
+            table.sentences.push(format!(
+                "A point of the index is {} {} ({publisher}, {title}; {}).",
+                show::significant(index.per_point, 3),
+                criterion.unit,
+                index.source.evidence.words()
+            ));
+        }
         table
+    }
+}
+
+impl RateView {
+    fn of(rates: &'static Rates) -> RateView {
+        let methods: Vec<_> = rates.methods.iter().map(|method| method.label()).collect();
+        let columns = rates.rows.iter().find_map(|row| match &row.gives {
+            Gives::Table(table) => Some(table.columns.iter().map(ToString::to_string).collect()),
+            Gives::Equation(_) => None,
+        });
+        RateView {
+            title: rates.title.clone(),
+            nutrient: crate::agronomy::analyte::Analyte::Element(rates.element).name(),
+            methods: methods.join("; "),
+            condition: condition(&rates.when),
+            unit: rates.unit_words(),
+            columns: columns.unwrap_or_default(),
+            rows: rates.rows.iter().map(|row| RateLine::of(rates, row)).collect(),
+            notes: &rates.notes,
+            source: Source::of(&rates.source),
+            in_force: rates.in_force,
+        }
+    }
+}
+
+impl RateLine {
+    fn of(rates: &'static Rates, row: &'static guideline::RateRow) -> RateLine {
+        let crops: Vec<String> = row.crops.iter().map(|crop| crop.in_sentence()).collect();
+        let (cells, mut remarks) = match &row.gives {
+            Gives::Table(table) => (table.printed.iter().map(|rate| show::significant(*rate, 4)).collect(), vec![]),
+            Gives::Equation(equation) => {
+                let words = format!("{} I² − {} I + {}", equation.square, -equation.linear, equation.constant);
+                (vec![words], vec![equation_kept(equation, &rates.unit_words())])
+            }
+        };
+        remarks.extend(row.withheld.iter().map(|why| format!("Not followed: {why}")));
+        remarks.extend(row.notes.iter().cloned());
+        RateLine { printed_for: row.printed_for.clone(), crops: crops.join(", "), cells, remarks }
+    }
+}
+
+/// From where an equation gives nothing more, or no longer falls.
+fn equation_kept(equation: &RateEquation, unit: &str) -> String {
+    match (equation.nothing_from(), equation.vertex()) {
+        (Some(index), _) => format!("None from an index of {} on.", show::number(index, 0)),
+        (None, Some(vertex)) => format!(
+            "Stays at {} {unit} from an index of {} on, where it would rise again.",
+            show::significant(equation.at(vertex).0, 2),
+            show::number(vertex, 0)
+        ),
+        (None, None) => String::new(),
     }
 }
 

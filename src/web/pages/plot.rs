@@ -163,7 +163,7 @@ const FIGURES: [(&str, &str); 6] = [
     ("percent", "The share of the aim"),
     ("class", "The class"),
     ("likelihood", "The chance of a shortage"),
-    ("need", "What raises it to the aim"),
+    ("need", "What to give"),
 ];
 
 /// Address of the working behind a figure of a plot: `what` is one of found, aim, percent,
@@ -417,11 +417,12 @@ fn behind(
 
 /// `GET /plots/{plot}/working/{analyte}/{what}`
 pub async fn working(cx: Cx, Path((plot, analyte, what)): Path<(PlotId, String, String)>) -> Result<Response> {
-    let (site, _, standing) = cx.app.plot_standing(&cx.actor, plot).await?;
+    let (site, _, ahead) = cx.app.plot_outlook(&cx.actor, plot).await?;
+    let standing = ahead.standing;
     let analyte: Analyte = analyte.parse().map_err(|_| Error::not_found())?;
     let nutrient = standing.present.standing.get(analyte).ok_or_else(Error::not_found)?;
     let (ground, liking) = (standing.plot.ground(), cx.actor.liking);
-    let need = standing.need(nutrient, &way_of(&site));
+    let need = standing.need(nutrient, &way_of(&site), &ahead.growing);
     // In kg/ha where levels are read by mass: what a step of the outlook says.
     let need = need.and_then(|need| liking.need_working(&need, ground.area, RateUnit::KgPerHa));
     let open = |what: &str| behind(nutrient, need.as_ref(), what, &ground, liking);

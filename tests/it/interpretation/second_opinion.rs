@@ -35,7 +35,7 @@ fn survey(determinations: Vec<Determination>) -> Survey {
 
 fn asked(determinations: Vec<Determination>, ground: &Ground) -> SecondOpinion {
     let on = date(2025, 1, 1);
-    second_opinion(&survey(determinations), ground, guideline::builtin(), LandUse::Vegetables, &[], on)
+    second_opinion(&survey(determinations), ground, guideline::builtin(), LandUse::Vegetables, &[], &[], on)
 }
 
 /// An invented sour sand, tested by Mehlich-3 with its acidity.

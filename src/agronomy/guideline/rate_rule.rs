@@ -1,0 +1,80 @@
+//! Rates that a publisher prints for crops, by what the soil test found: a table of rates by
+//! class, or an equation in the index. The class and the index are those of the same
+//! guideline's limits, so a rate never speaks where the limits do not; and a rate is for the
+//! crops that its publisher names, never for others.
+
+use super::{RateEquation, RateTable, When};
+use crate::agronomy::{
+    crop::Crop,
+    element::{Element, Form},
+    method::Method,
+    rate::RateUnit,
+    source::{Citation, Evidence},
+};
+
+/// A printed table of rates, or a set of equations, for one nutrient.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Rates {
+    pub title: String,
+    pub element: Element,
+    /// The form that the rates are printed in; `None` for the element.
+    pub form: Option<Form>,
+    pub unit: RateUnit,
+    /// The tests whose classes or index they go by.
+    pub methods: Vec<Method>,
+    pub when: When,
+    /// The publisher's advice is the rate give or take this much, in the printed unit.
+    pub give_or_take: Option<f64>,
+    pub rows: Vec<RateRow>,
+    pub source: Citation,
+    /// Rates known only from memory are off unless switched on.
+    pub in_force: bool,
+    /// The slug of the set that prints them.
+    pub set: String,
+    pub notes: Vec<String>,
+}
+
+/// The rates of some crops.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RateRow {
+    /// In the publisher's words: "Brussels sprouts and cabbages".
+    pub printed_for: String,
+    /// The crops here that these words name; none where it is not known which they are.
+    pub crops: Vec<Crop>,
+    pub gives: Gives,
+    /// Why the advice is not followed although it is printed, such as a likely misprint.
+    pub withheld: Option<String>,
+    pub notes: Vec<String>,
+}
+
+/// How a rate is printed.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Gives {
+    Table(RateTable),
+    Equation(RateEquation),
+}
+
+impl Rates {
+    /// The row for a crop.
+    pub fn row(&self, crop: &Crop) -> Option<&RateRow> {
+        self.rows.iter().find(|row| row.crops.contains(crop))
+    }
+
+    /// The unit with the form: "kg/ha P2O5".
+    pub fn unit_words(&self) -> String {
+        match self.form {
+            Some(form) => format!("{} {form}", self.unit.label()),
+            None => format!("{} {}", self.unit.label(), self.element.symbol()),
+        }
+    }
+
+    /// kg of the element per hectare in one printed unit.
+    pub fn kg_per_ha(&self) -> f64 {
+        self.unit.kg_per_ha() * self.form.map_or(1.0, Form::to_element)
+    }
+
+    /// Whether they are known only from memory.
+    pub fn is_from_memory(&self) -> bool {
+        self.source.evidence == Evidence::Memory
+    }
+}
