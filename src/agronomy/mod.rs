@@ -18,6 +18,7 @@ pub mod crop;
 pub mod crop_rate;
 pub mod drift;
 pub mod element;
+pub mod estimate;
 pub mod exchange_capacity;
 pub mod forecast;
 pub mod ground;

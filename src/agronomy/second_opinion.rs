@@ -8,6 +8,7 @@ use super::{
     crop::Crop,
     crop_rate,
     element::Element,
+    estimate,
     ground::Ground,
     guideline::{Criterion, Facts, Guideline, LandUse, Position, Rule},
     liking::Tested,
@@ -218,9 +219,11 @@ pub fn second_opinion<'a>(
     let mut rows: BTreeMap<Analyte, Row> = BTreeMap::new();
     let mut left_out = Vec::new();
     let mut conditions: BTreeMap<Analyte, Vec<Grounds>> = BTreeMap::new();
+    let mut ph = None;
     for guideline in &guidelines {
         let present = survey.present(ground, guideline, land_use, overrules, on);
         let facts = facts(&present, ground, land_use);
+        ph = ph.or(facts.ph);
         let mut reasons = BTreeSet::new();
         let mut spoke = false;
         for nutrient in &present.standing.nutrients {
@@ -262,6 +265,10 @@ pub fn second_opinion<'a>(
             continue;
         }
         row.disagreement = disagreement(&row.opinions, conditions.get(&analyte).map_or(&[], Vec::as_slice));
+        if let (Some(parted), Some(element)) = (&mut row.disagreement, analyte.element()) {
+            let said = estimated(&row.opinions, element, ph).into_iter().map(|text| (Cause::Extractant, text));
+            parted.why.extend(said);
+        }
         spoken.push(row);
     }
     SecondOpinion { rows: spoken, unspoken, left_out }
@@ -423,6 +430,37 @@ fn listed(titles: &[&str]) -> String {
         [one] => one.clone(),
         [all @ .., last] => format!("{} and {last}", all.join(", ")),
     }
+}
+
+/// What one test might have read by the other, by published lines: why the figures differ, no more.
+fn estimated(opinions: &[Opinion], element: Element, ph: Option<f64>) -> Vec<String> {
+    let mut tests: Vec<&Opinion> = Vec::new();
+    for opinion in
+        opinions.iter().filter(|opinion| opinion.found.unit == MgPerKg::UNIT && opinion.found.sign.is_empty())
+    {
+        if !tests.iter().any(|test| test.method == opinion.method) {
+            tests.push(opinion);
+        }
+    }
+    let mut said = Vec::new();
+    for (one, other) in tests.iter().flat_map(|one| tests.iter().map(move |other| (*one, *other))) {
+        let all: Vec<(f64, &str)> = estimate::lines(element, &one.method, &other.method, ph)
+            .map(|line| (line.at(one.found.value), line.source.publisher))
+            .collect();
+        if all.is_empty() {
+            continue;
+        }
+        let each: Vec<String> = all.iter().map(|(mg, by)| format!("about {} ({by})", number(mg.round()))).collect();
+        said.push(format!(
+            "{} by {} might be, by {}, {}; read by it was {}. An estimate from other soils: it explains, it does not convert.",
+            one.found,
+            one.method,
+            other.method,
+            each.join(" or "),
+            other.found
+        ));
+    }
+    said
 }
 
 fn causes(sides: &[&Grounds]) -> Vec<(Cause, String)> {

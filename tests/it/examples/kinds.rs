@@ -2,6 +2,7 @@
 //! program that answers, and puts nothing of its own between.
 
 mod interpretation;
+mod rates;
 
 use glebe::{
     agronomy::{
@@ -76,7 +77,7 @@ type Kind = (&'static str, fn(&toml::Table) -> Outcome);
 
 /// Every kind and what runs it.
 pub fn all() -> impl Iterator<Item = &'static Kind> {
-    KINDS.iter().chain(interpretation::KINDS)
+    KINDS.iter().chain(interpretation::KINDS).chain(rates::KINDS)
 }
 
 const KINDS: &[Kind] = &[
@@ -510,6 +511,16 @@ fn by_volume(table: &toml::Table) -> Outcome {
     one(Answer::Rate(by_volume_kg_per_ha(MgPerL(i.mg_per_l), Centimetres(i.depth_cm))))
 }
 
+fn loam() -> Texture {
+    Texture::Loam
+}
+
+/// A shipped guideline, with what is known only from memory where asked.
+fn set(slug: &str, memory: bool) -> Result<Guideline, String> {
+    let found = guideline::find(slug).ok_or_else(|| format!("no guideline “{slug}”"))?;
+    Ok(if memory { found.with_memory() } else { found.clone() })
+}
+
 /// The class of printed cells under a guideline, one at a time, as a plot's page shows it: by
 /// the printed text the publisher's word, and by "… position" where it lies against the aim.
 fn class(table: &toml::Table) -> Outcome {
@@ -526,15 +537,21 @@ fn class(table: &toml::Table) -> Outcome {
         printed: Vec<String>,
         #[serde(default)]
         land_use: LandUse,
+        form: Option<String>,
+        #[serde(default = "loam")]
+        texture: Texture,
+        /// Tables known only from memory are switched on.
+        #[serde(default)]
+        memory: bool,
         /// pH in water as printed, for rules that ask for it.
         ph: Option<String>,
     }
     let i: In = inputs(table)?;
-    let guideline = guideline::find(&i.guideline).ok_or_else(|| format!("no guideline “{}”", i.guideline))?;
+    let guideline = set(&i.guideline, i.memory)?;
     let setting = Setting {
         errors: &glebe::agronomy::drift::DEFAULT_ERRORS,
         land_use: i.land_use,
-        texture: Texture::Loam,
+        texture: i.texture,
         signs: &Signs::default(),
         capacity: Err("the example gives no capacity".into()),
     };
@@ -543,7 +560,7 @@ fn class(table: &toml::Table) -> Outcome {
         printed: printed.to_owned(),
         unit,
         method: method.to_owned(),
-        form: None,
+        form: i.form.clone().filter(|_| unit == i.unit),
         basis: if unit == i.unit { i.basis } else { Basis::Mass },
         layer: i.layer.clone().filter(|_| unit.is_per_area()),
         divisor: None,
@@ -554,7 +571,7 @@ fn class(table: &toml::Table) -> Outcome {
         let (reading, _) = read_cell(&cell(i.analyte, printed, &i.method.slug(), i.unit))?;
         let readings = [Some(&reading), ph.as_ref().map(|(reading, _)| reading)];
         let chosen: Vec<_> = readings.into_iter().flatten().map(|reading| Chosen { reading, reasons: &[] }).collect();
-        let standing = stand(&chosen, guideline, &setting);
+        let standing = stand(&chosen, &guideline, &setting);
         let nutrient = some(standing.get(i.analyte))?;
         if nutrient.class_working.as_ref().is_some_and(|working| !working.is_grounded()) {
             return Err("the working of the class does not reach its cells".into());

@@ -3,12 +3,14 @@
 use super::ground;
 use glebe::agronomy::{
     analyte::Analyte,
+    crop::Crop,
+    element::Form,
     ground::Ground,
     guideline::{self, LandUse, Position},
     method::Method,
     quantity::GramsPerCm3,
     record::{Basis, CellKey, Determination, PrintedValue, Qualifier, Report, Sampling, Unit},
-    second_opinion::{Cause, SecondOpinion, second_opinion},
+    second_opinion::{Cause, Philosophy, SecondOpinion, second_opinion},
     survey::Survey,
 };
 use jiff::civil::date;
@@ -140,6 +142,38 @@ fn two_tests_of_phosphorus_part_by_extractant() {
     let parted = phosphorus.disagreement.as_ref().unwrap();
     assert!(parted.over_shortness);
     assert!(parted.why.iter().any(|(cause, text)| *cause == Cause::Extractant && text.contains("Modified Morgan")));
+}
+
+#[test]
+fn a_guideline_with_rates_asks_for_the_rate_of_the_crop() {
+    let potash = Determination { basis: Basis::Volume, ..cell(1, "K", Method::AmmoniumNitrate, 100.0, Unit::MgPerL) };
+    let england = guideline::find("england_wales_index").unwrap().with_memory();
+    let potato = [Crop::find("potato").unwrap()];
+    let ask = |crops: &[Crop]| {
+        let survey = survey(vec![potash.clone()]);
+        let opinion = second_opinion(&survey, &ground(), [&england], LandUse::Vegetables, &[], crops, date(2025, 1, 1));
+        opinion.rows[0].opinions[0].clone()
+    };
+    // Defra, RB209 (2010): potatoes at K index 1 take 330 kg K2O/ha.
+    let rate = ask(&potato);
+    assert_eq!(rate.philosophy, Philosophy::CropRate);
+    assert!((rate.need.unwrap().kg_per_ha.0 / Form::K2O.to_element() - 330.0).abs() < 1e-9);
+    assert!(rate.working.is_grounded());
+    assert_eq!(ask(&[]).philosophy, Philosophy::Sufficiency);
+}
+
+#[test]
+fn what_one_test_might_read_by_the_other_is_told_as_an_estimate() {
+    // Ohio State: Mehlich-3 of 22 is about 10 by Bray P1.
+    let cells =
+        vec![cell(1, "P", Method::Mehlich3Icp, 22.0, Unit::MgPerKg), cell(2, "P", Method::Bray1, 30.0, Unit::MgPerKg)];
+    let opinion = asked(cells, &ground());
+    let parted = opinion.rows[0].disagreement.as_ref().unwrap();
+    let said = parted.why.iter().find(|(_, text)| text.contains("about 10 (Ohio State University)"));
+    assert!(
+        said.is_some_and(|(cause, text)| *cause == Cause::Extractant && text.contains("does not convert")),
+        "{parted:#?}"
+    );
 }
 
 proptest! {
