@@ -66,16 +66,21 @@ const MALLARINO: Source = Source {
     evidence: Evidence::Quoted,
 };
 
-const fn line(
-    by: &'static str,
-    element: Element,
-    from: Method,
-    to: Method,
-    slope: f64,
-    intercept: f64,
-    source: Source,
-) -> Line {
-    Line { by, element, from, to, slope, intercept, floor: 0.0, ph: None, source }
+/// A line as the publisher prints it: slope × from + intercept, the least it gives, the pH it asks for.
+macro_rules! line {
+    ($by:literal, $element:ident, $from:ident => $to:ident, $slope:expr, $intercept:expr, $floor:expr, $ph:expr, $source:ident) => {
+        Line {
+            by: $by,
+            element: $element,
+            from: $from,
+            to: $to,
+            slope: $slope,
+            intercept: $intercept,
+            floor: $floor,
+            ph: $ph,
+            source: $source,
+        }
+    };
 }
 
 /// Mehlich-3 dissolves free lime, so its calcium says nothing of acetate's from there on (Kansas,
@@ -84,18 +89,18 @@ const WITHOUT_LIME: Option<(f64, f64)> = Some((0.0, super::carbonate::PH_WITH_LI
 
 /// The lines known here.
 pub const LINES: &[Line] = &[
-    line("ohio", P, Mehlich3Icp, Bray1, 0.832, -8.08, OHIO),
-    line("ohio_ratio", P, Mehlich3Icp, Bray1, 1.0 / 1.35, 0.0, OHIO_RATIOS),
-    line("ohio_ratio", K, Mehlich3Icp, AmmoniumAcetate7, 1.0 / 1.14, 0.0, OHIO_RATIOS),
-    line("idaho", P, Mehlich3Icp, Olsen, 1.0 / 2.05, -14.0, IDAHO),
-    line("spectrum", P, Mehlich3Icp, Bray1, 0.7, 0.0, SPECTRUM),
-    line("spectrum", K, Mehlich3Icp, AmmoniumAcetate7, 0.84, 0.0, SPECTRUM),
-    Line { ph: WITHOUT_LIME, ..line("spectrum", Ca, Mehlich3Icp, AmmoniumAcetate7, 0.75, 0.0, SPECTRUM) },
-    line("spectrum", Mg, Mehlich3Icp, AmmoniumAcetate7, 0.88, 0.0, SPECTRUM),
-    Line { floor: 1.0, ..line("mallarino", P, Mehlich3Colour, Bray1, 0.84, 1.21, MALLARINO) },
-    Line { floor: 1.0, ..line("mallarino", P, Mehlich3Icp, Bray1, 0.778, -6.4667, MALLARINO) },
-    Line { floor: 1.0, ph: Some((0.0, 7.05)), ..line("mallarino", P, Olsen, Bray1, 2.381, -8.3333, MALLARINO) },
-    Line { floor: 1.0, ph: Some((7.05, 7.45)), ..line("mallarino", P, Olsen, Bray1, 2.27, -7.045, MALLARINO) },
+    line!("ohio", P, Mehlich3Icp => Bray1, 0.832, -8.08, 0.0, None, OHIO),
+    line!("ohio_ratio", P, Mehlich3Icp => Bray1, 1.0 / 1.35, 0.0, 0.0, None, OHIO_RATIOS),
+    line!("ohio_ratio", K, Mehlich3Icp => AmmoniumAcetate7, 1.0 / 1.14, 0.0, 0.0, None, OHIO_RATIOS),
+    line!("idaho", P, Mehlich3Icp => Olsen, 1.0 / 2.05, -14.0, 0.0, None, IDAHO),
+    line!("spectrum", P, Mehlich3Icp => Bray1, 0.7, 0.0, 0.0, None, SPECTRUM),
+    line!("spectrum", K, Mehlich3Icp => AmmoniumAcetate7, 0.84, 0.0, 0.0, None, SPECTRUM),
+    line!("spectrum", Ca, Mehlich3Icp => AmmoniumAcetate7, 0.75, 0.0, 0.0, WITHOUT_LIME, SPECTRUM),
+    line!("spectrum", Mg, Mehlich3Icp => AmmoniumAcetate7, 0.88, 0.0, 0.0, None, SPECTRUM),
+    line!("mallarino", P, Mehlich3Colour => Bray1, 0.84, 1.21, 1.0, None, MALLARINO),
+    line!("mallarino", P, Mehlich3Icp => Bray1, 0.778, -6.4667, 1.0, None, MALLARINO),
+    line!("mallarino", P, Olsen => Bray1, 2.381, -8.3333, 1.0, Some((0.0, 7.05)), MALLARINO),
+    line!("mallarino", P, Olsen => Bray1, 2.27, -7.045, 1.0, Some((7.05, 7.45)), MALLARINO),
 ];
 
 impl Line {

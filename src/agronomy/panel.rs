@@ -125,6 +125,26 @@ pub const PANELS: &[Panel] = &[
         },
     },
     Panel {
+        slug: "cal_germany",
+        name: "CAL P and K, calcium chloride Mg, mg/100 g",
+        about: "The German tests; the form, P or P₂O₅, K or K₂O, is as the sheet prints it.",
+        lines: lines! {
+            PhCalciumChloride Ph: Ph;
+            DryCombustion Percent: OrganicMatter;
+            Cal MgPer100g: P K;
+            CalciumChloride MgPer100g: Mg;
+        },
+    },
+    Panel {
+        slug: "egner_riehm_poland",
+        name: "Egner-Riehm P and K, mg/100 g",
+        about: "The Polish tests; sheets print P₂O₅ and K₂O.",
+        lines: lines! {
+            PhPotassiumChloride Ph: Ph;
+            EgnerRiehm MgPer100g: P K;
+        },
+    },
+    Panel {
         slug: "nitrogen",
         name: "Mineral nitrogen and salts",
         about: "Nitrate and ammonium by potassium chloride, and conductivity.",
