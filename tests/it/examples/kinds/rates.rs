@@ -77,6 +77,7 @@ fn crop_rate(table: &toml::Table) -> Outcome {
         land_use: LandUse::Vegetables,
         texture: Texture::Loam,
         signs: &Signs::default(),
+        errors: &glebe::agronomy::drift::DEFAULT_ERRORS,
         capacity: Err("the example gives no capacity".into()),
     };
     let ground = Ground {
