@@ -58,7 +58,8 @@ impl App {
             standing.present.choices.values().filter_map(|choice| choice.overruled.clone()).collect();
         let ground = standing.plot.ground();
         let guidelines = guidelines(with_memory);
-        let opinion = second_opinion(&standing.survey, &ground, &*guidelines, land_use, &chosen, &growing, self.today());
+        let opinion =
+            second_opinion(&standing.survey, &ground, &*guidelines, land_use, &chosen, &growing, self.today());
         let samplings = standing.samplings.into_iter().map(|loaded| loaded.sampling).collect();
         Ok(Opinions { site, plot: standing.plot, samplings, report: None, opinion })
     }
