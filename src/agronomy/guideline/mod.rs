@@ -31,14 +31,20 @@
 //! `saturation` (with `floor` and `ceiling`), `typical` or `left_alone`; `when` narrows a
 //! table or row to uses, textures, a pH range or free lime; `seam` settles a value that is
 //! printed in two bands or in none; `[[include]]` takes in rows of a set that is shipped.
+//!
+//! A copy that a grower edits has a table to each rule, with `set` where the table is another
+//! set's, `changed` where it is no longer as its publisher printed it, and `layer = "none"` where
+//! it has no mass of soil though the guideline states one.
 
 mod criterion;
+mod difference;
 mod parse;
 
 pub use criterion::{
-    Class, Classes, Criterion, Facts, Index, LandUse, Limit, Position, Rule, Saturation, Seam, When, round_to,
+    Changed, Class, Classes, Criterion, Facts, Index, LandUse, Limit, Position, Rule, Saturation, Seam, When, round_to,
 };
-pub use parse::Problem;
+pub use difference::{differences, in_words};
+pub use parse::{Bands, Bounds, ClassBound, ClassIs, Draft, Editor, Fault, Field, Problem, units_for};
 
 use super::{
     analyte::Analyte,
