@@ -65,4 +65,6 @@ ids! {
     CroppingId,
     /// Somebody who may sign in.
     PersonId,
+    /// A guideline of one's own, in all its versions.
+    GuidelineId,
 }

@@ -331,7 +331,7 @@ pub fn raise(nutrient: &NutrientStanding, ground: &Ground, sampled: Option<Depth
     let note = match &nutrient.position {
         Position::NoCriterion(_) => return None,
         Position::Short => None,
-        Position::Excess => Some(format!("The publisher calls this much {} excessive: give none.", element.name())),
+        Position::Excess => Some(format!("By these limits this much {} is excessive: give none.", element.name())),
         Position::TypicalRangeOnly => {
             Some("Only a range of what is usually found is known; it is no reason to give any.".into())
         }

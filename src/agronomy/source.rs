@@ -15,6 +15,8 @@ pub enum Evidence {
     Derived,
     /// Customary in the trade; no source to cite.
     CommonPractice,
+    /// Set by the people who keep this record, on nobody's authority but their own.
+    OwnJudgement,
     /// Recalled and not checked against the source: marked on screen, off by default.
     Memory,
 }
@@ -27,6 +29,7 @@ impl Evidence {
             Evidence::Quoted => "read where another quotes it",
             Evidence::Derived => "computed here",
             Evidence::CommonPractice => "common practice, no source",
+            Evidence::OwnJudgement => "own judgement",
             Evidence::Memory => "from memory, unverified",
         }
     }

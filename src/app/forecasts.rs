@@ -4,8 +4,9 @@
 use super::{
     Actor, App, Result, Role,
     access::found,
+    guidelines,
     harvests::{ForecastRow, books},
-    standing::{self, PlotStanding, guideline_of},
+    standing::{self, PlotStanding},
 };
 use crate::{
     agronomy::{
@@ -103,7 +104,7 @@ impl App {
         let row = found(store::plots::site(read, site).await?, "site")?;
         let plots = store::plots::plots(read, site, false).await?;
         let books = books(read, &plots, self.today()).await?;
-        let guideline = guideline_of(&row)?;
+        let guideline = guidelines::of_site(read, &row).await?;
         let plots = standing::place(read, plots, &guideline, self.today()).await?;
         Ok((plots, books))
     }

@@ -1,9 +1,11 @@
-//! One plot, or one sheet of it, under every guideline that comes with the program: loads what was
-//! sampled and lets the trade set the guidelines side by side. It ranks none of them.
+//! One plot, or one sheet of it, under every guideline, own ones and those that come with the
+//! program: loads what was sampled and lets the trade set the guidelines side by side. It ranks
+//! none of them.
 
 use super::{
     Actor, App, Result,
     access::found,
+    guidelines,
     plots::{PlotRow, SiteRow},
     reports::{ReportRow, SamplingRow},
 };
@@ -57,9 +59,9 @@ impl App {
         let chosen: Vec<Overrule> =
             standing.present.choices.values().filter_map(|choice| choice.overruled.clone()).collect();
         let ground = standing.plot.ground();
-        let guidelines = guidelines(with_memory);
-        let opinion =
-            second_opinion(&standing.survey, &ground, &*guidelines, land_use, &chosen, &growing, self.today());
+        let all = self.every_guideline(with_memory).await?;
+        let all = all.iter().map(|guideline| &**guideline);
+        let opinion = second_opinion(&standing.survey, &ground, all, land_use, &chosen, &growing, self.today());
         let samplings = standing.samplings.into_iter().map(|loaded| loaded.sampling).collect();
         Ok(Opinions { site, plot: standing.plot, samplings, report: None, opinion })
     }
@@ -85,17 +87,21 @@ impl App {
         let sheets = sampling.reports.iter().filter(|sheet| sheet.key == id.0).cloned().collect();
         let alone = Sampling { reports: sheets, ..sampling };
         let survey = Survey::read([alone.clone()]);
-        let guidelines = guidelines(with_memory);
+        let all = self.every_guideline(with_memory).await?;
+        let all = all.iter().map(|guideline| &**guideline);
         let on = row.sampled_on;
-        let opinion = second_opinion(&survey, &plot.ground(), &*guidelines, land_use, &[], &[], on);
+        let opinion = second_opinion(&survey, &plot.ground(), all, land_use, &[], &[], on);
         Ok(Opinions { site, plot, samplings: vec![alone], report: Some((report, row)), opinion })
     }
-}
 
-/// The guidelines that come with the program; tables known only from memory speak where asked.
-fn guidelines(with_memory: bool) -> Cow<'static, [Guideline]> {
-    match with_memory {
-        true => builtin().iter().map(Guideline::with_memory).collect(),
-        false => Cow::Borrowed(builtin()),
+    /// Own guidelines, then those that come with the program; tables known only from memory
+    /// speak where asked.
+    async fn every_guideline(&self, with_memory: bool) -> Result<Vec<Cow<'static, Guideline>>> {
+        let own = guidelines::own(&mut *self.store.read().await?).await?;
+        let all = own.into_iter().map(Cow::<Guideline>::Owned).chain(builtin().iter().map(Cow::Borrowed));
+        Ok(match with_memory {
+            true => all.map(|guideline| Cow::Owned(guideline.with_memory())).collect(),
+            false => all.collect(),
+        })
     }
 }

@@ -4,9 +4,9 @@
 use super::{
     Actor, App, Result, Role,
     access::found,
-    lineage,
+    guidelines, lineage,
     plots::{PlotRow, SiteRow},
-    standing::{PlotStanding, guideline_of, place_now},
+    standing::{PlotStanding, place_now},
     undone::{LeftBy, left_undone},
 };
 use crate::{
@@ -98,7 +98,7 @@ impl App {
         let mut read = self.store.read().await?;
         let plot = found(store::plots::plot(&mut read, id).await?, "plot")?;
         let site = found(store::plots::site(&mut read, plot.site).await?, "site")?;
-        let guideline = guideline_of(&site)?;
+        let guideline = guidelines::of_site(&mut read, &site).await?;
         let ahead = look_ahead(&mut read, &site, vec![plot], &guideline, self.today(), actor.liking).await?.pop();
         Ok((site, guideline, found(ahead, "plot")?))
     }
@@ -109,7 +109,7 @@ impl App {
         let mut read = self.store.read().await?;
         let site = found(store::plots::site(&mut read, id).await?, "site")?;
         let plots = store::plots::plots(&mut read, id, false).await?;
-        let guideline = guideline_of(&site)?;
+        let guideline = guidelines::of_site(&mut read, &site).await?;
         let plots = look_ahead(&mut read, &site, plots, &guideline, self.today(), actor.liking).await?;
         Ok(SiteOutlook { site, guideline, plots })
     }

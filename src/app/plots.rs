@@ -3,7 +3,7 @@
 //! Forms hold what was typed, as text, so that a form with a problem is shown again
 //! exactly as it was left.
 
-use super::{Actor, App, Error, Problems, Result, Role, access::found, day, error::Limits};
+use super::{Actor, App, Error, Problems, Result, Role, access::found, day, error::Limits, guidelines};
 use crate::{
     agronomy::{
         ground::{Cover, Ground, Texture},
@@ -239,6 +239,16 @@ fn position(problems: &mut Problems, typed: &str) -> i64 {
     })
 }
 
+/// Refuses a guideline that is not here: every page of the site would fail.
+async fn known_guideline(db: &mut store::Db, site: &NewSite) -> Result<()> {
+    match &site.guideline {
+        Some(key) if guidelines::find(db, key, None).await?.is_none() => {
+            Err(Error::invalid("guideline", "Choose a guideline from the list."))
+        }
+        _ => Ok(()),
+    }
+}
+
 impl App {
     /// Every site, by name.
     pub async fn sites(&self, actor: &Actor) -> Result<Vec<SiteRow>> {
@@ -266,6 +276,7 @@ impl App {
 
     async fn add_new_site(&self, actor: &Actor, site: NewSite) -> Result<SiteId> {
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
+        known_guideline(&mut write, &site).await?;
         let id = store::plots::insert_site(&mut write, &site).await.map_err(taken("name", &site.name))?;
         write.commit(Change::new(Subject::Site(id), "added", format!("The site {} was added.", site.name))).await?;
         Ok(id)
@@ -278,6 +289,7 @@ impl App {
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
         let before = found(store::plots::site(&mut write, id).await?, "site")?;
         site.invented = before.invented;
+        known_guideline(&mut write, &site).await?;
         store::plots::update_site(&mut write, id, form.revision, &site).await.map_err(taken("name", &site.name))?;
         let change = Change::new(Subject::Site(id), "edited", format!("The site {} was edited.", site.name))
             .with(serde_json::json!({ "before": SiteForm::from(&before), "after": form }));

@@ -5,6 +5,7 @@
 use super::{
     Actor, App, Error, Result, Role,
     access::found,
+    guidelines,
     plots::{PlotRow, SiteRow},
     reports::{CellForm, DeterminationRow, Loaded, ReportRow, SamplingForm, SamplingLine, SamplingRow},
     standing,
@@ -71,7 +72,7 @@ impl App {
         }
         let mut reports = store::samplings::reports_of(&mut read, id).await?;
         reports.retain(|report| report.voided_at.is_none());
-        let guideline = standing::guideline_of(&site)?;
+        let guideline = guidelines::of_site(&mut read, &site).await?;
         let first = found(plots.first().cloned(), "plot")?;
         let on = loaded.row.sampled_on;
         let placed = standing::place(&mut read, vec![first], &guideline, on).await?;

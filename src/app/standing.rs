@@ -4,6 +4,7 @@
 use super::{
     Actor, App, Error, Result, Role,
     access::found,
+    guidelines,
     plots::{PlotRow, SiteRow},
     test_errors::errors_of,
 };
@@ -11,7 +12,7 @@ use crate::{
     agronomy::{
         choice::Overrule,
         drift::ErrorSettings,
-        guideline::{self, Guideline, LandUse},
+        guideline::{Guideline, LandUse},
         record::Sampling,
         survey::{Present, Survey},
     },
@@ -20,20 +21,6 @@ use crate::{
 };
 use jiff::civil::Date;
 use std::{borrow::Cow, collections::BTreeMap};
-
-/// The guideline of a site that has chosen none.
-pub const DEFAULT_GUIDELINE: &str = "extension_sufficiency";
-
-/// Added to a guideline's key to switch on its tables that are known only from memory.
-pub const WITH_MEMORY: &str = "+memory";
-
-/// The guideline under a key, as a site or a plan names it.
-pub fn guideline(key: &str) -> Option<Cow<'static, Guideline>> {
-    match key.strip_suffix(WITH_MEMORY) {
-        Some(slug) => guideline::find(slug).map(|g| Cow::Owned(g.with_memory())),
-        None => guideline::find(key).map(Cow::Borrowed),
-    }
-}
 
 /// A plot with everything that its samplings say.
 #[derive(Clone, Debug)]
@@ -70,7 +57,7 @@ impl App {
         let mut read = self.store.read().await?;
         let plot = found(store::plots::plot(&mut read, id).await?, "plot")?;
         let site = found(store::plots::site(&mut read, plot.site).await?, "site")?;
-        let guideline = guideline_of(&site)?;
+        let guideline = guidelines::of_site(&mut read, &site).await?;
         let mut standing = place(&mut read, vec![plot], &guideline, self.today()).await?;
         let standing = standing.pop().ok_or(Error::NotFound("plot"))?;
         Ok((site, guideline, standing))
@@ -82,16 +69,10 @@ impl App {
         let mut read = self.store.read().await?;
         let site = found(store::plots::site(&mut read, id).await?, "site")?;
         let plots = store::plots::plots(&mut read, id, false).await?;
-        let guideline = guideline_of(&site)?;
+        let guideline = guidelines::of_site(&mut read, &site).await?;
         let plots = place_now(&mut read, plots, &guideline, self.today()).await?;
         Ok(SiteStandings { site, guideline, plots })
     }
-}
-
-/// The guideline that a site reads its plots under.
-pub(super) fn guideline_of(site: &SiteRow) -> Result<Cow<'static, Guideline>> {
-    let key = site.guideline.as_deref().unwrap_or(DEFAULT_GUIDELINE);
-    guideline(key).ok_or(Error::NotFound("guideline"))
 }
 
 /// Places plots under a guideline, in a few reads for all of them, with all of their history.

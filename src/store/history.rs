@@ -40,6 +40,7 @@ subjects! {
     Plan(PlanId) "plan",
     Application(ApplicationId) "application",
     Harvest(HarvestId) "harvest",
+    Guideline(GuidelineId) "guideline",
 }
 
 /// A line of history about to be written.

@@ -371,6 +371,15 @@ pub async fn update_plan(write: &mut Write, id: PlanId, revision: i64, new: &New
     set_choice(write, id, &new.plots, &new.products).await
 }
 
+/// Notes the version of its guideline that a draft was worked out under.
+pub async fn note_guideline_version(write: &mut Write, id: PlanId, version: i64) -> Result<()> {
+    one_row(
+        sqlx::query!("update plans set guideline_version = ? where id = ? and state = 'draft'", version, id)
+            .execute(&mut **write)
+            .await?,
+    )
+}
+
 async fn set_choice(write: &mut Write, plan: PlanId, plots: &[PlotId], products: &[AmendmentId]) -> Result<()> {
     sqlx::query!("delete from plan_plots where plan = ?", plan).execute(&mut **write).await?;
     sqlx::query!("delete from plan_products where plan = ?", plan).execute(&mut **write).await?;

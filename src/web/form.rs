@@ -116,6 +116,11 @@ impl Form {
         self.problems.get(name).map_or(&[], Vec::as_slice)
     }
 
+    /// The names of the fields that have problems.
+    pub fn wrong_fields(&self) -> impl Iterator<Item = &str> {
+        self.problems.keys().map(String::as_str)
+    }
+
     /// How many fields have problems.
     pub fn wrong(&self) -> usize {
         self.problems.len()

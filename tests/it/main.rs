@@ -20,6 +20,8 @@ mod liking_pages;
 mod loud;
 mod needs;
 mod opinion_pages;
+mod own_guideline_pages;
+mod own_guidelines;
 mod plan_pages;
 mod plans;
 mod questions;

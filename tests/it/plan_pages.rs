@@ -22,11 +22,11 @@ use jiff::civil::date;
 
 const BEDS: [&str; 5] = ["A1", "A2", "A3", "B1", "B2"];
 
-struct Planned {
-    garden: Garden,
-    site: SiteId,
-    season: SeasonId,
-    beds: Vec<PlotId>,
+pub(super) struct Planned {
+    pub garden: Garden,
+    pub site: SiteId,
+    pub season: SeasonId,
+    pub beds: Vec<PlotId>,
 }
 
 fn cell(analyte: &str, printed: &str) -> CellForm {
@@ -42,7 +42,7 @@ fn cell(analyte: &str, printed: &str) -> CellForm {
 
 /// Five beds of 10 m², tested by Mehlich-3 and short of phosphorus, potassium, copper and
 /// boron; the catalogue with a price for every pack; a season.
-async fn five_beds() -> Planned {
+pub(super) async fn five_beds() -> Planned {
     let garden = Garden::new().await;
     let (app, ada) = (&garden.app, &garden.ada);
     let form = SiteForm { guideline: "rutgers_mehlich3".into(), scale_step_g: "1".into(), ..site_form("Home") };
@@ -99,13 +99,13 @@ impl Planned {
         pairs.join("&")
     }
 
-    async fn plan(&self) -> PlanId {
+    pub(super) async fn plan(&self) -> PlanId {
         let body = self.new_plan_body().await;
         let to = self.garden.send(&format!("/seasons/{}/plans", self.season), &body).await;
         to.strip_prefix("/plans/").unwrap().parse().unwrap()
     }
 
-    async fn view(&self, plan: PlanId) -> PlanView {
+    pub(super) async fn view(&self, plan: PlanId) -> PlanView {
         self.garden.app.plan(&self.garden.ada, plan).await.unwrap()
     }
 }
@@ -124,7 +124,7 @@ fn table(view: &PlanView, typed: &[(String, &str)]) -> String {
 }
 
 #[tokio::test]
-async fn five_beds_are_planned_edited_agreed_and_printed() {
+pub(super) async fn five_beds_are_planned_edited_agreed_and_printed() {
     let planned = five_beds().await;
     let garden = &planned.garden;
     let form = garden.get(&format!("/seasons/{}/plans/new", planned.season)).await;

@@ -14,6 +14,7 @@ use crate::agronomy::{
     record::{Basis, Unit, keyed},
     source::{Citation, Evidence},
 };
+use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 use std::{fmt, str::FromStr};
 
@@ -148,6 +149,32 @@ impl When {
     }
 }
 
+impl fmt::Display for When {
+    /// The soils and crops that a rule is for; empty for any.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let mut words = Vec::new();
+        if !self.uses.is_empty() {
+            words.push(self.uses.iter().map(|land_use| land_use.label()).collect::<Vec<_>>().join(", "));
+        }
+        if !self.textures.is_empty() {
+            words.push(self.textures.iter().map(|texture| texture.label()).collect::<Vec<_>>().join(", "));
+        }
+        if let Some((low, high)) = self.ph {
+            words.push(match (low, high) {
+                (low, high) if low <= 0.0 => format!("pH below {high}"),
+                (low, high) if high >= 14.0 => format!("pH {low} or more"),
+                (low, high) => format!("pH {low} to below {high}"),
+            });
+        }
+        match self.carbonate {
+            Some(true) => words.push("soil with free lime".into()),
+            Some(false) => words.push("soil without free lime".into()),
+            None => {}
+        }
+        f.write_str(&words.join("; "))
+    }
+}
+
 /// One class of a published table.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Class {
@@ -257,6 +284,19 @@ pub enum Rule {
     LeftAlone(String),
 }
 
+/// That a rule is not as its publisher printed it: somebody changed it in a copy, or added it.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Changed {
+    pub by: String,
+    pub on: Date,
+    /// The limits as they were printed; empty for a rule that was added.
+    #[serde(default)]
+    pub printed: String,
+    /// Where they were printed.
+    pub source: Option<Citation>,
+}
+
 /// One rule with everything needed to apply and to cite it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Criterion {
@@ -280,6 +320,8 @@ pub struct Criterion {
     pub in_force: bool,
     /// The slug of the set that prints it; differs from the guideline's own in a collection.
     pub set: String,
+    /// In a copy that was edited: who changed it, and what its publisher had printed.
+    pub changed: Option<Changed>,
     pub notes: Vec<String>,
 }
 

@@ -56,8 +56,13 @@
 //! crops = ["sweet_corn"]
 //! equation = { number = "1", square = 0.01, linear = -2.9, constant = 200 }
 //! ```
+//!
+//! A copy that a grower edits has a table to each rule, with `set` where the table is another
+//! set's, `changed` where it is no longer as its publisher printed it, and `layer = "none"` where
+//! it has no mass of soil though the guideline states one.
 
 mod criterion;
+mod difference;
 mod index_scale;
 mod parse;
 mod rate_equation;
@@ -66,10 +71,11 @@ mod rate_table;
 mod seam;
 
 pub use criterion::{
-    Class, Classes, Criterion, Facts, Index, LandUse, Limit, Position, Rule, Saturation, When, round_to,
+    Changed, Class, Classes, Criterion, Facts, Index, LandUse, Limit, Position, Rule, Saturation, When, round_to,
 };
+pub use difference::{differences, in_words};
 pub use index_scale::IndexScale;
-pub use parse::Problem;
+pub use parse::{Bands, Bounds, ClassBound, ClassIs, Draft, Editor, Fault, Field, Problem, units_for};
 pub use rate_equation::{Kept, RateEquation};
 pub use rate_rule::{Gives, RateRow, Rates};
 pub use rate_table::{Column, RateTable};

@@ -1,10 +1,19 @@
 //! TOML text to guideline. Names every fault with its line, and lets nothing through that
 //! has no source, leaves a hole between two classes undecided, or cannot be compared with a
 //! reading. It reads text only; where the text comes from is not its business.
+//!
+//! The structs below are the format, both ways: a key that is read is written back too, for
+//! they derive both, so that no copy can lose a rule that its editor does not understand.
+
+mod draft;
+
+pub use draft::{Bands, Bounds, ClassBound, Draft, Editor, Fault, Field, units_for};
 
 use super::{
     Guideline, IndexScale, Seam,
-    criterion::{Class, Classes, Criterion, Index, LandUse, Limit, Position, Rule, Saturation, When, round_to},
+    criterion::{
+        Changed, Class, Classes, Criterion, Index, LandUse, Limit, Position, Rule, Saturation, When, round_to,
+    },
     seam::Misfit,
 };
 use crate::agronomy::{
@@ -13,11 +22,11 @@ use crate::agronomy::{
     ground::Texture,
     method::Method,
     quantity::{Centimetres, LayerConvention, MgPerKg},
-    record::{Basis, DepthBand, Unit},
+    record::{Basis, DepthBand, Unit, keyed},
     source::{Citation, Evidence},
 };
-use serde::Deserialize;
-use std::fmt;
+use serde::{Deserialize, Serialize};
+use std::{fmt, str::FromStr};
 use toml::Spanned;
 
 mod rates;
@@ -36,7 +45,7 @@ impl fmt::Display for Problem {
     }
 }
 
-#[derive(Deserialize)]
+#[derive(Clone, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
 struct RawGuideline {
     slug: String,
@@ -50,48 +59,52 @@ struct RawGuideline {
     collection: bool,
     depth_cm: Option<[f64; 2]>,
     layer: Option<String>,
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     evidence_for: Vec<String>,
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     evidence_against: Vec<String>,
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     notes: Vec<String>,
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     include: Vec<Spanned<RawInclude>>,
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     table: Vec<Spanned<RawTable>>,
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     rates: Vec<Spanned<rates::RawRates>>,
 }
 
-#[derive(Deserialize)]
+#[derive(Clone, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
 struct RawInclude {
     guideline: String,
     /// None: all of them.
     analytes: Option<Vec<String>>,
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "RawWhen::is_any")]
     when: RawWhen,
 }
 
-#[derive(Clone, Default, Deserialize)]
+#[derive(Clone, Default, PartialEq, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
 struct RawWhen {
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     uses: Vec<String>,
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     textures: Vec<String>,
     ph: Option<[f64; 2]>,
     carbonate: Option<bool>,
 }
 
 /// Values shared by the rows of one published table; a row may restate any of them.
-#[derive(Deserialize)]
+#[derive(Clone, Default, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
 struct RawTable {
     title: String,
     source: Option<Citation>,
-    #[serde(default)]
+    /// The set that it was copied from, where it is not this one's own.
+    set: Option<String>,
+    /// That it is not as its publisher printed it.
+    changed: Option<Changed>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     methods: Vec<String>,
     unit: String,
     form: Option<String>,
@@ -100,43 +113,51 @@ struct RawTable {
     layer: Option<String>,
     #[serde(default)]
     decimals: u8,
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "RawWhen::is_any")]
     when: RawWhen,
     /// Switches on a table that is known from memory.
     in_force: Option<bool>,
     /// The classes are numbers of an index.
     #[serde(default)]
     index: bool,
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     classes: Vec<RawClass>,
     aim_class: Option<String>,
     aim_why: Option<String>,
     aim_source: Option<Citation>,
     /// Who says what a point of the index is worth, where rows have an `index_scale`.
     index_scale_source: Option<Citation>,
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     notes: Vec<String>,
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     row: Vec<Spanned<RawRow>>,
 }
 
-#[derive(Deserialize)]
+#[derive(Clone, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
 struct RawClass {
     name: String,
-    is: RawPosition,
+    is: ClassIs,
 }
 
-#[derive(Clone, Copy, Deserialize, PartialEq)]
+/// What a class of a table counts as here.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Deserialize, Serialize)]
 #[serde(rename_all = "snake_case")]
-enum RawPosition {
+pub enum ClassIs {
     Short,
     Aim,
     Above,
     Excess,
 }
 
-#[derive(Deserialize)]
+keyed!(ClassIs {
+    Short "short" "short",
+    Aim "aim" "at the aim",
+    Above "above" "above the aim",
+    Excess "excess" "too much",
+});
+
+#[derive(Clone, Default, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
 struct RawRow {
     analyte: String,
@@ -150,9 +171,9 @@ struct RawRow {
     aim: Option<f64>,
     /// The limits are points of an index, each worth so much of the unit.
     index_scale: Option<f64>,
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     seam: Vec<RawSeam>,
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     notes: Vec<String>,
     // Exactly one of these says what kind of rule it is.
     printed: Option<Vec<String>>,
@@ -168,7 +189,7 @@ struct RawRow {
     ceiling: Option<RawLimit>,
 }
 
-#[derive(Deserialize)]
+#[derive(Clone, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
 struct RawSeam {
     at: f64,
@@ -176,7 +197,7 @@ struct RawSeam {
     why: String,
 }
 
-#[derive(Deserialize)]
+#[derive(Clone, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
 struct RawAvailability {
     constant: f64,
@@ -186,7 +207,7 @@ struct RawAvailability {
     high: Option<f64>,
 }
 
-#[derive(Deserialize)]
+#[derive(Clone, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
 struct RawLimit {
     mg_per_kg: f64,
@@ -245,6 +266,23 @@ fn citation(found: Option<&Citation>, what: &str) -> Result<Citation, String> {
     Ok(source.clone())
 }
 
+impl RawWhen {
+    fn is_any(&self) -> bool {
+        *self == RawWhen::default()
+    }
+}
+
+impl From<&When> for RawWhen {
+    fn from(when: &When) -> RawWhen {
+        RawWhen {
+            uses: when.uses.iter().map(|land_use| land_use.slug().to_owned()).collect(),
+            textures: when.textures.iter().map(|texture| texture.slug().to_owned()).collect(),
+            ph: when.ph.map(|(low, high)| [low, high]),
+            carbonate: when.carbonate,
+        }
+    }
+}
+
 fn when(raw: &RawWhen) -> Result<When, String> {
     if raw.ph.is_some_and(|[low, high]| low >= high || low.is_nan() || high.is_nan()) {
         return Err("the pH range runs downwards".into());
@@ -257,8 +295,13 @@ fn when(raw: &RawWhen) -> Result<When, String> {
     })
 }
 
+/// A table without a mass of soil of its own, in a guideline that states one.
+const NO_LAYER: &str = "none";
+
 fn layer(slug: Option<&String>) -> Result<Option<LayerConvention>, String> {
-    slug.map(|s| LayerConvention::find(s).ok_or_else(|| format!("“{s}” is not a soil mass known here"))).transpose()
+    slug.filter(|s| *s != NO_LAYER)
+        .map(|s| LayerConvention::find(s).ok_or_else(|| format!("“{s}” is not a soil mass known here")))
+        .transpose()
 }
 
 /// The classes of a row, each from where its printed band starts.
@@ -321,10 +364,10 @@ fn classes(table: &RawTable, row: &RawRow, printed: &[String], decimals: u8) -> 
             return Err(format!("“{}” is not above “{}”", printed[i], printed[i - 1]));
         }
         let position = match class.is {
-            RawPosition::Short => Position::Short,
-            RawPosition::Aim => Position::AtAim,
-            RawPosition::Above => Position::Above,
-            RawPosition::Excess => Position::Excess,
+            ClassIs::Short => Position::Short,
+            ClassIs::Aim => Position::AtAim,
+            ClassIs::Above => Position::Above,
+            ClassIs::Excess => Position::Excess,
         };
         out.push(Class { name: class.name.clone(), printed: printed[i].clone(), from, position });
     }
@@ -463,7 +506,8 @@ fn criterion(raw: &RawGuideline, table: &RawTable, row: &RawRow) -> Result<Crite
         rule: rule(table, row, decimals)?,
         in_force: table.in_force.unwrap_or(source.evidence != Evidence::Memory),
         source,
-        set: raw.slug.clone(),
+        set: table.set.as_ref().unwrap_or(&raw.slug).clone(),
+        changed: table.changed.clone(),
         notes: table.notes.iter().chain(&row.notes).cloned().collect(),
     };
     if !criterion.unit_is_usable() {
@@ -514,11 +558,15 @@ fn line_of(text: &str, offset: usize) -> usize {
     text.bytes().take(offset).filter(|b| *b == b'\n').count() + 1
 }
 
+fn raw(text: &str) -> Result<RawGuideline, Vec<Problem>> {
+    toml::from_str(text).map_err(|e| {
+        vec![Problem { line: line_of(text, e.span().map_or(0, |s| s.start)), says: e.message().to_owned() }]
+    })
+}
+
 /// Reads a guideline; `known` are the sets that it may include.
 pub(super) fn guideline(text: &str, known: &[Guideline]) -> Result<Guideline, Vec<Problem>> {
-    let raw: RawGuideline = toml::from_str(text).map_err(|e| {
-        vec![Problem { line: line_of(text, e.span().map_or(0, |s| s.start)), says: e.message().to_owned() }]
-    })?;
+    let raw = raw(text)?;
     let mut problems = Vec::new();
     let mut fault = |at: usize, says: String| problems.push(Problem { line: line_of(text, at), says });
     if raw.slug.is_empty() || !raw.slug.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'_') {

@@ -60,7 +60,7 @@ impl Case<'_> {
                 }
                 if position == Position::AtAim && printed < classes.aim && self.reading.qualifier == Qualifier::Exact {
                     notes.push(format!(
-                        "{} rounds to {} at the publisher's precision, which is in the class.",
+                        "{} rounds to {} at the precision of the limits, which is in the class.",
                         num(printed),
                         num(rounded)
                     ));
@@ -117,7 +117,7 @@ impl Case<'_> {
                     aim: Some(self.aim_leaf(
                         criterion,
                         *critical,
-                        "The critical level: below it the publisher expects a shortage.",
+                        "The critical level: below it a shortage is expected.",
                     )),
                     aim_printed: Some(*critical),
                     // A critical level is a floor: nothing above it but the warning is said.

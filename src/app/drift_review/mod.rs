@@ -9,10 +9,10 @@ pub use pick::{Order, Wanted};
 use super::{
     Actor, App, Error, Result, Role,
     access::found,
+    guidelines,
     kept::Answer,
     lineage::{self, Lineage},
     plots::{PlotRow, SiteRow},
-    standing::guideline_of,
     test_errors::errors_of,
 };
 use crate::{
@@ -92,7 +92,7 @@ impl App {
     async fn work_out_review(&self, id: SiteId) -> Result<(i64, SiteDrift)> {
         let mut read = self.store.read().await?;
         let site = found(store::plots::site(&mut read, id).await?, "site")?;
-        let guideline = guideline_of(&site)?;
+        let guideline = guidelines::of_site(&mut read, &site).await?;
         let columns = self.store.columns(id, &needed_analytes(&guideline)).await?;
         // A view of the record that is no older than what the columns were read from.
         let mut read = self.store.read().await?;

@@ -10,7 +10,7 @@ use crate::{
         quantity::KgPerHa,
         season::Wishes,
     },
-    app::{Error, Problems, Result, standing},
+    app::{Error, Problems, Result},
     exchange::number::{Limits, Low},
     ids::{AmendmentId, PlotId, SeasonId},
     store::plans::NewPlan,
@@ -135,7 +135,8 @@ impl PlanForm {
         }
     }
 
-    pub(super) fn read(&self, season: SeasonId, today: Date) -> Result<NewPlan> {
+    /// `version` is that of the guideline named, `None` where there is no such guideline.
+    pub(super) fn read(&self, season: SeasonId, today: Date, version: Option<i64>) -> Result<NewPlan> {
         let mut problems = Problems::default();
         let name = problems.text("name", &self.name, 200, "Give the plan a name.");
         let plots: Vec<PlotId> = self.plots.iter().filter_map(|p| p.parse().ok()).collect();
@@ -143,7 +144,7 @@ impl PlanForm {
             problems.add("plots", "Choose at least one plot.");
         }
         let products: Vec<AmendmentId> = self.products.iter().filter_map(|p| p.parse().ok()).collect();
-        if standing::guideline(&self.guideline).is_none() {
+        if version.is_none() {
             problems.add("guideline", "Choose the guideline that the plan follows.");
         }
         let mut options = PlanOptions {
@@ -164,7 +165,7 @@ impl PlanForm {
             season,
             name,
             guideline: self.guideline.clone(),
-            guideline_version: 0,
+            guideline_version: version.unwrap_or(0),
             options: serde_json::to_string(&options).map_err(|e| Error::Internal(e.to_string()))?,
             plots,
             products,

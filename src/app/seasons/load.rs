@@ -5,13 +5,12 @@
 //! A draft is judged by today's record. An agreed plan is judged by what it was agreed on: the
 //! needs and analyses written down with it, as of that day.
 
-use super::{DoseLine, DoseRow, PlanOptions, PlanRow, SeasonRow, guideline_of, wishes};
+use super::{DoseLine, DoseRow, PlanOptions, PlanRow, SeasonRow, wishes};
 use crate::{
     agronomy::{
         caution::Caution,
         crop::Crop,
         element::Element,
-        guideline::Guideline,
         need::Need,
         plan::{self, Key},
         quantity::KgPerHa,
@@ -22,6 +21,7 @@ use crate::{
         App, Result,
         access::found,
         amendments::with_cautions,
+        guidelines::{self, Followed},
         lineage,
         plots::SiteRow,
         standing::{self, PlotStanding},
@@ -36,10 +36,7 @@ use crate::{
 };
 use jiff::civil::Date;
 use sha2::{Digest, Sha256};
-use std::{
-    borrow::Cow,
-    collections::{BTreeMap, BTreeSet},
-};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A plan with everything that it is made from and judged by.
 pub struct LoadedPlan {
@@ -47,7 +44,8 @@ pub struct LoadedPlan {
     pub season: SeasonRow,
     pub plan: PlanRow,
     pub options: PlanOptions,
-    pub guideline: Cow<'static, Guideline>,
+    /// A draft follows the newest version; what is agreed keeps the version it was worked out under.
+    pub guideline: Followed,
     pub plots: Vec<PlotStanding>,
     pub products: Vec<AmendmentRow>,
     pub packs: BTreeMap<AmendmentId, Vec<PackRow>>,
@@ -117,7 +115,8 @@ impl App {
         let season = found(store::plans::season(&mut read, plan.season).await?, "season")?;
         let site = found(store::plots::site(&mut read, season.site).await?, "site")?;
         let options = PlanOptions::from_json(&plan.options);
-        let guideline = guideline_of(&plan)?;
+        let kept = (plan.state != "draft").then_some(plan.guideline_version);
+        let guideline = found(guidelines::find(&mut read, &plan.guideline, kept).await?, "guideline")?;
         let judged_on = plan.agreed_at.map_or_else(|| self.today(), |at| self.clock.day_of(at));
         let spread_on = wishes(&options, &site, &season, judged_on).spread_on;
 
@@ -125,7 +124,7 @@ impl App {
         let mut rows = store::plots::plots(&mut read, site.id, true).await?;
         rows.retain(|plot| chosen.contains(&plot.id));
         let ids = lineage::ids(&rows);
-        let plots = standing::place_now(&mut read, rows, &guideline, self.today()).await?;
+        let plots = standing::place_now(&mut read, rows, &guideline.guideline, self.today()).await?;
 
         let doses = store::plans::doses_of(&mut read, id).await?;
         let mut wanted: BTreeSet<AmendmentId> = store::plans::products_of(&mut read, id).await?.into_iter().collect();

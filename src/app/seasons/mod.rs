@@ -17,9 +17,8 @@ pub use view::{CapLine, DoseLine, NeedLine, Outcome, PlanPlot, PlanView};
 use super::{
     Actor, App, Error, Problems, Result, Role,
     access::found,
-    day,
+    day, guidelines,
     plots::{PlotRow, SiteRow},
-    standing,
     undone::left_undone,
 };
 use crate::{
@@ -140,10 +139,16 @@ impl App {
         Ok(())
     }
 
+    /// The version of the guideline that a new plan would follow; `None` where there is none.
+    async fn version_followed(&self, key: &str) -> Result<Option<i64>> {
+        let followed = guidelines::find(&mut *self.store.read().await?, key, None).await?;
+        Ok(followed.map(|followed| followed.version))
+    }
+
     /// Makes a draft plan and solves it.
     pub async fn add_plan(&self, actor: &Actor, season: SeasonId, form: &PlanForm) -> Result<PlanId> {
         actor.may(Role::Recorder)?;
-        let new = form.read(season, self.today())?;
+        let new = form.read(season, self.today(), self.version_followed(&form.guideline).await?)?;
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
         found(store::plans::season(&mut write, season).await?, "season")?;
         let id = store::plans::insert_plan(&mut write, &new).await?;
@@ -170,7 +175,7 @@ impl App {
     pub async fn edit_plan(&self, actor: &Actor, id: PlanId, form: &PlanForm) -> Result<()> {
         actor.may(Role::Recorder)?;
         let plan = self.draft(id).await?;
-        let new: NewPlan = form.read(plan.season, self.today())?;
+        let new: NewPlan = form.read(plan.season, self.today(), self.version_followed(&form.guideline).await?)?;
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
         store::plans::update_plan(&mut write, id, read_revision(form.revision, &plan), &new).await?;
         write
@@ -223,6 +228,7 @@ impl App {
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
         let revision = loaded.plan.revision;
         store::plans::replace_solution(&mut write, id, revision, &fingerprint, &outcome, &needs, &doses).await?;
+        store::plans::note_guideline_version(&mut write, id, loaded.guideline.version).await?;
         let summary = format!("The plan {} was worked out: {} doses.", loaded.plan.name, doses.len());
         write.commit(Change::new(Subject::Plan(id), "solved", summary)).await?;
         Ok(())
@@ -271,6 +277,7 @@ impl App {
         let (needs, outcome) = (judged.need_rows(), judged.outcome.to_json());
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
         store::plans::replace_solution(&mut write, id, revision, &fingerprint, &outcome, &needs, &doses).await?;
+        store::plans::note_guideline_version(&mut write, id, loaded.guideline.version).await?;
         write
             .commit(Change::new(Subject::Plan(id), "edited", format!("Doses of {} were edited by hand.", plan.name)))
             .await?;
@@ -388,9 +395,4 @@ fn wishes(options: &PlanOptions, site: &SiteRow, season: &SeasonRow, judged_on: 
         wishes.way.by = need::By::Convention(convention);
     }
     wishes
-}
-
-/// The guideline that a plan follows.
-fn guideline_of(plan: &PlanRow) -> Result<std::borrow::Cow<'static, crate::agronomy::guideline::Guideline>> {
-    standing::guideline(&plan.guideline).ok_or(Error::NotFound("guideline"))
 }

@@ -139,7 +139,10 @@ pub struct PlanView {
     pub season: SeasonRow,
     pub plan: PlanRow,
     pub options: PlanOptions,
+    /// With its version, where it is an own one.
     pub guideline_title: String,
+    /// The version that it follows; 0 for a guideline that comes with the program.
+    pub guideline_version: i64,
     /// The day on which the caps' twelve months end.
     pub spread_on: jiff::civil::Date,
     /// How its needs are reckoned.
@@ -195,6 +198,11 @@ impl PlanView {
             Counted::Total(element) => row.amendment.analysis.fraction(element) > 0.0,
             Counted::ManureNitrogen => row.amendment.manure,
         }
+    }
+
+    /// The version of its guideline that a draft was worked out under, where there is a newer one.
+    pub fn worked_out_under(&self) -> Option<i64> {
+        Some(self.plan.guideline_version).filter(|was| *was != self.guideline_version)
     }
 
     /// Needs met to within 5 %, and all needs.
@@ -377,7 +385,8 @@ pub(super) fn view(loaded: &LoadedPlan, doses: Vec<DoseLine>) -> PlanView {
     PlanView {
         spread_on: wishes.spread_on,
         way: wishes.way,
-        guideline_title: loaded.guideline.title.clone(),
+        guideline_title: loaded.guideline.title(),
+        guideline_version: loaded.guideline.version,
         outcome: match Outcome::from_json(&loaded.plan.outcome) {
             outcome if edited => outcome.edited(),
             outcome => outcome,

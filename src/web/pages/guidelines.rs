@@ -1,5 +1,6 @@
 //! Guidelines: whose tables a plot is read by. Every table is shown with its source, and
 //! what is known only from memory is marked; the arguments about a guideline stand side by side.
+//! What was changed in a copy says so beside what its publisher printed.
 
 use crate::{
     agronomy::{
@@ -8,23 +9,35 @@ use crate::{
         },
         source::{Citation, Evidence},
     },
+    app::{
+        guidelines::WITH_MEMORY,
+        own_guidelines::{GuidelineRow, Shown, Version},
+    },
     web::{
-        error::{Error, Result},
+        error::Result,
+        form::Form,
         guard::Cx,
-        show,
-        view::Frame,
+        show::{self, filters},
+        view::{Frame, see},
     },
 };
 use askama::Template;
 use askama_web::WebTemplate;
-use axum::extract::Path;
+use axum::{
+    extract::Path,
+    http::StatusCode,
+    response::{IntoResponse, Response},
+};
+use std::borrow::Cow;
 
 /// Every guideline.
 #[derive(Template, WebTemplate)]
 #[template(path = "pages/guidelines/list.html")]
 pub struct GuidelinesPage {
     frame: Frame,
-    guidelines: &'static [Guideline],
+    own: Vec<(GuidelineRow, Guideline)>,
+    archived: Vec<(GuidelineRow, Guideline)>,
+    shipped: &'static [Guideline],
 }
 
 /// One guideline with all its tables.
@@ -32,26 +45,43 @@ pub struct GuidelinesPage {
 #[template(path = "pages/guidelines/show.html")]
 pub struct GuidelinePage {
     frame: Frame,
-    guideline: &'static Guideline,
-    address: Option<&'static str>,
+    guideline: Cow<'static, Guideline>,
+    /// `None` for one that comes with the program.
+    own: Option<GuidelineRow>,
+    /// The newest version, where an older one is shown.
+    newer: Option<i64>,
+    address: Option<String>,
     tables: Vec<Table>,
     rates: Vec<RateView>,
+    /// Of the copy that a steward is about to make.
+    form: Form,
+}
+
+/// The versions of an own guideline.
+#[derive(Template, WebTemplate)]
+#[template(path = "pages/guidelines/versions.html")]
+pub struct VersionsPage {
+    frame: Frame,
+    slug: String,
+    versions: Vec<Version>,
 }
 
 /// One rule as the page prints it.
-struct Table {
-    heading: String,
+pub(super) struct Table {
+    pub heading: String,
     /// The methods that the limits were made for.
-    methods: String,
+    pub methods: String,
     /// The soils and crops that it is for; empty for any.
-    condition: String,
+    pub condition: String,
     unit: String,
     /// Class, printed band, and what the program takes it for.
     classes: Vec<(String, String, &'static str)>,
     /// Aim, limits and seams, as sentences.
-    sentences: Vec<String>,
-    notes: &'static [String],
+    pub sentences: Vec<String>,
+    notes: Vec<String>,
     source: Source,
+    /// That it was changed or added here, in a sentence.
+    pub changed: Option<String>,
     in_force: bool,
 }
 
@@ -65,7 +95,7 @@ struct RateView {
     /// Headings of a table of rates; empty where there are only equations.
     columns: Vec<String>,
     rows: Vec<RateLine>,
-    notes: &'static [String],
+    notes: Vec<String>,
     source: Source,
     in_force: bool,
 }
@@ -84,60 +114,140 @@ struct RateLine {
 /// A citation as the page prints it.
 struct Source {
     words: String,
-    address: Option<&'static str>,
+    address: Option<String>,
     evidence: &'static str,
     unverified: bool,
 }
 
+/// The page of a guideline, by the key and version that a site or a plan follows.
+pub(super) fn path_of(key: &str, version: i64) -> String {
+    let slug = key.strip_suffix(WITH_MEMORY).unwrap_or(key);
+    match version {
+        0 => format!("/guidelines/{slug}"),
+        version => format!("/guidelines/{slug}/versions/{version}"),
+    }
+}
+
 /// `GET /guidelines`
-pub async fn list(cx: Cx) -> GuidelinesPage {
-    GuidelinesPage { frame: cx.frame("Guidelines"), guidelines: guideline::builtin() }
+pub async fn list(cx: Cx) -> Result<GuidelinesPage> {
+    let all = cx.app.own_guidelines(&cx.actor).await?;
+    let (archived, own) = all.into_iter().partition(|(row, _)| row.archived_at.is_some());
+    Ok(GuidelinesPage { frame: cx.frame("Guidelines"), own, archived, shipped: guideline::builtin() })
 }
 
 /// `GET /guidelines/{slug}`
 pub async fn show(cx: Cx, Path(slug): Path<String>) -> Result<GuidelinePage> {
-    let guideline = guideline::find(&slug).ok_or_else(Error::not_found)?;
-    let frame = cx.frame(&guideline.title).under("/guidelines", "Guidelines");
-    let web = |address: &&str| address.starts_with("https://") || address.starts_with("http://");
-    let address = Some(guideline.address.as_str()).filter(web);
-    let tables = guideline.criteria.iter().map(Table::of).collect();
-    let rates = guideline.rates.iter().map(|rates| RateView::of(rates)).collect();
-    Ok(GuidelinePage { frame, guideline, address, tables, rates })
+    Ok(GuidelinePage::of(&cx, cx.app.guideline(&cx.actor, &slug, None).await?, Form::new()))
+}
+
+/// `GET /guidelines/{slug}/versions/{version}`
+pub async fn show_version(cx: Cx, Path((slug, version)): Path<(String, i64)>) -> Result<GuidelinePage> {
+    Ok(GuidelinePage::of(&cx, cx.app.guideline(&cx.actor, &slug, Some(version)).await?, Form::new()))
+}
+
+/// `GET /guidelines/{slug}/versions`
+pub async fn versions(cx: Cx, Path(slug): Path<String>) -> Result<VersionsPage> {
+    let versions = cx.app.guideline_versions(&cx.actor, &slug).await?;
+    let name = versions.first().map_or_else(String::new, |version| version.row.name.clone());
+    let frame = cx.frame(format!("Versions of {name}")).under("/guidelines", "Guidelines");
+    Ok(VersionsPage { frame: frame.under(format!("/guidelines/{slug}"), &name), slug, versions })
+}
+
+/// `POST /guidelines/{slug}/copy`
+pub async fn copy(cx: Cx, Path(slug): Path<String>, form: Form) -> Result<Response> {
+    match cx.app.copy_guideline(&cx.actor, &slug, form.value("name")).await {
+        Ok(own) => Ok(see(format!("/guidelines/{own}/edit"))
+            .say("The copy is yours. Change what you like; the original stays as it is.")
+            .into_response()),
+        Err(error) => {
+            let form = form.refused(error)?;
+            let page = GuidelinePage::of(&cx, cx.app.guideline(&cx.actor, &slug, None).await?, form);
+            Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
+        }
+    }
+}
+
+/// `POST /guidelines/{slug}/archive`
+pub async fn archive(cx: Cx, Path(slug): Path<String>, form: Form) -> Result<Response> {
+    let archived = form.value("archived") == "1";
+    cx.app.archive_guideline(&cx.actor, &slug, archived).await?;
+    let said = match archived {
+        true => "Archived: it is no longer offered. Sites and plans that follow it go on as they are.",
+        false => "It is offered again.",
+    };
+    Ok(see(format!("/guidelines/{slug}")).say(said).into_response())
 }
 
 impl GuidelinePage {
+    fn of(cx: &Cx, shown: Shown, mut form: Form) -> GuidelinePage {
+        let Shown { guideline, own, newest } = shown;
+        let version = own.as_ref().map_or(0, |row| row.version);
+        let mut frame = cx.frame(&guideline.title).under("/guidelines", "Guidelines");
+        if version < newest {
+            frame = frame.under(format!("/guidelines/{}", guideline.slug), &guideline.title);
+            frame.title = format!("{}, version {version}", guideline.title);
+        }
+        if form.value("name").is_empty() && form.wrong() == 0 {
+            form.set("name", format!("Ours, after {}", guideline.title));
+        }
+        let web = |address: &&str| address.starts_with("https://") || address.starts_with("http://");
+        let address = Some(guideline.address.as_str()).filter(web).map(str::to_owned);
+        let tables = guideline.criteria.iter().map(Table::of).collect();
+        let newer = Some(newest).filter(|newest| version < *newest);
+        let rates = guideline.rates.iter().map(|rates| RateView::of(rates)).collect();
+        GuidelinePage { frame, guideline, own, newer, address, tables, rates, form }
+    }
+
     /// How many tables are known only from memory.
     fn from_memory(&self) -> usize {
         let rates = self.rates.iter().filter(|rates| !rates.in_force).count();
         self.tables.iter().filter(|table| !table.in_force).count() + rates
     }
+
+    /// How many were changed or added here.
+    fn changed(&self) -> usize {
+        self.tables.iter().filter(|table| table.changed.is_some()).count()
+    }
 }
 
 impl Source {
-    fn of(citation: &'static Citation) -> Source {
+    fn of(citation: &Citation) -> Source {
         let year = if citation.year > 0 { format!(", {}", citation.year) } else { String::new() };
         let by = if citation.publisher.is_empty() { String::new() } else { format!("{}, ", citation.publisher) };
         Source {
             words: format!("{by}{}{year}", citation.title),
-            address: show::address(citation),
+            address: show::address(citation).map(str::to_owned),
             evidence: citation.evidence.words(),
             unverified: citation.evidence == Evidence::Memory,
         }
     }
 }
 
+/// "Changed here by Ines on 21 Mar 2026. University of Delaware printed: Low 0-70 …".
+fn changed(criterion: &Criterion) -> Option<String> {
+    let changed = criterion.changed.as_ref()?;
+    let when = show::date(changed.on);
+    Some(match &changed.source {
+        Some(source) => {
+            format!("Changed here by {} on {when}. {} printed: {}.", changed.by, source.publisher, changed.printed)
+        }
+        None => format!("Added here by {} on {when}; no publisher printed it.", changed.by),
+    })
+}
+
 impl Table {
-    fn of(criterion: &'static Criterion) -> Table {
+    pub(super) fn of(criterion: &Criterion) -> Table {
         let methods: Vec<_> = criterion.methods.iter().map(|method| method.label()).collect();
         let mut table = Table {
             heading: criterion.analyte.name(),
             methods: methods.join("; "),
-            condition: condition(&criterion.when),
+            condition: criterion.when.to_string(),
             unit: criterion.unit_words(),
             classes: vec![],
             sentences: vec![],
-            notes: &criterion.notes,
+            notes: criterion.notes.clone(),
             source: Source::of(&criterion.source),
+            changed: changed(criterion),
             in_force: criterion.in_force,
         };
         let decimals = usize::from(criterion.decimals);
@@ -148,7 +258,8 @@ impl Table {
                 about_classes(classes, &printed)
             }
             Rule::Critical { critical, high } => {
-                let high = high.map(|high| format!("From {} on the publisher warns of too much.", printed(high)));
+                let who = if criterion.changed.is_some() { "it counts as" } else { "the publisher warns of" };
+                let high = high.map(|high| format!("From {} on {who} too much.", printed(high)));
                 std::iter::once(format!("Short below {}.", printed(*critical))).chain(high).collect()
             }
             Rule::AvailabilityIndex { constant, per_unit, per_ph, critical, high } => {
@@ -188,7 +299,7 @@ impl Table {
 }
 
 impl RateView {
-    fn of(rates: &'static Rates) -> RateView {
+    fn of(rates: &Rates) -> RateView {
         let methods: Vec<_> = rates.methods.iter().map(|method| method.label()).collect();
         let columns = rates.rows.iter().find_map(|row| match &row.gives {
             Gives::Table(table) => Some(table.columns.iter().map(ToString::to_string).collect()),
@@ -202,7 +313,7 @@ impl RateView {
             unit: rates.unit_words(),
             columns: columns.unwrap_or_default(),
             rows: rates.rows.iter().map(|row| RateLine::of(rates, row)).collect(),
-            notes: &rates.notes,
+            notes: rates.notes.clone(),
             source: Source::of(&rates.source),
             in_force: rates.in_force,
         }
@@ -210,7 +321,7 @@ impl RateView {
 }
 
 impl RateLine {
-    fn of(rates: &'static Rates, row: &'static guideline::RateRow) -> RateLine {
+    fn of(rates: &Rates, row: &guideline::RateRow) -> RateLine {
         let crops: Vec<String> = row.crops.iter().map(|crop| crop.in_sentence()).collect();
         let (cells, mut remarks) = match &row.gives {
             Gives::Table(table) => (table.printed.iter().map(|rate| show::significant(*rate, 4)).collect(), vec![]),
@@ -239,7 +350,7 @@ fn equation_kept(equation: &RateEquation, unit: &str) -> String {
 }
 
 /// Class, printed band, and what it counts as.
-fn bands(classes: &'static Classes) -> Vec<(String, String, &'static str)> {
+fn bands(classes: &Classes) -> Vec<(String, String, &'static str)> {
     classes.classes.iter().map(|class| (class.name.clone(), class.printed.clone(), class.position.words())).collect()
 }
 
@@ -268,28 +379,4 @@ fn about_saturation(saturation: &Saturation) -> Vec<String> {
     sentences.extend(saturation.floor.as_ref().map(|floor| limit("Never aims below", floor)));
     sentences.extend(saturation.ceiling.as_ref().map(|ceiling| limit("Never aims above", ceiling)));
     sentences
-}
-
-/// The soils and crops that a rule is for.
-fn condition(when: &When) -> String {
-    let mut words = Vec::new();
-    if !when.uses.is_empty() {
-        words.push(when.uses.iter().map(|land_use| land_use.label()).collect::<Vec<_>>().join(", "));
-    }
-    if !when.textures.is_empty() {
-        words.push(when.textures.iter().map(|texture| texture.label()).collect::<Vec<_>>().join(", "));
-    }
-    if let Some((low, high)) = when.ph {
-        words.push(match (low, high) {
-            (low, high) if low <= 0.0 => format!("pH below {high}"),
-            (low, high) if high >= 14.0 => format!("pH {low} or more"),
-            (low, high) => format!("pH {low} to below {high}"),
-        });
-    }
-    match when.carbonate {
-        Some(true) => words.push("soil with free lime".into()),
-        Some(false) => words.push("soil without free lime".into()),
-        None => {}
-    }
-    words.join("; ")
 }

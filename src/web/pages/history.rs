@@ -38,6 +38,8 @@ fn page_of(change: &ChangeRow) -> Option<String> {
         "determination" => "determinations",
         "amendment" => "amendments",
         "application" => "applications",
+        // An own guideline's key holds its number.
+        "guideline" => return Some(format!("/guidelines/own_{}", change.entity_id)),
         _ => return None,
     };
     Some(format!("/{folder}/{}", change.entity_id))

@@ -4,6 +4,7 @@ pub mod amendments;
 pub mod applications;
 pub mod drift;
 pub mod files;
+pub mod guideline_form;
 pub mod guidelines;
 pub mod history;
 pub mod home;

@@ -9,9 +9,10 @@ use crate::{
     agronomy::{amendment::Kind, element::Element, standing::NutrientStanding},
     app::{
         self,
+        guidelines::DEFAULT_GUIDELINE,
         plots::SiteRow,
         seasons::{PlanForm, SeasonRow},
-        standing::{DEFAULT_GUIDELINE, PlotStanding},
+        standing::PlotStanding,
     },
     ids::{PlanId, SeasonId},
     web::{
@@ -158,8 +159,11 @@ fn product_choice(
 }
 
 impl PlanFormPage {
-    async fn load(cx: &Cx, season: &SeasonRow, title: String, action: String) -> Result<PlanFormPage> {
+    /// `current` is the guideline chosen already; empty for the site's own.
+    async fn load(cx: &Cx, season: &SeasonRow, title: String, action: String, current: &str) -> Result<PlanFormPage> {
         let standings = cx.app.site_standings(&cx.actor, season.site).await?;
+        let current = if current.is_empty() { standings.site.guideline.as_deref().unwrap_or("") } else { current };
+        let guidelines = guideline_choices(cx, current).await?;
         let (packs, stock) = (cx.app.packs(&cx.actor).await?, cx.app.stock(&cx.actor).await?);
         let products = cx.app.amendments(&cx.actor, false).await?;
         let products = products.iter().map(|row| {
@@ -183,7 +187,7 @@ impl PlanFormPage {
             action,
             button: "Work out the plan",
             again: None,
-            guidelines: guideline_choices(),
+            guidelines,
             blocks,
             products: products.collect(),
             elements: ELEMENTS.iter().map(|element| (element.symbol(), element.name())).collect(),
@@ -212,7 +216,7 @@ impl PlanFormPage {
 
 async fn new_page(cx: &Cx, season: &SeasonRow) -> Result<PlanFormPage> {
     let action = format!("/seasons/{}/plans", season.id);
-    let mut page = PlanFormPage::load(cx, season, "A new plan".into(), action).await?;
+    let mut page = PlanFormPage::load(cx, season, "A new plan".into(), action, "").await?;
     page.again = Some(format!("/seasons/{}/plans/new", season.id));
     Ok(page)
 }
@@ -244,7 +248,7 @@ pub async fn add(cx: Cx, Path(season): Path<SeasonId>, form: Form) -> Result<Res
 async fn edit_page(cx: &Cx, plan: PlanId) -> Result<(PlanForm, PlanFormPage)> {
     let (season, row, held) = cx.app.plan_form(&cx.actor, plan).await?;
     let title = format!("Change what {} is made from", row.name);
-    let mut page = PlanFormPage::load(cx, &season, title, format!("/plans/{plan}")).await?;
+    let mut page = PlanFormPage::load(cx, &season, title, format!("/plans/{plan}"), &held.guideline).await?;
     page.frame = page.frame.under(format!("/plans/{plan}"), &row.name);
     page.button = "Work it out again";
     Ok((held, page))

@@ -3,6 +3,7 @@
 //! element on each plot.
 
 use super::{
+    guidelines::path_of,
     plot::{cell_pages, track},
     plots::{HistoryPage, titled},
     seasons::under_season,
@@ -56,6 +57,10 @@ pub struct PlanPage {
     editable: bool,
     invented: bool,
     stale: bool,
+    /// That its guideline was edited since it was worked out, in a sentence.
+    moved: Option<String>,
+    /// The page of the guideline that it follows, in its version.
+    guideline: String,
     /// What it does, what it costs, how well it was searched.
     lead: Vec<String>,
     unmet: Vec<String>,
@@ -213,6 +218,15 @@ pub(super) fn unpriced(view: &PlanView) -> Vec<String> {
         line.packs.iter().any(|(pack, count)| *count > 0.0 && pack.price_minor.is_none()) && !line.packs.is_empty()
     });
     lines.map(|line| line.product.name.clone()).collect()
+}
+
+/// That a draft follows a newer version of its guideline than it was worked out under.
+fn moved(view: &PlanView) -> Option<String> {
+    let was = view.worked_out_under()?;
+    Some(format!(
+        "This draft was worked out under version {was}, and is now read by {}. Work it out again to take it in.",
+        view.guideline_title
+    ))
 }
 
 /// What a plan does, in sentences.
@@ -453,6 +467,8 @@ impl PlanPage {
             editable,
             invented: view.site.invented,
             stale: view.stale,
+            moved: moved(view),
+            guideline: path_of(&view.plan.guideline, view.guideline_version),
             lead: lead(view),
             unmet: together(&view.unmet()),
             warnings: together(&view.warnings),

@@ -2,14 +2,11 @@
 
 use super::plot::working_path;
 use crate::{
-    agronomy::{
-        guideline::{self, Guideline},
-        quantity::LAYER_CONVENTIONS,
-    },
+    agronomy::{guideline::Guideline, quantity::LAYER_CONVENTIONS},
     app::{
+        guidelines::{DEFAULT_GUIDELINE, WITH_MEMORY},
         outlook::PlotOutlook,
         plots::{BlockForm, BlockRow, PlotRow, SiteForm, SiteRow},
-        standing::{DEFAULT_GUIDELINE, WITH_MEMORY},
     },
     ids::{BlockId, SiteId},
     web::{
@@ -144,7 +141,9 @@ impl GuidelineChoice {
     fn of(guideline: &Guideline) -> GuidelineChoice {
         let memory = guideline.criteria.iter().filter(|criterion| criterion.is_from_memory()).count();
         let all = guideline.criteria.len();
+        let own = guideline.criteria.iter().filter(|criterion| criterion.changed.is_some()).count();
         let evidence = match memory {
+            0 if own > 0 => format!("{own} of its {all} rules were changed or added here."),
             0 => "Every limit carries a source that was seen.".into(),
             _ if memory == all => "All of its limits are from memory, unverified.".into(),
             _ => format!("{memory} of its {all} rules are from memory, unverified, and switched off."),
@@ -161,11 +160,12 @@ impl GuidelineChoice {
     }
 }
 
-/// The guidelines as offered: those whose every limit was seen first; those with limits from
-/// memory also with these switched on, which nobody gets without choosing it.
-pub(super) fn guideline_choices() -> Vec<GuidelineChoice> {
+/// The guidelines as offered, own ones and those that come with the program: those whose every
+/// limit was seen first; those with limits from memory also with these switched on, which nobody
+/// gets without choosing it. `current` is chosen already.
+pub(super) async fn guideline_choices(cx: &Cx, current: &str) -> Result<Vec<GuidelineChoice>> {
     let mut choices = Vec::new();
-    for guideline in guideline::builtin() {
+    for guideline in cx.app.guidelines_to_choose(&cx.actor, current).await?.iter() {
         let choice = GuidelineChoice::of(guideline);
         let unverified = choice.unverified;
         choices.push(choice);
@@ -182,12 +182,20 @@ pub(super) fn guideline_choices() -> Vec<GuidelineChoice> {
         }
     }
     choices.sort_by_key(|choice| choice.unverified);
-    choices
+    Ok(choices)
 }
 
 impl SiteFormPage {
-    fn new(frame: Frame, form: Form, action: String, button: &'static str) -> SiteFormPage {
-        SiteFormPage { frame, form, action, guidelines: guideline_choices(), button }
+    async fn new(
+        cx: &Cx,
+        frame: Frame,
+        form: Form,
+        action: String,
+        current: &str,
+        button: &'static str,
+    ) -> Result<SiteFormPage> {
+        let guidelines = guideline_choices(cx, current).await?;
+        Ok(SiteFormPage { frame, form, action, guidelines, button })
     }
 
     fn rate_units(&self) -> [(&'static str, &'static str); 3] {
@@ -210,12 +218,13 @@ pub async fn list(cx: Cx) -> Result<SitesPage> {
     Ok(SitesPage { frame: cx.frame("Sites"), sites })
 }
 
-fn new_page(cx: &Cx, form: Form) -> SiteFormPage {
-    SiteFormPage::new(cx.frame("A new site").under("/sites", "Sites"), form, "/sites".into(), "Add the site")
+async fn new_page(cx: &Cx, form: Form) -> Result<SiteFormPage> {
+    let frame = cx.frame("A new site").under("/sites", "Sites");
+    SiteFormPage::new(cx, frame, form, "/sites".into(), "", "Add the site").await
 }
 
 /// `GET /sites/new`
-pub async fn new(cx: Cx) -> SiteFormPage {
+pub async fn new(cx: Cx) -> Result<SiteFormPage> {
     new_page(
         &cx,
         Form::filled([
@@ -225,26 +234,29 @@ pub async fn new(cx: Cx) -> SiteFormPage {
             ("scale_step_g", "1"),
         ]),
     )
+    .await
 }
 
 /// `POST /sites`
 pub async fn add(cx: Cx, form: Form) -> Result<Response> {
     match cx.app.add_site(&cx.actor, &form.read_as()?).await {
         Ok(id) => Ok(see(format!("/sites/{id}")).say("The site is added. Now add its plots.").into_response()),
-        Err(error) => Ok((StatusCode::UNPROCESSABLE_ENTITY, new_page(&cx, form.refused(error)?)).into_response()),
+        Err(error) => {
+            Ok((StatusCode::UNPROCESSABLE_ENTITY, new_page(&cx, form.refused(error)?).await?).into_response())
+        }
     }
 }
 
-fn edit_page(cx: &Cx, site: &SiteRow, form: Form) -> SiteFormPage {
+async fn edit_page(cx: &Cx, site: &SiteRow, form: Form) -> Result<SiteFormPage> {
     let path = format!("/sites/{}", site.id);
     let frame = cx.frame(format!("Edit {}", site.name)).under("/sites", "Sites").under(&path, &site.name);
-    SiteFormPage::new(frame, form, path, "Save")
+    SiteFormPage::new(cx, frame, form, path, site.guideline.as_deref().unwrap_or_default(), "Save").await
 }
 
 /// `GET /sites/{site}/edit`
 pub async fn edit(cx: Cx, Path(site): Path<SiteId>) -> Result<SiteFormPage> {
     let site = cx.app.site(&cx.actor, site).await?;
-    Ok(edit_page(&cx, &site, Form::of(&SiteForm::from(&site))))
+    edit_page(&cx, &site, Form::of(&SiteForm::from(&site))).await
 }
 
 /// `POST /sites/{site}`
@@ -254,7 +266,7 @@ pub async fn change(cx: Cx, Path(id): Path<SiteId>, form: Form) -> Result<Respon
         Err(error) => {
             let site = cx.app.site(&cx.actor, id).await?;
             let form = form.refused_edit(error, &SiteForm::from(&site))?;
-            Ok((StatusCode::UNPROCESSABLE_ENTITY, edit_page(&cx, &site, form)).into_response())
+            Ok((StatusCode::UNPROCESSABLE_ENTITY, edit_page(&cx, &site, form).await?).into_response())
         }
     }
 }

@@ -12,51 +12,51 @@ use crate::agronomy::{
     rate::RateUnit,
     source::{Citation, Evidence},
 };
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 use toml::Spanned;
 
 /// A printed table of rates, or a set of equations.
-#[derive(Deserialize)]
+#[derive(Clone, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct RawRates {
     title: String,
     source: Option<Citation>,
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     methods: Vec<String>,
     /// "P2O5", "K": each is given by the same rows.
     nutrients: Vec<String>,
     unit: String,
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "RawWhen::is_empty")]
     when: RawWhen,
     in_force: Option<bool>,
     give_or_take: Option<f64>,
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     columns: Vec<String>,
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     notes: Vec<String>,
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     row: Vec<Spanned<RawRateRow>>,
 }
 
-#[derive(Deserialize)]
+#[derive(Clone, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
 struct RawRateRow {
     printed_for: String,
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     crops: Vec<String>,
     /// Whole groups of crops, such as "brassica".
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     groups: Vec<String>,
     withheld: Option<String>,
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     notes: Vec<String>,
     // One of these two.
     printed: Option<Vec<f64>>,
     equation: Option<RawEquation>,
 }
 
-#[derive(Deserialize)]
+#[derive(Clone, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
 struct RawEquation {
     number: String,

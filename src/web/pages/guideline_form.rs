@@ -1,0 +1,282 @@
+//! The form that edits an own guideline, rule by rule. It never loses what was typed, also where
+//! somebody else saved in the meantime; rules that it cannot edit are shown and kept.
+
+use super::guidelines::Table;
+use crate::{
+    agronomy::{
+        analyte::Analyte,
+        guideline::{Bands, Bounds, ClassIs, Criterion, differences, in_words, units_for},
+        method::{Method, Purpose},
+        record::Unit,
+    },
+    app::{
+        self,
+        own_guidelines::{ClassForm, OwnForm, RuleForm, Shown},
+    },
+    web::{
+        error::{Error, Result},
+        form::Form,
+        guard::Cx,
+        view::{Frame, see},
+    },
+};
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::{
+    extract::Path,
+    http::StatusCode,
+    response::{IntoResponse, Response},
+};
+
+/// The form.
+#[derive(Template, WebTemplate)]
+#[template(path = "pages/guidelines/form.html")]
+pub struct GuidelineFormPage {
+    frame: Frame,
+    form: Form,
+    slug: String,
+    rules: Vec<RuleFields>,
+    added: RuleFields,
+    /// What others saved since the version that the form was read at.
+    since: Vec<String>,
+}
+
+/// The fields of one rule.
+struct RuleFields {
+    /// What its fields begin with: `rules.3`.
+    at: String,
+    heading: String,
+    /// Its limits in a line.
+    words: String,
+    condition: String,
+    changed: Option<String>,
+    kind: Kind,
+    units: Vec<(String, String)>,
+    /// The numbers of the lines for classes.
+    lines: std::ops::Range<usize>,
+    /// Something of it needs another look.
+    wrong: bool,
+    /// What it says where it is not edited here.
+    sentences: Vec<String>,
+}
+
+#[derive(PartialEq)]
+enum Kind {
+    Classes,
+    Critical,
+    /// Kept as it is.
+    Kept,
+}
+
+/// Empty lines for classes after those that there are.
+const MORE_LINES: usize = 2;
+/// Lines for the classes of a new rule.
+const NEW_LINES: usize = 5;
+/// More lines than any published table has.
+const LINES_MAX: usize = 24;
+
+impl RuleFields {
+    fn of(at: usize, criterion: &Criterion, form: &Form) -> RuleFields {
+        let table = Table::of(criterion);
+        let bounds = Bounds::of(criterion);
+        let kind = match bounds.as_ref().map(|bounds| &bounds.bands) {
+            Some(Bands::Classes { .. }) => Kind::Classes,
+            Some(Bands::Critical { .. }) => Kind::Critical,
+            None => Kind::Kept,
+        };
+        let at = format!("rules.{at}");
+        RuleFields {
+            heading: format!("{} by {}", table.heading, table.methods),
+            words: in_words(criterion),
+            condition: table.condition,
+            changed: table.changed,
+            kind,
+            units: units(units_for(criterion.analyte, criterion.layer.is_some())),
+            lines: 0..lines(&at, form) + MORE_LINES,
+            wrong: wrong(&at, form),
+            sentences: table.sentences,
+            at,
+        }
+    }
+
+    fn is_classes(&self) -> bool {
+        self.kind == Kind::Classes
+    }
+
+    fn is_kept(&self) -> bool {
+        self.kind == Kind::Kept
+    }
+
+    fn unit_choices(&self) -> Vec<(String, String)> {
+        self.units.clone()
+    }
+
+    fn numbers(&self) -> std::ops::Range<usize> {
+        self.lines.clone()
+    }
+
+    /// What a class can count as.
+    fn counts_as(&self) -> Vec<(&'static str, &'static str)> {
+        ClassIs::ALL.iter().map(|is| (is.slug(), is.label())).collect()
+    }
+
+    /// The full name of one of its fields.
+    fn field(&self, name: &str) -> String {
+        format!("{}.{name}", self.at)
+    }
+
+    fn class_field(&self, line: &usize, name: &str) -> String {
+        format!("{}.classes.{line}.{name}", self.at)
+    }
+}
+
+/// A unit's key, and its words.
+fn units(units: Vec<Unit>) -> Vec<(String, String)> {
+    units.into_iter().map(|unit| (unit.to_string(), unit.to_string())).collect()
+}
+
+/// How many lines of classes a form holds for a rule.
+fn lines(at: &str, form: &Form) -> usize {
+    let says =
+        |line: &usize| ["name", "up_to"].iter().any(|f| !form.value(&format!("{at}.classes.{line}.{f}")).is_empty());
+    (0..LINES_MAX).rev().find(says).map_or(0, |line| line + 1)
+}
+
+fn wrong(at: &str, form: &Form) -> bool {
+    let of_rule = |field: &str| field.strip_prefix(at).is_some_and(|rest| rest.starts_with('.'));
+    form.wrong_fields().any(of_rule)
+}
+
+/// A form with everything that a version holds.
+fn filled(held: &OwnForm) -> Form {
+    let mut form = Form::new();
+    form.set("version", held.version);
+    for (name, value) in [("name", &held.name), ("scope", &held.scope), ("notes", &held.notes)] {
+        form.set(name, value);
+    }
+    for (at, rule) in &held.rules {
+        let fields = [("unit", &rule.unit), ("aim", &rule.aim), ("critical", &rule.critical), ("high", &rule.high)];
+        for (name, value) in fields {
+            form.set(format!("rules.{at}.{name}"), value);
+        }
+        for (line, class) in rule.classes.iter().enumerate() {
+            for (name, value) in [("name", &class.name), ("is", &class.is), ("up_to", &class.up_to)] {
+                form.set(format!("rules.{at}.classes.{line}.{name}"), value);
+            }
+        }
+    }
+    form
+}
+
+/// What is typed about a rule whose fields begin with `at`.
+fn rule(at: &str, form: &Form) -> RuleForm {
+    let of = |name: &str| form.value(&format!("{at}.{name}")).to_owned();
+    let class = |line: usize| ClassForm {
+        name: of(&format!("classes.{line}.name")),
+        is: of(&format!("classes.{line}.is")),
+        up_to: of(&format!("classes.{line}.up_to")),
+    };
+    RuleForm {
+        remove: !of("remove").is_empty(),
+        analyte: of("analyte"),
+        method: of("method"),
+        lime: of("lime"),
+        unit: of("unit"),
+        classes: (0..lines(at, form)).map(class).collect(),
+        aim: of("aim"),
+        critical: of("critical"),
+        high: of("high"),
+        source: of("source"),
+        judgement: !of("judgement").is_empty(),
+    }
+}
+
+/// What is typed, as the app takes it.
+fn typed(form: &Form) -> Result<OwnForm> {
+    let version = form.value("version").parse().map_err(|_| Error::from_status(StatusCode::BAD_REQUEST))?;
+    let places =
+        form.pairs().filter_map(|(name, _)| name.strip_prefix("rules.")?.split('.').next()?.parse::<usize>().ok());
+    let places: std::collections::BTreeSet<usize> = places.collect();
+    Ok(OwnForm {
+        version,
+        name: form.value("name").to_owned(),
+        scope: form.value("scope").to_owned(),
+        notes: form.verbatim("notes").to_owned(),
+        rules: places.into_iter().map(|at| (at, rule(&format!("rules.{at}"), form))).collect(),
+        added: rule("added", form),
+    })
+}
+
+impl GuidelineFormPage {
+    fn of(cx: &Cx, shown: &Shown, form: Form) -> GuidelineFormPage {
+        let (guideline, slug) = (&shown.guideline, shown.guideline.slug.clone());
+        let frame = cx.frame(format!("Edit {}", guideline.title)).under("/guidelines", "Guidelines");
+        let rules = guideline.criteria.iter().enumerate().map(|(at, c)| RuleFields::of(at, c, &form)).collect();
+        let added = RuleFields {
+            at: "added".into(),
+            heading: String::new(),
+            words: String::new(),
+            condition: String::new(),
+            changed: None,
+            kind: Kind::Classes,
+            units: units(Unit::ALL.iter().copied().filter(|unit| *unit != Unit::MeqPer100cm3).collect()),
+            lines: 0..NEW_LINES.max(lines("added", &form) + 1),
+            wrong: wrong("added", &form),
+            sentences: vec![],
+        };
+        let frame = frame.under(format!("/guidelines/{slug}"), &guideline.title);
+        GuidelineFormPage { frame, form, slug, rules, added, since: vec![] }
+    }
+
+    /// What can be measured, to choose from.
+    fn analytes(&self) -> Vec<(String, String)> {
+        let none = (String::new(), "Nothing to add".to_owned());
+        std::iter::once(none).chain(Analyte::all().map(|analyte| (analyte.to_string(), analyte.name()))).collect()
+    }
+
+    /// Methods that limits can be made for.
+    fn methods(&self) -> Vec<(String, String)> {
+        let named = Method::NAMED.iter().filter(|method| **method != Method::Unstated);
+        let words = |method: &Method| match method.purpose() {
+            Purpose::Ph => format!("pH: {}", method.label()),
+            Purpose::Conductivity => format!("Conductivity: {}", method.label()),
+            _ => method.label().to_owned(),
+        };
+        std::iter::once((String::new(), "Choose".into())).chain(named.map(|m| (m.slug(), words(m)))).collect()
+    }
+
+    fn limes(&self) -> [(&'static str, &'static str); 3] {
+        [("", "any soil"), ("without", "soil without free lime"), ("with", "soil with free lime")]
+    }
+}
+
+/// `GET /guidelines/{slug}/edit`
+pub async fn edit(cx: Cx, Path(slug): Path<String>) -> Result<GuidelineFormPage> {
+    let shown = cx.app.guideline(&cx.actor, &slug, None).await?;
+    let row = shown.own.as_ref().ok_or_else(Error::not_found)?;
+    let form = filled(&OwnForm::of(row, &shown.guideline));
+    Ok(GuidelineFormPage::of(&cx, &shown, form))
+}
+
+/// `POST /guidelines/{slug}/edit`
+pub async fn save(cx: Cx, Path(slug): Path<String>, form: Form) -> Result<Response> {
+    // Whether there is such a guideline is said before what is wrong with the form.
+    let newest = cx.app.guideline(&cx.actor, &slug, None).await?;
+    let typed = typed(&form)?;
+    match cx.app.edit_guideline(&cx.actor, &slug, &typed).await {
+        Ok(version) if version == typed.version => {
+            Ok(see(format!("/guidelines/{slug}")).say("Nothing was changed.").into_response())
+        }
+        Ok(version) => {
+            Ok(see(format!("/guidelines/{slug}")).say(format!("Saved as version {version}.")).into_response())
+        }
+        Err(error) => {
+            // The fields are named by their place in the version that they were read from.
+            let shown = cx.app.guideline(&cx.actor, &slug, Some(typed.version)).await?;
+            let stale = matches!(error, app::Error::Conflict(_));
+            let since = if stale { differences(&shown.guideline, &newest.guideline) } else { vec![] };
+            let page = GuidelineFormPage { since, ..GuidelineFormPage::of(&cx, &shown, form.refused(error)?) };
+            Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
+        }
+    }
+}
