@@ -4,6 +4,7 @@
 use super::{
     Actor, App, Result,
     access::found,
+    lineage,
     plots::{PlotRow, SiteRow},
     reports::{ReportRow, SamplingRow},
 };
@@ -11,6 +12,7 @@ use crate::{
     agronomy::{
         analyte::Analyte,
         choice::Overrule,
+        crop,
         guideline::{Guideline, LandUse, builtin},
         record::Sampling,
         second_opinion::{Opinion, SecondOpinion, second_opinion},
@@ -31,6 +33,8 @@ pub struct Opinions {
     pub samplings: Vec<Sampling>,
     /// The one sheet that they rest on, where it is one.
     pub report: Option<(ReportRow, SamplingRow)>,
+    /// What the limits were asked for.
+    pub land_use: LandUse,
     pub opinion: SecondOpinion,
 }
 
@@ -43,23 +47,25 @@ impl Opinions {
 }
 
 impl App {
-    /// A plot under every guideline, for one use of the ground; tables known only from memory
-    /// speak where asked. A reading that a person chose on the plot is kept throughout.
+    /// A plot under every guideline, for one use of the ground, its own where none is given; tables
+    /// known only from memory speak where asked. A reading that a person chose on the plot is kept
+    /// throughout.
     pub async fn second_opinion(
         &self,
         actor: &Actor,
         id: PlotId,
-        land_use: LandUse,
+        land_use: Option<LandUse>,
         with_memory: bool,
     ) -> Result<Opinions> {
         let (site, _, standing) = self.plot_standing(actor, id).await?;
+        let land_use = land_use.unwrap_or(standing.land_use);
         let chosen: Vec<Overrule> =
             standing.present.choices.values().filter_map(|choice| choice.overruled.clone()).collect();
         let ground = standing.plot.ground();
         let guidelines = guidelines(with_memory);
         let opinion = second_opinion(&standing.survey, &ground, &*guidelines, land_use, &chosen, self.today());
         let samplings = standing.samplings.into_iter().map(|loaded| loaded.sampling).collect();
-        Ok(Opinions { site, plot: standing.plot, samplings, report: None, opinion })
+        Ok(Opinions { site, plot: standing.plot, samplings, report: None, land_use, opinion })
     }
 
     /// One sheet under every guideline, as if nothing else had ever been tested, on the ground of
@@ -68,25 +74,28 @@ impl App {
         &self,
         actor: &Actor,
         id: ReportId,
-        land_use: LandUse,
+        land_use: Option<LandUse>,
         with_memory: bool,
     ) -> Result<Opinions> {
         let (report, _) = self.report(actor, id).await?;
-        let (site, plot, sampling, row) = {
+        let (site, plot, grown, sampling, row) = {
             let mut read = self.store.read().await?;
             let loaded = found(store::samplings::one(&mut read, report.sampling).await?, "report in force")?;
             let site = found(store::plots::site(&mut read, loaded.row.site).await?, "site")?;
             let first = found(loaded.plots.first().copied(), "plot")?;
             let plot = found(store::plots::plot(&mut read, first).await?, "plot")?;
-            (site, plot, loaded.sampling, loaded.row)
+            let grown = lineage::crops_on(&mut read, site.id, &[first], loaded.row.sampled_on, None).await?;
+            (site, plot, grown, loaded.sampling, loaded.row)
         };
+        let own = grown.get(&plot.id).and_then(|crops| crop::land_use(crops)).unwrap_or(plot.land_use);
+        let land_use = land_use.unwrap_or(own);
         let sheets = sampling.reports.iter().filter(|sheet| sheet.key == id.0).cloned().collect();
         let alone = Sampling { reports: sheets, ..sampling };
         let survey = Survey::read([alone.clone()]);
         let guidelines = guidelines(with_memory);
         let on = row.sampled_on;
         let opinion = second_opinion(&survey, &plot.ground(), &*guidelines, land_use, &[], on);
-        Ok(Opinions { site, plot, samplings: vec![alone], report: Some((report, row)), opinion })
+        Ok(Opinions { site, plot, samplings: vec![alone], report: Some((report, row)), land_use, opinion })
     }
 }
 

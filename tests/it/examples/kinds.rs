@@ -2,6 +2,7 @@
 //! program that answers, and puts nothing of its own between.
 
 mod interpretation;
+mod salts;
 
 use glebe::{
     agronomy::{
@@ -76,7 +77,7 @@ type Kind = (&'static str, fn(&toml::Table) -> Outcome);
 
 /// Every kind and what runs it.
 pub fn all() -> impl Iterator<Item = &'static Kind> {
-    KINDS.iter().chain(interpretation::KINDS)
+    KINDS.iter().chain(interpretation::KINDS).chain(salts::KINDS)
 }
 
 const KINDS: &[Kind] = &[
