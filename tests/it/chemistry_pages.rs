@@ -104,7 +104,7 @@ async fn lime_given_since_the_sample_comes_off_and_each_method_says_what_it_reck
 #[tokio::test]
 async fn salts_in_a_tunnel_over_the_years_and_what_crops_keep() {
     let lines =
-        [("ec", "ec_1to5", "0.5", "dS/m"), ("clay", "particle_size", "30", "%"), ("ph", "ph_water", "6.5", "pH")];
+        [("ec", "ec_1_5", "0.5", "dS/m"), ("clay", "particle_size", "30", "%"), ("ph", "ph_water", "6.5", "pH")];
     let field = Field::tested(&lines, "tunnel", &[]).await;
     grow(&field, &["snap_bean", "kale", "zucchini"]).await;
     let seen = field.words("/salts").await;
@@ -133,7 +133,7 @@ async fn salts_in_a_tunnel_over_the_years_and_what_crops_keep() {
     };
     let report = reports::ReportForm {
         lab: "Lab North".into(),
-        rows: vec![row("ec", "ec_1to5", "0.2", "dS/m")],
+        rows: vec![row("ec", "ec_1_5", "0.2", "dS/m")],
         ..reports::ReportForm::default()
     };
     field.app.save_sampling_with_report(&field.ada, &sampling, &report).await.unwrap();
@@ -167,7 +167,7 @@ async fn gypsum_asks_for_purity_in_per_cent_and_is_a_range() {
 async fn nitrogen_takes_a_cover_crop_by_its_nitrogen_and_every_nitrate_test() {
     let lines: [Line; 3] = [
         ("organic_matter", "loss_on_ignition", "8", "%"),
-        ("nitrate_n", "kcl", "15.5", "mg/kg"),
+        ("nitrate_n", "kcl_extract", "15.5", "mg/kg"),
         ("ph", "ph_water", "6.5", "pH"),
     ];
     let field = Field::tested(&lines, "open", &[("depth_bottom_cm", "30")]).await;
@@ -213,7 +213,7 @@ async fn trace_elements_stand_beside_their_authors_and_boron_under_its_ceiling()
     assert!(seen.contains("No boron in this season.") && seen.contains("decides: snap bean"), "{seen}");
     // Rutgers: 101.7 + 3.75 × 10 − 15.2 × 7.0 = 32.8.
     assert!(seen.contains("Rutgers: 33 , enough"), "{seen}");
-    assert!(seen.contains("North Carolina's index asks for manganese by volume"), "{seen}");
+    assert!(seen.contains("North Carolina’s index asks for manganese by volume"), "{seen}");
     assert!(seen.contains("short below 0.6 to 1 mg/kg: short"), "{seen}");
     assert!(seen.contains("0.1 to 0.5 mg/kg: usually found (context only)"), "{seen}");
     assert!(seen.contains("known only from memory, and switched off"), "{seen}");
