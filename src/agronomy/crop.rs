@@ -4,6 +4,7 @@
 //! [`BoronTolerance::Unlisted`]. Nothing here says how much boron a crop needs.
 
 use super::{
+    guideline::LandUse,
     quantity::KgPerHa,
     rate::RateUnit,
     record::keyed,
@@ -28,6 +29,8 @@ pub enum CropGroup {
     Stem,
     Herb,
     Berry,
+    Cereal,
+    Grass,
 }
 
 keyed!(CropGroup {
@@ -43,6 +46,8 @@ keyed!(CropGroup {
     Stem "stem" "stem crops",
     Herb "herb" "herbs",
     Berry "berry" "berries",
+    Cereal "cereal" "cereals",
+    Grass "grass" "grass and clover",
 });
 
 /// How much boron a crop may be given in a season, by the class that Delaware puts it in.
@@ -186,6 +191,13 @@ pub const CROPS: &[Crop] = {
         crop("parsley", "Parsley", Herb, Unlisted),
         crop("basil", "Basil", Herb, Unlisted),
         crop("strawberry", "Strawberry", Berry, Medium),
+        crop("raspberry", "Raspberry", Berry, Unlisted),
+        crop("blackcurrant", "Blackcurrant", Berry, Unlisted),
+        crop("wheat", "Wheat", Cereal, Unlisted),
+        crop("barley", "Barley", Cereal, Unlisted),
+        crop("oats", "Oats", Cereal, Unlisted),
+        crop("rye", "Rye", Cereal, Unlisted),
+        crop("grass_ley", "Grass or grass and clover", Grass, Unlisted),
     ]
 };
 
@@ -213,6 +225,29 @@ impl Crop {
             _ => self.name.to_owned(),
         }
     }
+}
+
+impl Crop {
+    /// The use of ground that it stands for, as far as published tables tell them apart; `None`
+    /// for a crop that nobody can name.
+    pub fn land_use(&self) -> Option<LandUse> {
+        match (self.slug, self.group) {
+            ("", _) => None,
+            ("sugar_beet" | "dry_bean" | "dried_pea" | "field_bean", _) | (_, CropGroup::Cereal) => {
+                Some(LandUse::Arable)
+            }
+            (_, CropGroup::Berry) => Some(LandUse::Fruit),
+            (_, CropGroup::Grass) => Some(LandUse::Grass),
+            _ => Some(LandUse::Vegetables),
+        }
+    }
+}
+
+/// What the crops of a plot make of its ground. Where they differ, one vegetable makes it a
+/// vegetable plot, then fruit, then a field crop: a ley or a cereal between vegetables is a rest
+/// of the same ground (our own rule, no source). `None` where no crop tells.
+pub fn land_use(crops: &[Crop]) -> Option<LandUse> {
+    crops.iter().filter_map(Crop::land_use).min()
 }
 
 /// The boron ceiling of a plot, and the crop that sets it.
@@ -267,6 +302,24 @@ mod tests {
             [("snap_bean", "snap bean (French bean)"), ("brussels_sprouts", "Brussels sprouts"), ("leek", "leek")]
         {
             assert_eq!(Crop::find(slug).unwrap().in_sentence(), words);
+        }
+    }
+
+    #[test]
+    fn crops_tell_the_use_of_their_ground() {
+        let uses = [
+            ("wheat", Some(LandUse::Arable)),
+            ("sugar_beet barley", Some(LandUse::Arable)),
+            ("grass_ley", Some(LandUse::Grass)),
+            ("strawberry grass_ley", Some(LandUse::Fruit)),
+            ("rye leek", Some(LandUse::Vegetables)),
+            ("moonflower", None),
+            ("moonflower oats", Some(LandUse::Arable)),
+            ("", None),
+        ];
+        for (slugs, told) in uses {
+            let crops: Vec<Crop> = slugs.split_whitespace().map(Crop::known_or_cautious).collect();
+            assert_eq!(land_use(&crops), told, "{slugs}");
         }
     }
 

@@ -153,6 +153,15 @@ pub const PANELS: &[Panel] = &[
             Unstated DsPerM: Conductivity;
         },
     },
+    Panel {
+        slug: "metals",
+        name: "Total metals, mg/kg",
+        about: "All that strong acid draws out: for city ground, old orchards and paint.",
+        lines: lines! {
+            PhWater Ph: Ph;
+            Total MgPerKg: Pb As Cd Cr Cu Hg Ni Zn;
+        },
+    },
 ];
 
 /// The panel under a key.

@@ -45,6 +45,8 @@ pub struct Visit {
 /// A plot's present state under a guideline.
 #[derive(Clone, Debug)]
 pub struct Present {
+    /// What its limits are read for.
+    pub land_use: LandUse,
     pub signs: Signs,
     /// The reading used for each analyte, with those left aside.
     pub choices: BTreeMap<Analyte, Choice>,
@@ -58,6 +60,8 @@ pub struct Present {
 /// What a plot's standing rests on: the readings used, and what they say of lime, salts and capacity.
 #[derive(Clone, Debug)]
 pub struct Basis {
+    /// What the limits are read for.
+    pub land_use: LandUse,
     pub signs: Signs,
     /// The reading used for each analyte, with those left aside.
     pub choices: BTreeMap<Analyte, Choice>,
@@ -66,9 +70,9 @@ pub struct Basis {
 }
 
 impl Basis {
-    fn setting<'a>(&'a self, texture: Texture, land_use: LandUse, errors: &'a ErrorSettings) -> Setting<'a> {
+    fn setting<'a>(&'a self, texture: Texture, errors: &'a ErrorSettings) -> Setting<'a> {
         let capacity = self.capacity.as_ref().map_err(Clone::clone);
-        Setting { land_use, texture, signs: &self.signs, capacity, errors }
+        Setting { land_use: self.land_use, texture, signs: &self.signs, capacity, errors }
     }
 
     /// The span to aim for under a guideline for tests like this reading: the aim and the
@@ -79,7 +83,7 @@ impl Basis {
             Analyte::Ph => Some(reading),
             _ => self.choices.get(&Analyte::Ph).map(|choice| &choice.chosen),
         };
-        let setting = self.setting(texture, LandUse::default(), &DEFAULT_ERRORS);
+        let setting = self.setting(texture, &DEFAULT_ERRORS);
         let nutrient = standing::stand_one(reading, ph, guideline, &setting);
         match (nutrient.aim_level, nutrient.above) {
             (Some(aim), above) => Ok((aim.number(), above.unwrap_or(aim).number())),
@@ -105,7 +109,12 @@ fn ph_in_water<'a>(readings: impl IntoIterator<Item = &'a Reading>) -> Option<f6
 impl Present {
     /// What it rests on.
     pub fn basis(&self) -> Basis {
-        Basis { signs: self.signs.clone(), choices: self.choices.clone(), capacity: self.capacity.clone() }
+        Basis {
+            land_use: self.land_use,
+            signs: self.signs.clone(),
+            choices: self.choices.clone(),
+            capacity: self.capacity.clone(),
+        }
     }
 
     /// The pH in water, where it was read.
@@ -236,6 +245,14 @@ impl Survey {
         carbonate::signs(&evidence, &readings, Some(ground.cover))
     }
 
+    /// % of the capacity that the bases fill as the newest sheets have them, lime and salts counted
+    /// with them: to show how inflated they are, never to judge by.
+    pub fn bases_as_printed(&self) -> Option<f64> {
+        let choices = choice::choose(&self.newest(), &Signs::default(), &[], |_| true);
+        let capacity = exchange_capacity::capacity(&Parts::gather(&choices), &Signs::default(), &Divisors::exact());
+        Some(capacity.ok()?.base_saturation?.share.0)
+    }
+
     /// Where the plot stands on a day under a guideline. `overrules` are a person's choices of reading.
     pub fn present(
         &self,
@@ -248,7 +265,7 @@ impl Survey {
         let basis = self.basis(ground, guideline, land_use, overrules);
         let chosen: Vec<Chosen<'_>> =
             basis.choices.values().map(|c| Chosen { reading: &c.chosen, reasons: &c.reasons }).collect();
-        let mut standing = standing::stand(&chosen, guideline, &basis.setting(ground.texture, land_use, &self.errors));
+        let mut standing = standing::stand(&chosen, guideline, &basis.setting(ground.texture, &self.errors));
         for nutrient in &mut standing.nutrients {
             let taken = basis.choices.get(&nutrient.analyte).map(|c| c.chosen.sampled_on);
             if let Some(note) = taken.and_then(|taken| age_note(taken, on)) {
@@ -256,8 +273,8 @@ impl Survey {
             }
         }
         let unreadable = self.visits.first().map(|v| v.unreadable.clone()).unwrap_or_default();
-        let Basis { signs, choices, capacity } = basis;
-        Present { signs, choices, capacity, standing, unreadable }
+        let Basis { land_use, signs, choices, capacity } = basis;
+        Present { land_use, signs, choices, capacity, standing, unreadable }
     }
 
     /// What a standing rests on, without the standing itself.
@@ -269,7 +286,7 @@ impl Survey {
         let choices = choice::choose(&newest, &signs, overrules, |reading| guideline.reads(reading, &facts));
         let capacity = exchange_capacity::capacity(&Parts::gather(&choices), &signs, &Divisors::exact());
         let capacity = capacity.map_err(|withheld| withheld.reason);
-        Basis { signs, choices, capacity }
+        Basis { land_use, signs, choices, capacity }
     }
 }
 

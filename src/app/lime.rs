@@ -1,19 +1,20 @@
-//! Lime for a plot: its newest pH and buffer readings under every published method, brought to a
-//! product and to the plot. What was typed and cannot be read is named beside its field, and the
-//! usual figure is used in its place.
+//! Lime for a plot: its newest pH and buffer readings under every published method, less what lies
+//! on the ground already, brought to a product and to the plot. What was typed and cannot be read
+//! is named beside its field, and the usual figure is used in its place.
 
 use super::{
-    Actor, App, Problems, Result, amendments::AmendmentRow, error::Limits, plots::SiteRow, standing::PlotStanding,
+    Actor, App, Problems, Result, amendments::AmendmentRow, error::Limits, lineage, plots::SiteRow,
+    standing::PlotStanding,
 };
 use crate::{
     agronomy::{
         analyte::Analyte,
-        ground::Texture,
+        ground::{Ground, Texture},
         lime::{
-            self, Aim, LimeMethod, LimeProduct, LimeValue, NotLowered, ProductRate, Requirement, SPLITS, Soil,
-            SplitRule, SulfurRate, UkSoil,
+            self, Aim, FinenessScheme, Given, LimeMethod, LimeProduct, LimeValue, NotLowered, ProductRate, Requirement,
+            SPLITS, Soil, SplitRule, SulfurRate, UkSoil, fractions_from_passing,
         },
-        quantity::{Grams, GramsPerM2, KgPerHa, SquareMetres},
+        quantity::{Centimetres, CmolPerKg, Grams, GramsPerM2, KgPerHa, SquareMetres},
         rate::RateUnit,
         reading::{Level, Reading, number},
         working::{Figure, Origin, Working},
@@ -21,26 +22,59 @@ use crate::{
     exchange::number::Low,
     ids::PlotId,
 };
+use jiff::{ToSpan, civil::Date};
 use serde::{Deserialize, Serialize};
 
 const TARGET: Limits = Limits { what: "A target pH", unit: "", low: Low::AtLeast(4.0), at_most: 8.5, decimals: 1 };
+const TARGET_SMP: Limits =
+    Limits { what: "A target buffer pH", unit: "", low: Low::AtLeast(5.0), at_most: 7.5, decimals: 2 };
 const VALUE: Limits =
-    Limits { what: "A neutralising value", unit: "%", low: Low::Above(0.0), at_most: 250.0, decimals: 1 };
+    Limits { what: "A neutralising value", unit: "", low: Low::Above(0.0), at_most: 5000.0, decimals: 1 };
+const ALUMINIUM: Limits =
+    Limits { what: "Aluminium", unit: "cmol(+)/kg", low: Low::AtLeast(0.0), at_most: 20.0, decimals: 2 };
+const GIVEN: Limits = Limits { what: "Lime", unit: "t/ha", low: Low::AtLeast(0.0), at_most: 50.0, decimals: 2 };
+const MONTHS: Limits = Limits { what: "Months", unit: "", low: Low::AtLeast(0.0), at_most: 240.0, decimals: 1 };
 
 /// The pH that is limed to where neither the grower nor the guideline names one.
 const USUAL_TARGET: f64 = 6.5;
+
+/// Days in a month, on the average of the calendar.
+const DAYS_A_MONTH: f64 = 30.4375;
+
+/// Names of the fields for sieves, from the finest.
+const SIEVES: [&str; 4] = ["sieve_1", "sieve_2", "sieve_3", "sieve_4"];
 
 /// What is typed on the page about lime.
 #[derive(Clone, Debug, Default, Serialize, Deserialize)]
 #[serde(default)]
 pub struct LimeForm {
     pub target_ph: String,
+    pub target_smp: String,
     /// Key of a British soil group.
     pub soil: String,
     /// Number of an amendment; empty goes by the value.
     pub product: String,
-    /// % of pure calcium carbonate.
     pub value_percent: String,
+    /// What the value is counted in: empty for % of pure calcium carbonate, `oxide`, `effective`.
+    pub value_as: String,
+    pub moisture_percent: String,
+    /// Key of a publisher's sieves; empty where the fineness is not known.
+    pub fineness: String,
+    /// `passing` where the figures add up as they go; empty for fractions.
+    pub sieve_as: String,
+    pub sieve_1: String,
+    pub sieve_2: String,
+    pub sieve_3: String,
+    pub sieve_4: String,
+    /// The depth limed; the plot's own where empty.
+    pub depth_cm: String,
+    /// "on" for a crop that bears little acid.
+    pub sensitive: String,
+    /// "on" where the lab gave the buffer twice.
+    pub second_dose: String,
+    pub tolerable_aluminium: String,
+    pub given_t_per_ha: String,
+    pub given_months: String,
 }
 
 /// A plot's lime.
@@ -53,14 +87,20 @@ pub struct PlotLime {
     pub form: LimeForm,
     pub problems: Problems,
     pub target_ph: f64,
+    /// The depth that is limed.
+    pub depth_cm: f64,
     /// The target is the guideline's own aim.
     pub target_is_aim: bool,
     /// What raises pH in the record.
     pub products: Vec<AmendmentRow>,
     /// The one used, in words.
     pub product: String,
+    /// The sieves of the publisher chosen, each with the share that counts.
+    pub sieves: Option<FinenessScheme>,
     pub ph: Option<Reading>,
     pub buffers: Vec<Reading>,
+    /// Lime that is on the ground already, on record or as stated.
+    pub given: Vec<Given>,
     /// The methods that answer.
     pub answers: Vec<LimeAnswer>,
     /// Those that do not, each with what is missing.
@@ -108,11 +148,20 @@ impl App {
             row.amendment.analysis.neutralising_value.is_some_and(|v| v > 0.0) && row.amendment.raises_ph()
         });
         let (form, problems, wanted) = read(form, &standing, &products);
-        let Wanted { target_ph, target_is_aim, soil, product, value_percent, moisture_percent } = wanted;
-        let ground = standing.plot.ground();
+        let Wanted { mut aim, target_is_aim, product, spreadable, fractions, ground } = wanted;
+        let sampled_on = standing.present.choices.get(&Analyte::Ph).map(|choice| choice.chosen.sampled_on);
+        let sampled_on = sampled_on.or(standing.survey.last_sampled());
+        if let Some(sampled_on) = sampled_on {
+            let mut given = self.lime_given(id, sampled_on, ground.area).await?;
+            given.append(&mut aim.given);
+            aim.given = given;
+        }
         let known = Soil::gather(&standing.present.choices, &ground);
-        let aim = Aim { target_ph, uk_soil: soil, ..Aim::default() };
-        let spreadable = LimeProduct { value: LimeValue::Carbonate(value_percent), fineness: None, moisture_percent };
+        let spreadable = LimeProduct {
+            value: spreadable.value,
+            fineness: fractions.as_ref().map(|(scheme, fractions)| (*scheme, fractions.as_slice())),
+            moisture_percent: spreadable.moisture_percent,
+        };
         let (mut answers, mut silent) = (Vec::new(), Vec::new());
         for (method, answer) in lime::all_methods(&known, &aim) {
             match answer {
@@ -127,78 +176,185 @@ impl App {
         let (ph, buffers) = (known.ph.cloned(), known.buffers.iter().map(|r| (*r).clone()).collect());
         let carbonate = standing.present.choices.get(&Analyte::Carbonate).map(|choice| &choice.chosen);
         let signs = &standing.present.signs;
-        let above = |reading: &Reading| matches!(reading.level, Level::Ph(found) if found > target_ph);
+        let above = |reading: &Reading| matches!(reading.level, Level::Ph(found) if found > aim.target_ph);
         let lowering = ph
             .as_ref()
             .filter(|reading| signs.calcareous() || above(reading))
-            .map(|reading| lime::lower_ph(reading, target_ph, carbonate, signs, &ground));
+            .map(|reading| lime::lower_ph(reading, aim.target_ph, carbonate, signs, &ground));
         Ok(PlotLime {
             site,
             guideline: guideline.title.clone(),
+            sieves: FinenessScheme::find(&form.fineness),
             standing,
             form,
             problems,
-            target_ph,
+            target_ph: aim.target_ph,
+            depth_cm: ground.depth.0,
             target_is_aim,
             products,
             product,
             ph,
             buffers,
+            given: aim.given,
             answers,
             silent,
             lowering,
         })
     }
+
+    /// Lime on record since a year and a half before the sample: by North Carolina's rule none
+    /// that is older has anything left to react.
+    async fn lime_given(&self, plot: PlotId, sampled_on: Date, area: SquareMetres) -> Result<Vec<Given>> {
+        let mut read = self.store.read().await?;
+        let from = sampled_on.saturating_sub(18.months());
+        let doses = lineage::lime_doses(&mut read, plot, from, self.today()).await?;
+        let given = doses.into_iter().map(|dose| {
+            let days = dose.on.until(sampled_on).map_or(0, |span| span.get_days());
+            let title = format!("{} of {}", dose.name, dose.on);
+            let value = (dose.value_percent, dose.moisture.unwrap_or(0.0) * 100.0);
+            Given::of_dose(title, Grams(dose.mass_g), value, area, f64::from(days.max(0)) / DAYS_A_MONTH)
+        });
+        Ok(given.collect())
+    }
 }
 
 /// What the form asks for, every gap filled.
 struct Wanted {
-    target_ph: f64,
+    aim: Aim,
     target_is_aim: bool,
-    soil: UkSoil,
     product: String,
-    value_percent: f64,
-    moisture_percent: Option<f64>,
+    /// Still without its sieves.
+    spreadable: LimeProduct<'static>,
+    fractions: Option<(FinenessScheme, Vec<f64>)>,
+    /// The plot's, worked to the depth that was asked for.
+    ground: Ground,
 }
 
 fn read(mut form: LimeForm, standing: &PlotStanding, products: &[AmendmentRow]) -> (LimeForm, Problems, Wanted) {
     let mut problems = Problems::default();
+    let mut ground = standing.plot.ground();
     let untouched = form.target_ph.is_empty() && form.value_percent.is_empty() && form.product.is_empty();
-    let aim = standing.present.standing.get(Analyte::Ph).and_then(|nutrient| match nutrient.aim_level {
+    let aim_ph = standing.present.standing.get(Analyte::Ph).and_then(|nutrient| match nutrient.aim_level {
         Some(Level::Ph(aim)) => Some(aim),
         _ => None,
     });
-    let usual = aim.unwrap_or(USUAL_TARGET);
-    let typed = problems.optional_number("target_ph", &form.target_ph, &TARGET);
-    let target_ph = typed.unwrap_or(usual);
+    let usual = aim_ph.unwrap_or(USUAL_TARGET);
+    let target_ph = problems.optional_number("target_ph", &form.target_ph, &TARGET).unwrap_or(usual);
     if form.target_ph.trim().is_empty() {
         form.target_ph = format!("{usual:.1}");
     }
     let soil = form.soil.parse().unwrap_or_else(|_| soil_group(standing.plot.texture));
     form.soil = soil.slug().into();
+    if let Some(depth) = problems.optional_number("depth_cm", &form.depth_cm, &Limits::DEPTH_CM) {
+        ground.depth = Centimetres(depth);
+    }
+    let mut aim = Aim {
+        target_ph,
+        uk_soil: soil,
+        sensitive_crop: form.sensitive == "on",
+        second_buffer_dose: form.second_dose == "on",
+        organic_soil: standing.plot.texture == Texture::Organic,
+        ..Aim::default()
+    };
+    if let Some(smp) = problems.optional_number("target_smp", &form.target_smp, &TARGET_SMP) {
+        aim.target_smp = smp;
+    }
+    if let Some(borne) = problems.optional_number("tolerable_aluminium", &form.tolerable_aluminium, &ALUMINIUM) {
+        aim.tolerable_aluminium = CmolPerKg(borne);
+    }
+    let months = problems.optional_number("given_months", &form.given_months, &MONTHS);
+    if let Some(tonnes) = problems.optional_number("given_t_per_ha", &form.given_t_per_ha, &GIVEN)
+        && tonnes > 0.0
+    {
+        aim.given.push(Given::stated(tonnes, months.unwrap_or(0.0)));
+    }
     // Ground limestone where there is one: burnt lime is caustic, and not to be offered first.
     let limestone = |row: &&AmendmentRow| row.catalogue.as_deref() == Some("ground_limestone");
     if untouched && let Some(first) = products.iter().find(limestone).or(products.first()) {
         form.product = first.id.to_string();
     }
     let chosen = products.iter().find(|row| row.id.to_string() == form.product);
+    let (product, spreadable, fractions) = read_product(&mut form, chosen, &mut problems);
+    let target_is_aim = aim_ph == Some(target_ph);
+    (form, problems, Wanted { aim, target_is_aim, product, spreadable, fractions, ground })
+}
+
+/// The product as chosen or as its value is typed, with its sieves; one that cannot be is named
+/// by its field, and pure lime stands in for it.
+fn read_product(
+    form: &mut LimeForm,
+    chosen: Option<&AmendmentRow>,
+    problems: &mut Problems,
+) -> (String, LimeProduct<'static>, Option<(FinenessScheme, Vec<f64>)>) {
     let typed = problems.optional_number("value_percent", &form.value_percent, &VALUE);
-    let (product, value_percent, moisture_percent) = match chosen {
+    let water = problems.optional_number("moisture_percent", &form.moisture_percent, &Limits::PERCENT);
+    let (name, value, moisture_percent) = match chosen {
         Some(row) => {
             let analysis = &row.amendment.analysis;
-            let value = analysis.neutralising_value.unwrap_or(100.0);
-            (row.amendment.name.clone(), value, analysis.moisture.map(|water| water * 100.0))
+            let value = LimeValue::Carbonate(analysis.neutralising_value.unwrap_or(100.0));
+            (row.amendment.name.clone(), value, water.or(analysis.moisture.map(|water| water * 100.0)))
         }
         None => {
             let value = typed.unwrap_or(100.0);
             if form.value_percent.trim().is_empty() {
                 form.value_percent = number(value);
             }
-            (format!("Lime of {} %", number(value)), value, None)
+            let value = match form.value_as.as_str() {
+                "oxide" => LimeValue::CalciumOxide(value),
+                "effective" => LimeValue::EffectiveLbPerTon(value),
+                _ => LimeValue::Carbonate(value),
+            };
+            (format!("Lime of {}", value.words()), value, water)
         }
     };
-    let target_is_aim = aim == Some(target_ph);
-    (form, problems, Wanted { target_ph, target_is_aim, soil, product, value_percent, moisture_percent })
+    let mut product = LimeProduct { value, fineness: None, moisture_percent };
+    if let Err(why) = value.percent_of_carbonate() {
+        problems.add("value_percent", why);
+        product.value = LimeValue::Carbonate(100.0);
+    }
+    let fractions =
+        FinenessScheme::find(&form.fineness).and_then(|scheme| match read_sieves(form, &scheme, problems) {
+            Ok(fractions) => Some((scheme, fractions)),
+            Err(why) => {
+                problems.add(SIEVES[0], why);
+                None
+            }
+        });
+    let whole = LimeProduct {
+        value: product.value,
+        fineness: fractions.as_ref().map(|(scheme, fractions)| (*scheme, fractions.as_slice())),
+        moisture_percent,
+    };
+    if let Err(why) = whole.effective_percent() {
+        problems.add(if product.moisture_percent.is_some() { "moisture_percent" } else { SIEVES[0] }, why);
+        product.moisture_percent = None;
+        return (name, product, None);
+    }
+    (name, product, fractions)
+}
+
+/// The fractions of a product, %, from fine to coarse, or what is wrong with them.
+fn read_sieves(
+    form: &LimeForm,
+    scheme: &FinenessScheme,
+    problems: &mut Problems,
+) -> std::result::Result<Vec<f64>, String> {
+    let typed = [&form.sieve_1, &form.sieve_2, &form.sieve_3, &form.sieve_4];
+    if typed.iter().all(|figure| figure.trim().is_empty()) {
+        return Err("Type what passes or lies between the sieves, from the lab’s sheet or the sack.".into());
+    }
+    let read = typed
+        .iter()
+        .zip(SIEVES)
+        .map(|(figure, field)| problems.optional_number(field, figure, &Limits::PERCENT).unwrap_or(0.0));
+    let mut figures: Vec<f64> = read.collect();
+    if form.sieve_as == "passing" {
+        // What stays on the coarsest sieve is the rest, and has no figure of its own.
+        figures.pop();
+        figures = fractions_from_passing(&figures)?;
+    }
+    scheme.share(&figures)?;
+    Ok(figures)
 }
 
 /// The British soil group that a texture falls into: sands light, clays clay, the rest medium.

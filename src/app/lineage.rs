@@ -94,6 +94,23 @@ pub(super) async fn last_limed(db: &mut Db, plots: &[PlotId]) -> Result<BTreeMap
     Ok(plots.iter().filter_map(|plot| Some((*plot, last(*plot)?))).collect())
 }
 
+/// What raises pH and went on a plot between two days, both counted: its own, and its share of
+/// what went on the plots that it was made from.
+pub(super) async fn lime_doses(
+    db: &mut Db,
+    plot: PlotId,
+    from: Date,
+    to: Date,
+) -> Result<Vec<store::outlook::LimeDose>> {
+    let lineage = Lineage::load(db, &[plot]).await?;
+    let shares: BTreeMap<PlotId, f64> = lineage.of(plot).collect();
+    let mut doses = store::outlook::lime_doses(db, &lineage.everyone(), from, to).await?;
+    for dose in &mut doses {
+        dose.mass_g *= shares.get(&dose.plot).copied().unwrap_or(0.0);
+    }
+    Ok(doses)
+}
+
 /// The crops that set what each plot may be given on a day: those of the season that the day
 /// lies in, or comes before, and of the one after it; and those of a plan's own season, where
 /// one is given. What was sown before a split or a merge still grows. A crop that is not known

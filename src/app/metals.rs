@@ -5,9 +5,10 @@ use super::{Actor, App, Result, plots::SiteRow, standing::PlotStanding};
 use crate::{
     agronomy::{
         analyte::Analyte,
-        contaminant::{Content, METALS, Screening, Total, content, screen},
+        contaminant::{Content, METALS, Screening, Total, content, jurisdictions, screen, screen_extractable},
         lime::in_water,
         reading::Reading,
+        working::Working,
     },
     ids::PlotId,
 };
@@ -19,7 +20,15 @@ pub struct PlotMetals {
     pub standing: PlotStanding,
     pub metals: Vec<Metal>,
     /// Readings that cannot be held against a value, with why.
-    pub apart: Vec<(Reading, String)>,
+    pub apart: Vec<Apart>,
+}
+
+/// A reading that stands by itself.
+#[derive(Clone, Debug)]
+pub struct Apart {
+    pub reading: Reading,
+    pub why: String,
+    pub working: Option<Working>,
 }
 
 /// A total content beside the values.
@@ -31,8 +40,10 @@ pub struct Metal {
 }
 
 impl App {
-    /// Metals of one plot; values known only from memory are used where asked.
-    pub async fn plot_metals(&self, actor: &Actor, id: PlotId, with_memory: bool) -> Result<PlotMetals> {
+    /// Metals of one plot by the values of one place, or of every place where it is not one known
+    /// here; values known only from memory are used where asked.
+    pub async fn plot_metals(&self, actor: &Actor, id: PlotId, place: &str, with_memory: bool) -> Result<PlotMetals> {
+        let place = jurisdictions().into_iter().find(|known| *known == place);
         let (site, _, standing) = self.plot_standing(actor, id).await?;
         let ph = standing.present.choices.get(&Analyte::Ph).map(|choice| &choice.chosen);
         let ph = ph.filter(|reading| in_water(&reading.method)).map(|reading| reading.level.number());
@@ -43,17 +54,18 @@ impl App {
             }
             match content(&reading) {
                 Ok(Content::Total(total)) => {
-                    let screening = screen(&total, ph, None, with_memory);
+                    let screening = screen(&total, ph, place, with_memory);
                     metals.push(Metal { reading, total, screening });
                 }
                 Ok(Content::Extractable(part)) => {
+                    let (words, working) = screen_extractable(&part);
                     let why = format!(
-                        "{} draws out only a part; the values are for the total and cannot be compared with it.",
+                        "{} draws out only a part; values for the total cannot be compared with it. {words}",
                         part.method.label()
                     );
-                    apart.push((reading, why));
+                    apart.push(Apart { reading, why, working });
                 }
-                Err(why) => apart.push((reading, why)),
+                Err(why) => apart.push(Apart { reading, why, working: None }),
             }
         }
         Ok(PlotMetals { site, standing, metals, apart })

@@ -34,6 +34,7 @@ pub mod setup;
 pub mod sheet;
 pub mod standing;
 pub mod test_errors;
+pub mod traces;
 pub mod trends;
 pub mod undone;
 

@@ -9,11 +9,12 @@ use crate::{
         crop::Crop,
         element::Element,
         nitrogen::{
-            Budget, Livestock, NitrateAdvice, OM_CAP_PERCENT, Range, Term, TotalMaterial, TotalN, budget, compost,
-            crop_demand, first_year_of_total, from_organic_matter, manure_of_total, nitrate_in_ground, stated_demand,
-            vegetables,
+            Budget, Corn, CoverCrop, Livestock, NitrateAdvice, NitrateTest, OM_CAP_PERCENT, Range, Term, TotalMaterial,
+            TotalN, budget, compost, cover_crop, crop_demand, every_nitrate_test, first_year_of_total,
+            from_organic_matter, manure_of_total, nitrate_in_ground, stated_demand,
         },
-        quantity::{Grams, SquareMetres},
+        quantity::{Grams, KgPerHa, SquareMetres},
+        reading::Reading,
         record::Application,
         survey::years_between,
     },
@@ -25,6 +26,13 @@ use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 const DEMAND: Limits = Limits { what: "A demand", unit: "kg/ha", low: Low::AtLeast(0.0), at_most: 600.0, decimals: 1 };
+const DRY_MATTER: Limits =
+    Limits { what: "Dry matter", unit: "t/ha", low: Low::AtLeast(0.0), at_most: 40.0, decimals: 2 };
+const IN_COVER: Limits = Limits { what: "Nitrogen", unit: "%", low: Low::AtLeast(0.0), at_most: 8.0, decimals: 2 };
+const MATTER: Limits = Limits { what: "A limit", unit: "%", low: Low::AtLeast(0.0), at_most: 30.0, decimals: 1 };
+const RATIO: Limits =
+    Limits { what: "Carbon to nitrogen", unit: "", low: Low::AtLeast(1.0), at_most: 500.0, decimals: 1 };
+const YIELD: Limits = Limits { what: "A yield", unit: "bu/acre", low: Low::AtLeast(0.0), at_most: 400.0, decimals: 0 };
 
 /// After so many days a nitrate test is not counted: rain and crops have changed it. Our own
 /// limit; publishers ask for the test within weeks of the side-dressing that it is for.
@@ -34,10 +42,27 @@ const NITRATE_DAYS: i32 = 60;
 #[derive(Clone, Debug, Default, Serialize, Deserialize)]
 #[serde(default)]
 pub struct NitrogenForm {
+    /// Key of a crop; empty for those on record.
+    pub crop: String,
     pub low_kg_per_ha: String,
     pub high_kg_per_ha: String,
     /// "on" to count what is known only from memory.
     pub memory: String,
+    /// The most organic matter that is credited, %.
+    pub matter_cap_percent: String,
+    /// Dry matter of a cover crop, the nitrogen in it, and "on" for a cereal.
+    pub cover_t_per_ha: String,
+    pub cover_percent: String,
+    pub cover_cereal: String,
+    /// Carbon to nitrogen of the compost that was put on.
+    pub compost_ratio: String,
+    /// Ohio State's base rate.
+    pub base_kg_per_ha: String,
+    /// Penn State's field of corn.
+    pub bushels_per_acre: String,
+    pub manured_since: String,
+    pub manured_before: String,
+    pub previous: String,
 }
 
 /// A plot's nitrogen.
@@ -47,14 +72,14 @@ pub struct PlotNitrogen {
     pub ahead: PlotOutlook,
     pub form: NitrogenForm,
     pub problems: Problems,
-    /// Published rates for the crops of the plot, or why there is none.
+    /// Published rates for the crop chosen or those of the plot, or why there is none.
     pub rates: Vec<(Crop, std::result::Result<Term, String>)>,
     /// `None` until a demand is known.
     pub budget: Option<Budget>,
     /// What the budget could not count, with why.
     pub uncounted: Vec<String>,
-    /// What the newest nitrate test says of side-dressing.
-    pub advice: Option<NitrateAdvice>,
+    /// The newest nitrate level, and what every published test says of it.
+    pub nitrate: Option<(Reading, Vec<(NitrateTest, std::result::Result<NitrateAdvice, String>)>)>,
 }
 
 impl App {
@@ -63,15 +88,23 @@ impl App {
         let (site, _, ahead) = self.plot_outlook(actor, id).await?;
         let products = self.amendments(actor, true).await?;
         let sorts = products.iter().map(|row| {
-            let sort = (row.amendment.kind, row.catalogue.as_deref().and_then(livestock));
+            let dry = row.amendment.analysis.moisture.map(|water| ((1.0 - water) * 100.0).round() as u8);
+            let sort = Sort {
+                kind: row.amendment.kind,
+                livestock: row.catalogue.as_deref().and_then(livestock),
+                dry_matter_percent: dry,
+            };
             (row.amendment.name.as_str(), sort)
         });
         let sorts: Sorts<'_> = sorts.collect();
         let mut problems = Problems::default();
         let low = problems.optional_number("low_kg_per_ha", &form.low_kg_per_ha, &DEMAND);
         let high = problems.optional_number("high_kg_per_ha", &form.high_kg_per_ha, &DEMAND);
+        let cap = problems.optional_number("matter_cap_percent", &form.matter_cap_percent, &MATTER);
+        let ratio = problems.optional_number("compost_ratio", &form.compost_ratio, &RATIO);
         let with_memory = form.memory == "on";
-        let rates: Vec<_> = ahead.crops.iter().map(|crop| (*crop, crop_demand(crop, with_memory))).collect();
+        let crops = Crop::find(&form.crop).map_or_else(|| ahead.crops.clone(), |crop| vec![crop]);
+        let rates: Vec<_> = crops.iter().map(|crop| (*crop, crop_demand(crop, with_memory))).collect();
         let demand = match (low, high) {
             (None, None) => rates.iter().find_map(|(_, rate)| rate.as_ref().ok()).cloned(),
             (low, high) => {
@@ -80,12 +113,14 @@ impl App {
             }
         };
         let mut uncounted = Vec::new();
-        let mut supplies = from_soil(&ahead, self.today(), &mut uncounted);
-        supplies.extend(put_on(&ahead, &sorts, self.today(), &mut uncounted));
+        let mut supplies = from_soil(&ahead, self.today(), cap.unwrap_or(OM_CAP_PERCENT), &mut uncounted);
+        supplies.extend(put_on(&ahead, &sorts, self.today(), ratio, &mut uncounted));
+        supplies.extend(cover(&form, &mut problems));
+        let (base, corn) = corn(&form, &mut problems);
         let nitrate = ahead.standing.present.choices.get(&Analyte::NitrateN).map(|choice| &choice.chosen);
         let fresh = nitrate.filter(|reading| days_between(reading.sampled_on, self.today()) <= NITRATE_DAYS);
         Ok(PlotNitrogen {
-            advice: fresh.and_then(|reading| vegetables(reading).ok()),
+            nitrate: fresh.map(|reading| (reading.clone(), every_nitrate_test(reading, base, corn.as_ref()))),
             budget: demand.map(|demand| budget(demand, supplies, with_memory)),
             site,
             ahead,
@@ -97,8 +132,53 @@ impl App {
     }
 }
 
-/// What each product is, and whose manure, by its name.
-type Sorts<'a> = BTreeMap<&'a str, (Kind, Option<Livestock>)>;
+/// A cover crop as typed.
+fn cover(form: &NitrogenForm, problems: &mut Problems) -> Option<Term> {
+    let tonnes = problems.optional_number("cover_t_per_ha", &form.cover_t_per_ha, &DRY_MATTER);
+    let percent = problems.optional_number("cover_percent", &form.cover_percent, &IN_COVER);
+    match (tonnes, percent) {
+        (Some(tonnes), Some(nitrogen_percent)) => {
+            let cereal = form.cover_cereal == "on";
+            cover_crop(&CoverCrop { dry_matter_kg_per_ha: tonnes * 1000.0, nitrogen_percent, cereal })
+                .map_err(|why| problems.add("cover_percent", why))
+                .ok()
+        }
+        (Some(_), None) if form.cover_percent.trim().is_empty() => {
+            problems.add("cover_percent", "What a cover crop gives goes by the nitrogen in it.");
+            None
+        }
+        (None, Some(_)) if form.cover_t_per_ha.trim().is_empty() => {
+            problems.add("cover_t_per_ha", "What a cover crop gives goes by how much of it there is.");
+            None
+        }
+        _ => None,
+    }
+}
+
+/// What the tests for corn ask besides nitrate, as typed.
+fn corn(form: &NitrogenForm, problems: &mut Problems) -> (Option<KgPerHa>, Option<Corn>) {
+    let base = problems.optional_number("base_kg_per_ha", &form.base_kg_per_ha, &DEMAND);
+    let bushels = problems.optional_number("bushels_per_acre", &form.bushels_per_acre, &YIELD);
+    let corn = bushels.map(|yield_bushels_per_acre| Corn {
+        yield_bushels_per_acre,
+        manured_since_harvest: form.manured_since == "on",
+        manured_in_prior_three_years: form.manured_before == "on",
+        previous: form.previous.parse().unwrap_or_default(),
+    });
+    (base.map(KgPerHa), corn)
+}
+
+/// What a product is, whose manure, and how dry.
+#[derive(Clone, Copy, Debug)]
+struct Sort {
+    kind: Kind,
+    livestock: Option<Livestock>,
+    /// In whole per cent.
+    dry_matter_percent: Option<u8>,
+}
+
+/// The products by name.
+type Sorts<'a> = BTreeMap<&'a str, Sort>;
 
 /// Whose manure an entry of the catalogue is.
 fn livestock(catalogue: &str) -> Option<Livestock> {
@@ -116,7 +196,7 @@ fn days_between(from: Date, to: Date) -> i32 {
 }
 
 /// What organic matter and nitrate bring.
-fn from_soil(ahead: &PlotOutlook, today: Date, uncounted: &mut Vec<String>) -> Vec<Term> {
+fn from_soil(ahead: &PlotOutlook, today: Date, cap_percent: f64, uncounted: &mut Vec<String>) -> Vec<Term> {
     let choices = &ahead.standing.present.choices;
     let newest = |analyte| choices.get(&analyte).map(|choice| &choice.chosen);
     let ground = ahead.standing.plot.ground();
@@ -125,7 +205,7 @@ fn from_soil(ahead: &PlotOutlook, today: Date, uncounted: &mut Vec<String>) -> V
         None => {
             uncounted.push("Organic matter was not tested, so what the soil itself releases is not counted.".into())
         }
-        Some(reading) => match from_organic_matter(reading, &ground, OM_CAP_PERCENT) {
+        Some(reading) => match from_organic_matter(reading, &ground, cap_percent) {
             Ok(term) => terms.push(term),
             Err(why) => uncounted.push(format!("Organic matter: {why}")),
         },
@@ -145,13 +225,19 @@ fn from_soil(ahead: &PlotOutlook, today: Date, uncounted: &mut Vec<String>) -> V
 }
 
 /// What manure, compost and meals of the last three years bring.
-fn put_on(ahead: &PlotOutlook, sorts: &Sorts<'_>, today: Date, uncounted: &mut Vec<String>) -> Vec<Term> {
+fn put_on(
+    ahead: &PlotOutlook,
+    sorts: &Sorts<'_>,
+    today: Date,
+    compost_ratio: Option<f64>,
+    uncounted: &mut Vec<String>,
+) -> Vec<Term> {
     let area = SquareMetres(ahead.standing.plot.area_m2);
     let nitrogen = |a: &Application| {
         let share = a.content.get(&Element::N).copied().unwrap_or(0.0);
         Grams(a.mass_g * share).per(area).0
     };
-    let mut manures: BTreeMap<Option<Livestock>, [TotalN; 3]> = BTreeMap::new();
+    let mut manures: BTreeMap<(Option<Livestock>, Option<u8>), [TotalN; 3]> = BTreeMap::new();
     let (mut composts, mut meals) = (TotalN(0.0), TotalN(0.0));
     let mut others = BTreeMap::new();
     for a in &ahead.applications {
@@ -160,19 +246,23 @@ fn put_on(ahead: &PlotOutlook, sorts: &Sorts<'_>, today: Date, uncounted: &mut V
         if !(0.0..3.0).contains(&year) || given <= 0.0 {
             continue;
         }
-        let (kind, whose) = sorts.get(a.amendment.as_str()).copied().unwrap_or((Kind::Salt, None));
+        let unknown = Sort { kind: Kind::Salt, livestock: None, dry_matter_percent: None };
+        let Sort { kind, livestock, dry_matter_percent } = sorts.get(a.amendment.as_str()).copied().unwrap_or(unknown);
         let this_year = year < 1.0;
         match kind {
-            _ if a.manure || kind == Kind::Manure => manures.entry(whose).or_default()[year as usize].0 += given,
+            _ if a.manure || kind == Kind::Manure => {
+                manures.entry((livestock, dry_matter_percent)).or_default()[year as usize].0 += given;
+            }
             Kind::Compost if this_year => composts.0 += given,
             Kind::AnimalMeal if this_year => meals.0 += given,
             _ if this_year => *others.entry(a.amendment.as_str()).or_insert(0.0) += given,
             _ => {}
         }
     }
-    let mut terms: Vec<Term> = manures.into_iter().map(|(whose, given)| manure_of_total(whose, given)).collect();
+    let mut terms: Vec<Term> =
+        manures.into_iter().map(|((whose, dry), given)| manure_of_total(whose, dry.map(f64::from), given)).collect();
     if composts.0 > 0.0 {
-        terms.push(compost(composts, None));
+        terms.push(compost(composts, compost_ratio));
     }
     if meals.0 > 0.0 {
         terms.push(first_year_of_total(TotalMaterial::Meal, meals));

@@ -13,6 +13,7 @@ use crate::{
     agronomy::{
         analyte::Analyte,
         choice::Overrule,
+        crop,
         guideline::{Guideline, LandUse, builtin},
         record::Sampling,
         second_opinion::{Opinion, SecondOpinion, second_opinion},
@@ -33,6 +34,8 @@ pub struct Opinions {
     pub samplings: Vec<Sampling>,
     /// The one sheet that they rest on, where it is one.
     pub report: Option<(ReportRow, SamplingRow)>,
+    /// What the limits were asked for.
+    pub land_use: LandUse,
     pub opinion: SecondOpinion,
 }
 
@@ -45,17 +48,19 @@ impl Opinions {
 }
 
 impl App {
-    /// A plot under every guideline, for one use of the ground; tables known only from memory
-    /// speak where asked. A reading that a person chose on the plot is kept throughout.
+    /// A plot under every guideline, for one use of the ground, its own where none is given; tables
+    /// known only from memory speak where asked. A reading that a person chose on the plot is kept
+    /// throughout.
     pub async fn second_opinion(
         &self,
         actor: &Actor,
         id: PlotId,
-        land_use: LandUse,
+        land_use: Option<LandUse>,
         with_memory: bool,
     ) -> Result<Opinions> {
         let (site, _, ahead) = self.plot_outlook(actor, id).await?;
         let (standing, growing) = (ahead.standing, ahead.growing);
+        let land_use = land_use.unwrap_or(standing.land_use);
         let chosen: Vec<Overrule> =
             standing.present.choices.values().filter_map(|choice| choice.overruled.clone()).collect();
         let ground = standing.plot.ground();
@@ -63,7 +68,7 @@ impl App {
         let all = all.iter().map(|guideline| &**guideline);
         let opinion = second_opinion(&standing.survey, &ground, all, land_use, &chosen, &growing, self.today());
         let samplings = standing.samplings.into_iter().map(|loaded| loaded.sampling).collect();
-        Ok(Opinions { site, plot: standing.plot, samplings, report: None, opinion })
+        Ok(Opinions { site, plot: standing.plot, samplings, report: None, land_use, opinion })
     }
 
     /// One sheet under every guideline, as if nothing else had ever been tested, on the ground of
@@ -72,18 +77,21 @@ impl App {
         &self,
         actor: &Actor,
         id: ReportId,
-        land_use: LandUse,
+        land_use: Option<LandUse>,
         with_memory: bool,
     ) -> Result<Opinions> {
         let (report, _) = self.report(actor, id).await?;
-        let (site, plot, sampling, row) = {
+        let (site, plot, grown, sampling, row) = {
             let mut read = self.store.read().await?;
             let loaded = found(store::samplings::one(&mut read, report.sampling).await?, "report in force")?;
             let site = found(store::plots::site(&mut read, loaded.row.site).await?, "site")?;
             let first = found(loaded.plots.first().copied(), "plot")?;
             let plot = found(store::plots::plot(&mut read, first).await?, "plot")?;
-            (site, plot, loaded.sampling, loaded.row)
+            let grown = lineage::crops_on(&mut read, site.id, &[first], loaded.row.sampled_on, None).await?;
+            (site, plot, grown, loaded.sampling, loaded.row)
         };
+        let own = grown.get(&plot.id).and_then(|crops| crop::land_use(crops)).unwrap_or(plot.land_use);
+        let land_use = land_use.unwrap_or(own);
         let sheets = sampling.reports.iter().filter(|sheet| sheet.key == id.0).cloned().collect();
         let alone = Sampling { reports: sheets, ..sampling };
         let survey = Survey::read([alone.clone()]);
@@ -91,7 +99,7 @@ impl App {
         let all = all.iter().map(|guideline| &**guideline);
         let on = row.sampled_on;
         let opinion = second_opinion(&survey, &plot.ground(), all, land_use, &[], &[], on);
-        Ok(Opinions { site, plot, samplings: vec![alone], report: Some((report, row)), opinion })
+        Ok(Opinions { site, plot, samplings: vec![alone], report: Some((report, row)), land_use, opinion })
     }
 
     /// Own guidelines, then those that come with the program; tables known only from memory

@@ -181,7 +181,6 @@ async fn look_ahead(
     let analyses: Vec<AnalysisId> = doses.map(|dose| dose.row.analysis).collect();
     let analyses = store::amendments::analyses_by_id(read, &analyses).await?;
     let limed = lineage::last_limed(read, &ids).await?;
-    let mut crops = lineage::crops_on(read, site.id, &ids, today, None).await?;
     let season = lineage::season_on(read, site.id, today).await?;
     let now = season.iter().map(|season| season.id).collect();
     let mut growing = lineage::crops_of(read, &ids, &now).await?;
@@ -192,7 +191,7 @@ async fn look_ahead(
         let applications = applied.remove(&id).unwrap_or_default();
         let (open_doses, undone) = undone(&left.remove(&id).unwrap_or_default(), &analyses);
         let plan = plans.remove(&id);
-        let crops = crops.remove(&id).unwrap_or_default();
+        let crops = standing.crops.clone();
         let growing = growing.remove(&id).unwrap_or_default();
         let agreed_on = plan.as_ref().and_then(|plan| plan.agreed_at);
         let outlook = outlook(&Situation {

@@ -7,6 +7,7 @@ use super::{Actor, App, Error, Problems, Result, Role, access::found, day, error
 use crate::{
     agronomy::{
         ground::{Cover, Ground, Texture},
+        guideline::LandUse,
         quantity::{Centimetres, GramsPerCm3, LayerConvention, SquareMetres},
     },
     exchange::number::Low,
@@ -63,6 +64,8 @@ pub struct PlotForm {
     pub depth_cm: String,
     /// Percent of the volume, as people say it; empty is none.
     pub stones_percent: String,
+    /// Key of a use; empty is vegetables.
+    pub land_use: String,
     pub began_on: String,
     pub position: String,
     pub note: String,
@@ -136,6 +139,7 @@ impl From<&PlotRow> for PlotForm {
             bulk_density: text(row.bulk_density),
             depth_cm: row.depth_cm.to_string(),
             stones_percent: text((row.stones > 0.0).then_some(row.stones * 100.0)),
+            land_use: row.land_use.slug().into(),
             began_on: row.began_on.map_or_else(String::new, |day| day.to_string()),
             position: row.position.to_string(),
             note: row.note.clone(),
@@ -210,10 +214,16 @@ impl PlotForm {
         let bulk_density = problems.optional_number("bulk_density", &self.bulk_density, &Limits::BULK_DENSITY);
         let depth = problems.number("depth_cm", &self.depth_cm, &Limits::DEPTH_CM);
         let stones = problems.optional_number("stones_percent", &self.stones_percent, &STONES).unwrap_or(0.0);
+        let land_use = match self.land_use.trim() {
+            "" => Some(LandUse::default()),
+            typed => problems.one_of::<LandUse>("land_use", typed),
+        };
         let began_on = problems.optional_date("began_on", &self.began_on, today);
         let position = position(&mut problems, &self.position);
         problems.none()?;
-        let (Some(area), Some(cover), Some(texture), Some(depth)) = (area, cover, texture, depth) else {
+        let (Some(area), Some(cover), Some(texture), Some(depth), Some(land_use)) =
+            (area, cover, texture, depth, land_use)
+        else {
             return Err(Error::Internal("a checked form without its values".into()));
         };
         let ground = Ground {
@@ -224,7 +234,7 @@ impl PlotForm {
             depth: Centimetres(depth),
             stones: stones / 100.0,
         };
-        Ok(NewPlot { block, name, code, ground, began_on, position, note: self.note.trim().to_owned() })
+        Ok(NewPlot { block, name, code, ground, land_use, began_on, position, note: self.note.trim().to_owned() })
     }
 }
 

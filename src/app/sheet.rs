@@ -13,7 +13,7 @@ use super::{
 use crate::{
     agronomy::{
         analyte::Analyte,
-        guideline::{Guideline, LandUse},
+        guideline::Guideline,
         plausibility::{self, Entry, Question},
         reading::{self, Divisors, Reading, Unreadable},
         record::{Basis, CellKey, Determination, Unit},
@@ -81,7 +81,7 @@ impl App {
         let overrules = store::samplings::overrules(&mut read, &ids).await?;
         let overrules: Vec<_> = overrules.into_values().flatten().collect();
         let survey = placed.survey.until(on);
-        let present = survey.present(&placed.plot.ground(), &guideline, LandUse::default(), &overrules, on);
+        let present = survey.present(&placed.plot.ground(), &guideline, placed.land_use, &overrules, on);
 
         let (readings, unreadable) = reading::read_all(&loaded.sampling);
         let (mut history, mut beside) = (Vec::new(), Vec::new());

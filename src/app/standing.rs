@@ -5,12 +5,14 @@ use super::{
     Actor, App, Error, Result, Role,
     access::found,
     guidelines,
+    lineage,
     plots::{PlotRow, SiteRow},
     test_errors::errors_of,
 };
 use crate::{
     agronomy::{
         choice::Overrule,
+        crop::{self, Crop},
         drift::ErrorSettings,
         guideline::{Guideline, LandUse},
         record::Sampling,
@@ -20,7 +22,10 @@ use crate::{
     store::{self, samplings::Loaded},
 };
 use jiff::civil::Date;
-use std::{borrow::Cow, collections::BTreeMap};
+use std::{
+    borrow::Cow,
+    collections::{BTreeMap, BTreeSet},
+};
 
 /// A plot with everything that its samplings say.
 #[derive(Clone, Debug)]
@@ -32,6 +37,10 @@ pub struct PlotStanding {
     pub survey: Survey,
     /// Where it stands today.
     pub present: Present,
+    /// What grows there in the season of the day and the next one.
+    pub crops: Vec<Crop>,
+    /// What its limits are read for, by its crops; while none tells, as its own record says.
+    pub land_use: LandUse,
     /// Its samplings are all of one soil; otherwise it was merged of plots that were tested
     /// apart, and only what was sampled since speaks for it.
     pub one_soil: bool,
@@ -114,6 +123,11 @@ async fn place_by(
         Some(plot) => errors_of(read, plot.site).await?,
         None => ErrorSettings::default(),
     };
+    let mut grown: BTreeMap<PlotId, Vec<Crop>> = BTreeMap::new();
+    for site in plots.iter().map(|plot| plot.site).collect::<BTreeSet<_>>() {
+        let of_site: Vec<PlotId> = plots.iter().filter(|plot| plot.site == site).map(|plot| plot.id).collect();
+        grown.append(&mut lineage::crops_on(read, site, &of_site, on, None).await?);
+    }
     Ok(plots
         .into_iter()
         .map(|plot| {
@@ -125,14 +139,16 @@ async fn place_by(
             // Soils that were tested apart before a merge do not speak for the whole; they stay in the history.
             let same = of_one_soil.get(&plot.id).map_or(&[][..], Vec::as_slice);
             let one_soil = same.len() == before.len();
+            let crops = grown.remove(&plot.id).unwrap_or_default();
+            let land_use = crop::land_use(&crops).unwrap_or(plot.land_use);
             let present = if one_soil {
-                survey.present(&plot.ground(), guideline, LandUse::default(), &chosen, on)
+                survey.present(&plot.ground(), guideline, land_use, &chosen, on)
             } else {
                 let own = survey_of(of_line(plot.id, same, &loaded).into_iter().map(|l| l.sampling).collect());
                 let own = own.with_errors(&errors);
-                own.present(&plot.ground(), guideline, LandUse::default(), &chosen, on)
+                own.present(&plot.ground(), guideline, land_use, &chosen, on)
             };
-            PlotStanding { plot, samplings, survey, present, one_soil }
+            PlotStanding { plot, samplings, survey, present, crops, land_use, one_soil }
         })
         .collect())
 }

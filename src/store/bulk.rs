@@ -14,6 +14,7 @@ use crate::{
         analyte::Analyte,
         element::Form,
         ground::Ground,
+        guideline::LandUse,
         method::Method,
         record::{Basis, DepthBand, Fizz, PrintedValue, Unit},
     },
@@ -273,6 +274,7 @@ pub struct NewPlot {
     pub name: String,
     pub code: String,
     pub ground: Ground,
+    pub land_use: LandUse,
     pub began_on: Option<Date>,
     pub position: i64,
     pub note: String,
@@ -384,7 +386,7 @@ pub async fn insert(write: &mut Write, site: SiteId, batch: &Batch) -> Result<()
     insert!(
         write,
         "insert into plots (id, site, block, name, code, area_m2, cover, texture, bulk_density, depth_cm, stones, \
-         began_on, position, note) ",
+         land_use, began_on, position, note) ",
         batch.plots,
         |row, b| b
             .push_bind(row.id)
@@ -398,6 +400,7 @@ pub async fn insert(write: &mut Write, site: SiteId, batch: &Batch) -> Result<()
             .push_bind(row.ground.bulk_density.map(|d| d.0))
             .push_bind(row.ground.depth.0)
             .push_bind(row.ground.stones)
+            .push_bind(row.land_use.slug())
             .push_bind(row.began_on.map(Day))
             .push_bind(row.position)
             .push_bind(row.note.as_str())

@@ -1,5 +1,5 @@
-//! What the look ahead asks of many plots at once: the plan that was last agreed, and when
-//! lime last went on.
+//! What the look ahead asks of many plots at once: the plan that was last agreed, when lime
+//! last went on, and how much.
 
 use super::{Day, Result, samplings::id_list, values::MaybeTime};
 use crate::ids::{PlanId, PlotId};
@@ -51,4 +51,46 @@ pub async fn last_limed(db: &mut SqliteConnection, plots: &[PlotId]) -> Result<B
     .fetch_all(db)
     .await?;
     Ok(rows.into_iter().map(|row| (row.plot, row.on.0)).collect())
+}
+
+/// A dose of something that raises pH.
+#[derive(Clone, Debug)]
+pub struct LimeDose {
+    pub plot: PlotId,
+    pub on: Date,
+    pub name: String,
+    pub mass_g: f64,
+    /// % of pure calcium carbonate, by the analysis then in force.
+    pub value_percent: f64,
+    /// Fraction of the product.
+    pub moisture: Option<f64>,
+}
+
+/// What raises pH and went on plots between two days, both counted, oldest first.
+pub async fn lime_doses(db: &mut SqliteConnection, plots: &[PlotId], from: Date, to: Date) -> Result<Vec<LimeDose>> {
+    let (wanted, from, to) = (id_list(plots.iter().map(|id| id.0)), Day(from), Day(to));
+    let rows = sqlx::query!(
+        r#"select a.plot as "plot!: PlotId", a.applied_on as "on!: Day", m.name, a.mass_g,
+                  n.neutralising_value as "value!: f64", n.moisture
+           from applications a join amendments m on m.id = a.amendment join analyses n on n.id = a.analysis
+           where a.plot in (select value from json_each(?1)) and a.voided_at is null
+             and m.kind in ('lime', 'ash') and n.neutralising_value > 0 and a.applied_on between ?2 and ?3
+           order by a.applied_on, a.id"#,
+        wanted,
+        from,
+        to
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows
+        .into_iter()
+        .map(|row| LimeDose {
+            plot: row.plot,
+            on: row.on.0,
+            name: row.name,
+            mass_g: row.mass_g,
+            value_percent: row.value,
+            moisture: row.moisture,
+        })
+        .collect())
 }

@@ -7,6 +7,7 @@ use super::{
 use crate::{
     agronomy::{
         ground::{Cover, Ground, Texture},
+        guideline::LandUse,
         quantity::{Centimetres, GramsPerCm3, SquareMetres},
     },
     ids::{BlockId, PlotId, SiteId},
@@ -79,6 +80,8 @@ pub struct PlotRow {
     pub depth_cm: f64,
     /// Fraction of the volume.
     pub stones: f64,
+    /// While no crop tells.
+    pub land_use: LandUse,
     pub began_on: Option<Date>,
     pub retired_on: Option<Date>,
     pub position: i64,
@@ -107,6 +110,7 @@ pub struct NewPlot {
     pub name: String,
     pub code: String,
     pub ground: Ground,
+    pub land_use: LandUse,
     pub began_on: Option<Date>,
     pub position: i64,
     pub note: String,
@@ -258,7 +262,7 @@ pub async fn plots(db: &mut SqliteConnection, site: SiteId, retired_too: bool) -
         PlotRow,
         r#"select p.id as "id!", p.site, p.block as "block: BlockId", b.name as "block_name?", p.name, p.code, p.area_m2,
                   p.cover as "cover: Text<Cover>", p.texture as "texture: Text<Texture>", p.bulk_density, p.depth_cm,
-                  p.stones, p.began_on as "began_on!: MaybeDay", p.retired_on as "retired_on!: MaybeDay", p.position,
+                  p.stones, p.land_use as "land_use: Text<LandUse>", p.began_on as "began_on!: MaybeDay", p.retired_on as "retired_on!: MaybeDay", p.position,
                   p.note, p.revision
            from plots p left join blocks b on b.id = p.block
            where p.site = ? and (? or p.retired_on is null)
@@ -276,7 +280,7 @@ pub async fn plot(db: &mut SqliteConnection, id: PlotId) -> Result<Option<PlotRo
         PlotRow,
         r#"select p.id as "id!", p.site, p.block as "block: BlockId", b.name as "block_name?", p.name, p.code, p.area_m2,
                   p.cover as "cover: Text<Cover>", p.texture as "texture: Text<Texture>", p.bulk_density, p.depth_cm,
-                  p.stones, p.began_on as "began_on!: MaybeDay", p.retired_on as "retired_on!: MaybeDay", p.position,
+                  p.stones, p.land_use as "land_use: Text<LandUse>", p.began_on as "began_on!: MaybeDay", p.retired_on as "retired_on!: MaybeDay", p.position,
                   p.note, p.revision
            from plots p left join blocks b on b.id = p.block
            where p.id = ?"#,
@@ -295,13 +299,13 @@ pub async fn plot_by_code(db: &mut SqliteConnection, site: SiteId, code: &str) -
 
 /// Adds a plot.
 pub async fn insert_plot(write: &mut Write, site: SiteId, plot: &NewPlot) -> Result<PlotId> {
-    let (cover, texture) = (plot.ground.cover.slug(), plot.ground.texture.slug());
+    let (cover, texture, land_use) = (plot.ground.cover.slug(), plot.ground.texture.slug(), plot.land_use.slug());
     let bulk_density = plot.ground.bulk_density.map(|d| d.0);
     let began_on = plot.began_on.map(Day);
     let done = sqlx::query!(
-        "insert into plots (site, block, name, code, area_m2, cover, texture, bulk_density, depth_cm, stones, began_on,
-                            position, note)
-         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        "insert into plots (site, block, name, code, area_m2, cover, texture, bulk_density, depth_cm, stones, land_use,
+                            began_on, position, note)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         site,
         plot.block,
         plot.name,
@@ -312,6 +316,7 @@ pub async fn insert_plot(write: &mut Write, site: SiteId, plot: &NewPlot) -> Res
         bulk_density,
         plot.ground.depth.0,
         plot.ground.stones,
+        land_use,
         began_on,
         plot.position,
         plot.note
@@ -323,13 +328,14 @@ pub async fn insert_plot(write: &mut Write, site: SiteId, plot: &NewPlot) -> Res
 
 /// Changes a plot, where the revision is still the one that was read.
 pub async fn update_plot(write: &mut Write, id: PlotId, revision: i64, plot: &NewPlot) -> Result<()> {
-    let (cover, texture) = (plot.ground.cover.slug(), plot.ground.texture.slug());
+    let (cover, texture, land_use) = (plot.ground.cover.slug(), plot.ground.texture.slug(), plot.land_use.slug());
     let bulk_density = plot.ground.bulk_density.map(|d| d.0);
     let began_on = plot.began_on.map(Day);
     one_row(
         sqlx::query!(
             "update plots set block = ?, name = ?, code = ?, area_m2 = ?, cover = ?, texture = ?, bulk_density = ?,
-                    depth_cm = ?, stones = ?, began_on = ?, position = ?, note = ?, revision = revision + 1
+                    depth_cm = ?, stones = ?, land_use = ?, began_on = ?, position = ?, note = ?,
+                    revision = revision + 1
              where id = ? and revision = ?",
             plot.block,
             plot.name,
@@ -340,6 +346,7 @@ pub async fn update_plot(write: &mut Write, id: PlotId, revision: i64, plot: &Ne
             bulk_density,
             plot.ground.depth.0,
             plot.ground.stones,
+            land_use,
             began_on,
             plot.position,
             plot.note,

@@ -9,6 +9,7 @@ use crate::agronomy::{
     analyte::Analyte,
     element::{Element, Form},
     ground::{Cover, Texture},
+    guideline::LandUse,
     liking::{LevelUnit, NutrientForm},
     method::Method,
     record::{Basis, FizzAcid, FizzClass, Qualifier, Unit},
@@ -109,7 +110,7 @@ macro_rules! words {
     )*};
 }
 
-words!(Kind, Analyte, Basis, Cover, Element, FizzAcid, FizzClass, Form, Method, Qualifier, Texture, Unit);
+words!(Kind, Analyte, Basis, Cover, Element, FizzAcid, FizzClass, Form, LandUse, Method, Qualifier, Texture, Unit);
 words!(LevelUnit, NutrientForm, super::people::Role);
 
 /// Any of the trade's structs as JSON text.

@@ -7,7 +7,7 @@ use super::{
     pages::{
         amendments, applications, drift, files, guideline_form, guidelines, history, home, lab_check, lime, metals,
         next, nitrogen, opinions, people, plan_form, plan_prints, plans, plot, plots, reports, salts, samplings,
-        seasons, settings, setup, sign_in, sites, test_errors, trend,
+        seasons, settings, setup, sign_in, sites, test_errors, traces, trend,
     },
     probes,
 };
@@ -116,6 +116,7 @@ pub fn routes() -> Vec<Route> {
         get("/plots/{plot}/lime", Reader, lime::show),
         get("/plots/{plot}/salts", Reader, salts::show),
         get("/plots/{plot}/nitrogen", Reader, nitrogen::show),
+        get("/plots/{plot}/traces", Reader, traces::show),
         get("/plots/{plot}/contaminants", Reader, metals::show),
         post("/plots/{plot}", Recorder, plots::change),
         get("/plots/{plot}/edit", Recorder, plots::edit),

@@ -5,6 +5,7 @@ mod application_pages;
 mod balance;
 mod bookkeeping;
 mod chemistry;
+mod chemistry_pages;
 mod crop_rates;
 mod demo;
 mod drift;

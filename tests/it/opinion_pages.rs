@@ -23,8 +23,8 @@ pub struct Field {
     router: Router,
     token: String,
     pub plot: PlotId,
-    _app: App,
-    _ada: Actor,
+    pub app: App,
+    pub ada: Actor,
     _folder: TempDir,
 }
 
@@ -37,7 +37,7 @@ impl Field {
         let plot = app.add_plot(&ada, site, &form).await.unwrap();
         let token = app.sign_in("ada", PASSWORD).await.unwrap().secret().to_owned();
         let router = Server::new(app.clone(), app.settings()).router();
-        let field = Field { router, token, plot, _app: app, _ada: ada, _folder: folder };
+        let field = Field { router, token, plot, app, ada, _folder: folder };
         let mut fields: Vec<(String, String)> = [
             ("plots", plot.to_string().as_str()),
             ("sampled_on", "2026-03-10"),
@@ -178,7 +178,7 @@ async fn lime_is_told_by_the_methods_of_its_buffer_in_a_product_on_the_plot() {
     // Oregon State EM 9585, Sikora buffer 6.2 to pH 6.4: 2.8 ton/acre of 100-score lime for 6 in;
     // × 2,241.7 kg/ha × 20 cm ÷ 15.24 cm = 8,237 kg/ha.
     assert!(seen.contains("As the publisher prints it: 2.8 ton/acre (2,000 lb)"), "{seen}");
-    assert!(seen.contains("Lime of 100 %: 82.4 kg on this plot 824 g/m², 8.2 t/ha"), "{seen}");
+    assert!(seen.contains("Lime of 100 % of CaCO₃: 82.4 kg on this plot 824 g/m², 8.2 t/ha"), "{seen}");
     assert!(seen.contains("their readings are not interchangeable"), "the other buffers say why they cannot: {seen}");
     assert!(seen.contains("Too much for once"), "{seen}");
     assert!(field.words("").await.contains("How much lime"), "the plot's page leads here");
@@ -189,7 +189,7 @@ async fn lime_is_told_by_the_methods_of_its_buffer_in_a_product_on_the_plot() {
         let rest = page.split(&format!("{name}: ")).nth(1).unwrap_or_else(|| panic!("{name}: {page}"));
         rest.split_whitespace().next().unwrap().replace(',', "").parse().unwrap()
     };
-    let (full, half) = (on_plot(&full, "Lime of 100 %"), on_plot(&half, "Lime of 50 %"));
+    let (full, half) = (on_plot(&full, "Lime of 100 % of CaCO₃"), on_plot(&half, "Lime of 50 % of CaCO₃"));
     assert!((half / full - 2.0).abs() < 0.02, "{full} {half}");
 }
 

@@ -127,6 +127,17 @@ pub fn sets() -> &'static [ScreeningSet] {
     &SETS.set
 }
 
+/// The places that values are known for, each once, in the order of the sets.
+pub fn jurisdictions() -> Vec<&'static str> {
+    let mut places: Vec<&str> = Vec::new();
+    for set in sets() {
+        if !places.contains(&set.jurisdiction.as_str()) {
+            places.push(&set.jurisdiction);
+        }
+    }
+    places
+}
+
 /// Where a content lies against a value.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Side {

@@ -174,20 +174,23 @@ pub(super) fn north_carolina(soil: &Soil<'_>, aim: &Aim) -> Result<Printed, Stri
     let mut inputs = vec![acidity_working, ph_reading.working.clone(), target(aim)];
     let mut formula =
         format!("{} × ({} − {}) ÷ (6.6 − {})", number(acidity), number(aim.target_ph), number(ph), number(ph));
-    let mut left = 0.0;
-    if let Some(credit) = aim.credit {
-        let per_month = if credit.organic { 0.16 } else { 0.08 };
-        left = (credit.tons_per_acre * (1.0 - per_month * credit.months_ago.max(0.0))).max(0.0);
-        let text = format!("{} × (1 − {per_month} × {})", number(credit.tons_per_acre), number(credit.months_ago));
-        let given =
-            Working::leaf("Lime given before", Figure::new(credit.tons_per_acre, "ton/acre", 2), Origin::Entered);
+    let mut credit = 0.0;
+    let per_month = if aim.organic_soil { 0.16 } else { 0.08 };
+    for given in &aim.given {
+        let (tons, months) = (RateUnit::TonPerAcre.show(given.carbonate), given.months_before_sample);
+        let left = (tons * (1.0 - per_month * months.max(0.0))).max(0.0);
+        if left <= 0.0 {
+            continue;
+        }
+        let text = format!("{} × (1 − {per_month} × {}) = {} ton/acre", number(tons), number(months), number(left));
         inputs.push(
-            Working::step("Lime still to react", Figure::new(left, "ton/acre", 2), text, [given])
+            Working::step("Lime still to react", Figure::new(left, "ton/acre", 2), text, [given.working.clone()])
                 .cite(source(LimeMethod::NorthCarolina)),
         );
         formula.push_str(&format!(" − {}", number(left)));
+        credit += left;
     }
-    let tons = (acidity * factor - left).max(0.0);
+    let tons = (acidity * factor - credit).max(0.0);
     formula.push_str(&format!(" = {} ton/acre", number(tons)));
     let working = step(tons, "ton/acre", formula, inputs, source(LimeMethod::NorthCarolina))
         .note("The publisher's own example prints 0.76 for 1.2 × 0.625, which is 0.75.");

@@ -3,11 +3,13 @@
 //! depth and ton that each publisher reckons in are said. What is sour enough to need lime
 //! and what is not is a choice of aim, made by a person.
 
+mod given;
 mod methods;
 mod sulfur;
 mod table;
 mod value;
 
+pub use given::Given;
 pub use methods::{NORTH_CAROLINA_CEILING, UK_PH, UkPh, uk_ph};
 pub use sulfur::{NotLowered, SulfurRate, lower_ph};
 pub use value::{
@@ -73,18 +75,8 @@ pub enum UkSoil {
 
 keyed!(UkSoil { Light "light" "light soil", Medium "medium" "medium soil", Clay "clay" "clay" });
 
-/// Lime already given that has not yet reacted, as North Carolina credits it.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Credit {
-    /// Short tons per acre that were given.
-    pub tons_per_acre: f64,
-    pub months_ago: f64,
-    /// Mineral-organic or organic soil, where the credit runs out twice as fast.
-    pub organic: bool,
-}
-
 /// What the lime is to bring about.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Aim {
     /// pH in water.
     pub target_ph: f64,
@@ -97,8 +89,11 @@ pub struct Aim {
     pub second_buffer_dose: bool,
     /// For Cregan: the exchangeable aluminium that the crop bears.
     pub tolerable_aluminium: CmolPerKg,
-    /// For North Carolina.
-    pub credit: Option<Credit>,
+    /// For North Carolina: organic soil, where the credit for earlier lime runs out twice as fast.
+    pub organic_soil: bool,
+    /// Lime that is on the ground already. North Carolina credits what has not reacted yet by its
+    /// own rule; from the other methods' lime comes off what was given after the sample.
+    pub given: Vec<Given>,
 }
 
 impl Default for Aim {
@@ -110,7 +105,8 @@ impl Default for Aim {
             sensitive_crop: false,
             second_buffer_dose: false,
             tolerable_aluminium: CmolPerKg(0.0),
-            credit: None,
+            organic_soil: false,
+            given: vec![],
         }
     }
 }
@@ -300,12 +296,27 @@ pub fn requirement(method: LimeMethod, soil: &Soil<'_>, aim: &Aim) -> Result<Req
     });
     let figure = Figure::significant(kg_per_ha / 1000.0, "t/ha of CaCO₃", 2);
     let mut working = Working::step("Lime to give", figure, formula, inputs).cite(method.source());
+    let mut carbonate = KgPerHa(kg_per_ha);
+    if method != LimeMethod::NorthCarolina
+        && carbonate.0 > 0.0
+        && let Some((since, given)) = given::since_sample(&aim.given)
+    {
+        carbonate = KgPerHa((kg_per_ha - since.0).max(0.0));
+        notes.push(format!(
+            "{} t/ha of calcium carbonate went on after this sample, which knows nothing of it; all of it is taken off (our own rule).",
+            number(since.0 / 1000.0)
+        ));
+        let formula =
+            format!("{} − {} = {} kg/ha, not below zero", number(kg_per_ha), number(since.0), number(carbonate.0));
+        let figure = Figure::significant(carbonate.0 / 1000.0, "t/ha of CaCO₃", 2);
+        working = Working::step("Lime still to give", figure, formula, std::iter::once(working).chain(given));
+    }
     working.notes.clone_from(&notes);
     Ok(Requirement {
         method,
         printed: printed.value,
         reference,
-        carbonate: KgPerHa(kg_per_ha),
+        carbonate,
         interpolated: printed.interpolated,
         working,
         notes,

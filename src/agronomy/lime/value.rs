@@ -39,7 +39,8 @@ impl LimeValue {
         }
     }
 
-    fn words(self) -> String {
+    /// The value as it is printed: "90 % of CaCO₃".
+    pub fn words(self) -> String {
         match self {
             LimeValue::Carbonate(percent) => format!("{} % of CaCO₃", number(percent)),
             LimeValue::CalciumOxide(percent) => format!("{} % as CaO", number(percent)),
@@ -58,6 +59,8 @@ fn carbonate_per_oxide() -> f64 {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct FinenessScheme {
     pub slug: &'static str,
+    /// Whose it is, and its sieves.
+    pub name: &'static str,
     /// Sieve class from fine to coarse, with the share that counts, 0 to 1.
     pub classes: &'static [(&'static str, f64)],
     pub source: Source,
@@ -67,6 +70,7 @@ pub struct FinenessScheme {
 pub const FINENESS_SCHEMES: &[FinenessScheme] = &[
     FinenessScheme {
         slug: "scma",
+        name: "Australasia: sieves of 60, 20 and 8 mesh",
         classes: &[
             ("finer than 60 mesh", 1.0),
             ("20 to 60 mesh", 0.6),
@@ -83,6 +87,7 @@ pub const FINENESS_SCHEMES: &[FinenessScheme] = &[
     },
     FinenessScheme {
         slug: "new_york",
+        name: "New York: sieves of 100, 60 and 20 mesh, within one year",
         classes: &[
             ("finer than 100 mesh", 1.0),
             ("60 to 100 mesh", 0.8),

@@ -50,7 +50,7 @@ const MG_PER_L_PER_INDEX: f64 = 0.16;
 
 const INDEX_SCALE: Source = Source {
     publisher: "North Carolina Department of Agriculture & Consumer Services",
-    title: "Mn-I is mg/dm³ ÷ 0.16 (follows from Rutgers' 3.75 against North Carolina's 0.6)",
+    title: "Mn-I is mg/dm³ ÷ 0.16 (follows from Rutgers’ 3.75 against North Carolina’s 0.6)",
     year: 0,
     address: "",
     evidence: Evidence::Derived,
@@ -94,8 +94,8 @@ pub fn manganese_index(of: IndexOf, manganese: &Reading, ph: &Reading) -> Result
             .cite(INDEX_SCALE);
             Ok(index(of, 101.2, 0.6, scale, acid, [step, ph.working.clone()]))
         }
-        (IndexOf::Rutgers, _) => Err("Rutgers' index asks for manganese by mass of soil.".into()),
-        (IndexOf::NorthCarolina, _) => Err("North Carolina's index asks for manganese by volume of soil.".into()),
+        (IndexOf::Rutgers, _) => Err("Rutgers’ index asks for manganese by mass of soil.".into()),
+        (IndexOf::NorthCarolina, _) => Err("North Carolina’s index asks for manganese by volume of soil.".into()),
     }
 }
 

@@ -98,6 +98,12 @@ pub fn crop_demand(crop: &Crop, with_memory: bool) -> Result<Term, String> {
         None if crop.group == CropGroup::Legume => {
             return Err("Peas and beans feed themselves from the air; nitrogen can lower their yield.".into());
         }
+        None if matches!(crop.group, CropGroup::Cereal | CropGroup::Grass) => {
+            return Err(format!(
+                "The general rate is for vegetable gardens; none was read for {}.",
+                crop.in_sentence()
+            ));
+        }
         None => general().ok_or_else(|| format!("No published rate of nitrogen is known for {}.", crop.name))?,
     };
     let range = Range::between(rate.unit.read(rate.low).0, rate.unit.read(rate.high).0);

@@ -9,8 +9,8 @@ mod release;
 
 pub use demand::{CROP_RATES, CropRate, crop_demand, stated_demand};
 pub use nitrate::{
-    Corn, NitrateAdvice, PreviousCrop, nitrate_in_ground, ohio_state, penn_state, rutgers_manured_sweet_corn,
-    uc_classes, vegetables,
+    Corn, NitrateAdvice, NitrateTest, PreviousCrop, every_nitrate_test, nitrate_in_ground, ohio_state, penn_state,
+    rutgers_manured_sweet_corn, uc_classes, vegetables,
 };
 pub use release::{
     CoverCrop, Livestock, OM_CAP_PERCENT, OrganicN, TotalMaterial, TotalN, compost, cover_crop, decay_series,
@@ -95,6 +95,10 @@ fn figure(range: Range) -> Figure {
     Figure::new(range.middle().0, "kg N/ha", 0)
 }
 
+/// A budget is never told finer than by this share of its middle to either side. Our own choice,
+/// no source: a printed rate is one figure, and the truth lies around it by more than this.
+pub const LEAST_SPREAD: f64 = 0.2;
+
 /// The budget of a plot for a season.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Budget {
@@ -117,18 +121,34 @@ pub fn budget(demand: Term, supplies: Vec<Term>, with_memory: bool) -> Budget {
     let high_supply: f64 = supplies.iter().map(|t| t.range.high.0).sum();
     let least = (demand.range.low.0 - high_supply).max(0.0);
     let most = (demand.range.high.0 - low_supply).max(0.0);
-    let need = Range::between(least, most);
-    let formula = format!(
+    let exact = Range::between(least, most);
+    let middle = exact.middle().0;
+    let need =
+        Range::between(exact.low.0.min(middle * (1.0 - LEAST_SPREAD)), exact.high.0.max(middle * (1.0 + LEAST_SPREAD)));
+    let mut formula = format!(
         "least {} − {} = {}; most {} − {} = {}; never below zero",
         number(demand.range.low.0),
         number(high_supply),
-        number(need.low.0),
+        number(exact.low.0),
         number(demand.range.high.0),
         number(low_supply),
-        number(need.high.0)
+        number(exact.high.0)
     );
+    if need != exact {
+        formula.push_str(&format!(
+            "; told no finer than {:.0} % to either side: {}",
+            LEAST_SPREAD * 100.0,
+            need.words()
+        ));
+    }
     let inputs = std::iter::once(&demand).chain(&supplies).map(|term| term.working.clone());
     let mut notes = Vec::new();
+    if need != exact {
+        notes.push(format!(
+            "Printed rates are single figures, and the truth lies around them: {:.0} % is shown to either side (our own choice, no source).",
+            LEAST_SPREAD * 100.0
+        ));
+    }
     let has = |kind| supplies.iter().any(|term| term.kind == kind);
     if has(TermKind::SoilNitrate)
         && (has(TermKind::SoilOrganicMatter) || has(TermKind::Manure) || has(TermKind::CoverCrop))

@@ -12,10 +12,11 @@ use crate::agronomy::{
     quantity::KgPerHa,
     rate::RateUnit,
     reading::{Level, Reading, number},
-    record::Qualifier,
+    record::{Qualifier, keyed},
     source::{Evidence, Source},
     working::{Figure, Origin, Working},
 };
+use std::str::FromStr;
 
 /// What a nitrate test says.
 #[derive(Clone, Debug, PartialEq)]
@@ -124,6 +125,49 @@ fn advice(
     NitrateAdvice { class, rate, working, notes }
 }
 
+/// A published test, what it was made for, and how its bands meet.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct NitrateTest {
+    pub name: &'static str,
+    pub made_for: &'static str,
+    pub seam: &'static str,
+}
+
+const WHOLE_BANDS: &str =
+    "Printed in whole mg/kg; the level is rounded first, so that 10.4 is in “0–10” and 10.5 in “11–15”.";
+
+/// What every test known here says of a nitrate level, or why it cannot: those that start from a
+/// base rate or from a field of corn need it told.
+pub fn every_nitrate_test(
+    reading: &Reading,
+    base: Option<KgPerHa>,
+    corn: Option<&Corn>,
+) -> Vec<(NitrateTest, Result<NitrateAdvice, String>)> {
+    let test = |name, made_for, seam| NitrateTest { name, made_for, seam };
+    vec![
+        (
+            test(
+                "Vegetables",
+                "cabbage, celery, lettuce, sweet corn and tomato",
+                "20 and 25 themselves belong to the middle.",
+            ),
+            vegetables(reading),
+        ),
+        (test("University of California", "vegetables", "20 itself counts as high, and 30 too."), uc_classes(reading)),
+        (test("Rutgers", "sweet corn on manured soil", WHOLE_BANDS), rutgers_manured_sweet_corn(reading)),
+        (
+            test("Ohio State", "corn with a base rate", WHOLE_BANDS),
+            base.ok_or_else(|| "It lowers a base rate of nitrogen; none is typed.".to_owned())
+                .and_then(|base| ohio_state(reading, base)),
+        ),
+        (
+            test("Penn State", "grain corn", "None from 21 mg/kg up."),
+            corn.ok_or_else(|| "It starts from an expected yield of grain; none is typed.".to_owned())
+                .and_then(|corn| penn_state(reading, corn)),
+        ),
+    ]
+}
+
 const RUTGERS_BANDS: &[Band] = &[
     (10.0, "0–10", 160.0),
     (15.0, "11–15", 120.0),
@@ -167,7 +211,7 @@ pub fn ohio_state(reading: &Reading, base: KgPerHa) -> Result<NitrateAdvice, Str
 }
 
 /// The crop before, for Penn State's worksheet.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
 pub enum PreviousCrop {
     Corn,
     Soybean,
@@ -175,6 +219,13 @@ pub enum PreviousCrop {
     #[default]
     Other,
 }
+
+keyed!(PreviousCrop {
+    Corn "corn" "corn",
+    Soybean "soybean" "soybean",
+    ForageLegume "forage_legume" "clover or lucerne",
+    Other "other" "another",
+});
 
 /// What Penn State's worksheet asks about a field of corn.
 #[derive(Clone, Copy, Debug, PartialEq)]

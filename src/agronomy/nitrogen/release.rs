@@ -209,12 +209,14 @@ pub fn manure(livestock: Livestock, dry_matter_percent: f64, given: [OrganicN; 3
 }
 
 /// The same where only total nitrogen is on record: all of it is counted as organic, over both
-/// consistencies, and over every kind of livestock where whose manure it was is not known.
-pub fn manure_of_total(livestock: Option<Livestock>, given: [TotalN; 3]) -> Term {
+/// consistencies where the dry matter, %, is not known, and over every kind of livestock where
+/// whose manure it was is not.
+pub fn manure_of_total(livestock: Option<Livestock>, dry_matter_percent: Option<f64>, given: [TotalN; 3]) -> Term {
     let organic = given.map(|total| OrganicN(total.0));
     let kinds = livestock.map_or_else(|| Livestock::ALL.to_vec(), |one| vec![one]);
-    let mut terms: Vec<Term> =
-        kinds.iter().flat_map(|kind| [0.0, 18.0].map(|dry_matter| manure(*kind, dry_matter, organic))).collect();
+    let consistencies = dry_matter_percent.map_or_else(|| vec![0.0, 18.0], |percent| vec![percent]);
+    let each = |kind: Livestock| consistencies.iter().map(move |dry| manure(kind, *dry, organic)).collect::<Vec<_>>();
+    let mut terms: Vec<Term> = kinds.iter().flat_map(|kind| each(*kind)).collect();
     terms.sort_by(|a, b| a.range.low.0.total_cmp(&b.range.low.0));
     let (Some(least), Some(most)) = (terms.first(), terms.last()) else {
         return manure(Livestock::Cow, 18.0, organic);

@@ -8,9 +8,9 @@ mod tolerance;
 
 pub use sodium::{
     Exchange, GypsumCase, GypsumRate, MeqPerL, Solution, esp_class_australia, esp_class_us, esp_from_sar,
-    exchangeable_sodium, gypsum_requirement, sodium_adsorption,
+    exchangeable_sodium, gypsum_on, gypsum_requirement, sodium_adsorption,
 };
-pub use tolerance::{RATED_ONLY, TOLERANCES, Tolerance, YieldShare, relative_yield};
+pub use tolerance::{MAAS_1990, RATED_ONLY, TOLERANCES, Tolerance, YieldShare, estimated_yield, relative_yield};
 
 use super::{
     carbonate::Signs,
@@ -265,14 +265,9 @@ const GREENHOUSE_BASES: Source = Source {
 /// Warnings for a bed under cover: salts that rise, and bases that they inflate.
 ///
 /// `history` is of conductivity, oldest first; only readings by the newest one's method are
-/// compared. A rise counts from 14 %, beyond what one laboratory's repeats differ by (10 % for
+/// compared. `bases` are base saturations in % as the sheets have them, oldest first. A rise counts from 14 %, beyond what one laboratory's repeats differ by (10 % for
 /// two standard deviations at 1:5, SCMA table App. 2.1, times √2 for a difference).
-pub fn under_cover(
-    cover: Cover,
-    history: &[Reading],
-    base_saturation_percent: Option<f64>,
-    signs: &Signs,
-) -> Vec<SaltWarning> {
+pub fn under_cover(cover: Cover, history: &[Reading], bases: &[f64], signs: &Signs) -> Vec<SaltWarning> {
     let mut warnings = Vec::new();
     if cover == Cover::Open {
         return warnings;
@@ -300,11 +295,18 @@ pub fn under_cover(
             source: TUNNEL,
         });
     }
-    if signs.salty() || base_saturation_percent.is_some_and(|percent| percent > 100.5) {
-        warnings.push(SaltWarning {
-            text: "Salts count as calcium, magnesium and potassium in the test: capacity and saturations read too high here, even without free lime. The levels in mg/kg stay usable.".into(),
-            source: GREENHOUSE_BASES,
-        });
+    let now = bases.last().copied();
+    if signs.salty() || now.is_some_and(|percent| percent > 100.5) {
+        let mut text = "Salts count as calcium, magnesium and potassium in the test: capacity and saturations read too high here, even without free lime. The levels in mg/kg stay usable.".to_owned();
+        match (bases.first(), now) {
+            (Some(first), Some(now)) if bases.len() > 1 && now > first + 0.5 => text
+                .push_str(&format!(" The bases came to {first:.0} % of the capacity at first and to {now:.0} % now.")),
+            (_, Some(now)) if now > 100.5 => {
+                text.push_str(&format!(" The bases come to {now:.0} % of the capacity, more than it can hold."))
+            }
+            _ => {}
+        }
+        warnings.push(SaltWarning { text, source: GREENHOUSE_BASES });
     }
     warnings
 }

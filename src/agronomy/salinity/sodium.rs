@@ -196,6 +196,13 @@ pub struct GypsumRate {
 
 /// Gypsum that brings exchangeable sodium down; none where it is at its aim.
 pub fn gypsum_requirement(case: &GypsumCase) -> Result<GypsumRate, String> {
+    let capacity = entered("Exchange capacity", case.exchange.capacity.0, CmolPerKg::UNIT, 1);
+    let sodium = entered("Exchangeable sodium now", case.exchange.esp_from.0, "%", 1);
+    gypsum_on(case, capacity, sodium)
+}
+
+/// The same, with what stands behind the capacity and the sodium.
+pub fn gypsum_on(case: &GypsumCase, capacity: Working, sodium: Working) -> Result<GypsumRate, String> {
     let GypsumCase { exchange, depth, bulk_density, losses, purity, moisture } = *case;
     if purity.0 <= 1.0 && purity.0 > 0.0 {
         return Err(format!(
@@ -237,8 +244,8 @@ pub fn gypsum_requirement(case: &GypsumCase) -> Result<GypsumRate, String> {
     }
     formula.push_str(&format!(" = {} t/ha", number(tonnes)));
     let inputs = [
-        entered("Exchange capacity", exchange.capacity.0, CmolPerKg::UNIT, 1),
-        entered("Exchangeable sodium now", exchange.esp_from.0, "%", 1),
+        capacity,
+        sodium,
         Working::leaf("Exchangeable sodium aimed at", Figure::new(exchange.esp_to.0, "%", 0), Origin::Chosen),
         entered("Depth", depth.0, "cm", 0),
         entered("Bulk density", bulk_density.0, GramsPerCm3::UNIT, 2),

@@ -1,7 +1,7 @@
 //! How much of its yield a crop keeps as the saturated paste grows salty. The response is
 //! clamped: never above 100 %, never below 0. Crops that were only rated have no number here.
 
-use super::conductivity;
+use super::{PasteEstimate, conductivity};
 use crate::agronomy::{
     crop::Crop,
     method::Method,
@@ -114,20 +114,43 @@ pub fn relative_yield(crop: &Crop, paste: &Reading, gypsum_rich: bool) -> Result
             paste.method.label().to_lowercase()
         ));
     }
-    let Some(row) = Tolerance::find(crop.slug) else {
-        return Err(if RATED_ONLY.contains(&crop.slug) {
+    let row = row_for(crop)?;
+    Ok(kept(&row, ec, paste.working.clone(), gypsum_rich))
+}
+
+/// The row of a crop, or why there is none.
+fn row_for(crop: &Crop) -> Result<Tolerance, String> {
+    Tolerance::find(crop.slug).ok_or_else(|| {
+        if RATED_ONLY.contains(&crop.slug) {
             format!("{} was rated in words only; no numbers are published in the table.", crop.name)
         } else {
             format!("{} is not in the table of salt tolerance.", crop.name)
-        });
-    };
+        }
+    })
+}
+
+/// The same from estimates of the paste: the least and the most that is kept, by whichever
+/// equation. `None` without estimates.
+pub fn estimated_yield(
+    crop: &Crop,
+    estimates: &[PasteEstimate],
+    gypsum_rich: bool,
+) -> Result<Option<(YieldShare, YieldShare)>, String> {
+    let row = row_for(crop)?;
+    let by = |one: &PasteEstimate| kept(&row, one.value.0, one.working.clone(), gypsum_rich);
+    let least = estimates.iter().max_by(|a, b| a.value.0.total_cmp(&b.value.0)).map(by);
+    let most = estimates.iter().min_by(|a, b| a.value.0.total_cmp(&b.value.0)).map(by);
+    Ok(least.zip(most))
+}
+
+fn kept(row: &Tolerance, ec: f64, paste: Working, gypsum_rich: bool) -> YieldShare {
     let felt = if gypsum_rich { (ec - 2.0).max(0.0) } else { ec };
     let percent = row.yield_percent(DsPerM(felt));
     let published = |title: &str, value: f64, unit: &str| {
         Working::leaf(title, Figure::new(value, unit, 1), Origin::Published).cite(MAAS_1990)
     };
     let inputs = [
-        paste.working.clone(),
+        paste,
         published("Nothing is lost up to", row.threshold, DsPerM::UNIT),
         published("Lost for each dS/m beyond", row.slope, "%"),
     ];
@@ -144,5 +167,5 @@ pub fn relative_yield(crop: &Crop, paste: &Reading, gypsum_rich: bool) -> Result
     }
     let title = format!("Yield of {} kept", row.name);
     let working = Working::step(title, Figure::new(percent, "%", 0), formula, inputs).cite(MAAS_1990);
-    Ok(YieldShare { percent: Percent(percent), working, notes })
+    YieldShare { percent: Percent(percent), working, notes }
 }

@@ -6,6 +6,7 @@ use crate::{
         crop::Crop,
         element::Element::{self, *},
         ground::{Cover, Ground, Texture},
+        guideline::LandUse,
         quantity::{Centimetres, SquareMetres},
         record::FizzClass,
     },
@@ -241,6 +242,7 @@ impl Bed {
                 depth: Centimetres(15.0),
                 stones: block.stones,
             },
+            land_use: LandUse::Vegetables,
             began_on: None,
             note: if self.place == 0 { block.note.to_owned() } else { String::new() },
         }

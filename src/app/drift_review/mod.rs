@@ -16,7 +16,11 @@ use super::{
     test_errors::errors_of,
 };
 use crate::{
-    agronomy::{crop::Crop, drift::PlotDrift, element::Element},
+    agronomy::{
+        crop::{self, Crop},
+        drift::PlotDrift,
+        element::Element,
+    },
     ids::{PlotId, SiteId},
     store,
 };
@@ -114,7 +118,8 @@ impl App {
         let version = columns.version;
         let title = guideline.title.clone();
         let by_capacity = goes_by_capacity(&guideline);
-        let work = Work { columns, sorted, plots, lines, loaded, overrules, guideline, by_capacity, errors };
+        let land_uses = crops.iter().filter_map(|(plot, crops)| Some((*plot, crop::land_use(crops)?))).collect();
+        let work = Work { land_uses, columns, sorted, plots, lines, loaded, overrules, guideline, by_capacity, errors };
         let (plots, rows) = tokio::task::spawn_blocking(move || {
             let rows = work.rows();
             (work.plots, rows)

@@ -161,6 +161,8 @@ impl Sorted {
 
 /// All that a review is worked out from.
 pub(super) struct Work {
+    /// What limits are read for, where a plot's crops tell.
+    pub land_uses: BTreeMap<PlotId, LandUse>,
     pub columns: Columns,
     pub sorted: Sorted,
     pub plots: Vec<PlotRow>,
@@ -174,7 +176,7 @@ pub(super) struct Work {
 }
 
 /// What an aim depends on, where no rule goes by shares of the capacity.
-type AimKey = (Analyte, Method, &'static str, &'static str, bool, Option<(Method, u64)>);
+type AimKey = (Analyte, Method, LandUse, &'static str, &'static str, bool, Option<(Method, u64)>);
 
 impl Work {
     /// Every plot and analyte, with slopes drawn together.
@@ -257,7 +259,8 @@ impl Work {
         let overrules: Vec<Overrule> =
             samplings.iter().filter_map(|one| self.overrules.get(&one.row.id)).flatten().cloned().collect();
         let survey = Survey::read_newest(samplings.into_iter().map(|one| one.sampling));
-        survey.basis(&plot.ground(), &self.guideline, LandUse::default(), &overrules)
+        let land_use = self.land_uses.get(&plot.id).copied().unwrap_or(plot.land_use);
+        survey.basis(&plot.ground(), &self.guideline, land_use, &overrules)
     }
 
     fn aim(
@@ -274,7 +277,15 @@ impl Work {
         let ph = basis.choices.get(&Analyte::Ph).map(|choice| &choice.chosen);
         let ph = ph.map(|ph| (ph.method.clone(), ph.level.number().to_bits()));
         let unit = like.level.unit();
-        let key = (like.analyte, like.method.clone(), unit, plot.texture.slug(), basis.signs.calcareous(), ph);
+        let key = (
+            like.analyte,
+            like.method.clone(),
+            basis.land_use,
+            unit,
+            plot.texture.slug(),
+            basis.signs.calcareous(),
+            ph,
+        );
         *aims.entry(key).or_insert_with(work_out)
     }
 }

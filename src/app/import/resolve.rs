@@ -164,8 +164,8 @@ impl Work {
             position += 1;
             let id = take(&mut self.next.plot);
             ids.insert(row.code.clone(), id);
-            let PlotRow { code, name, ground, began_on, note, .. } = row;
-            self.batch.plots.push(bulk::NewPlot { id, block, name, code, ground, began_on, position, note });
+            let PlotRow { code, name, ground, land_use, began_on, note, .. } = row;
+            self.batch.plots.push(bulk::NewPlot { id, block, name, code, ground, land_use, began_on, position, note });
         }
         self.count("plots", in_files, self.batch.plots.len());
         ids
@@ -500,6 +500,7 @@ fn differing(found: &PlotFound, row: &PlotRow) -> Vec<&'static str> {
         ("bulk_density_g_per_cm3", is.bulk_density != was.bulk_density),
         ("depth_cm", is.depth != was.depth),
         ("stones_percent", (is.stones - was.stones).abs() > 1e-9),
+        ("land_use", row.land_use != found.land_use),
         ("began_on", row.began_on != found.began_on),
         ("note", row.note != found.note),
     ];

@@ -12,6 +12,7 @@ use crate::agronomy::{
     analyte::Analyte,
     element::{Element, Form},
     ground::Ground,
+    guideline::LandUse,
     method::Method,
     record::{Basis, DepthBand, Fizz, PrintedValue, Unit},
 };
@@ -91,6 +92,7 @@ pub const PLOTS: FileSpec = FileSpec {
         may("bulk_density_g_per_cm3", "where it was measured; the texture's typical value where empty"),
         must("depth_cm", "depth that is worked"),
         may("stones_percent", "of the volume"),
+        may("land_use", "vegetables (where empty), fruit, arable or grass: while no crop tells"),
         may("began_on", "first day of the plot"),
         may("note", ""),
     ],
@@ -272,6 +274,7 @@ pub struct PlotRow {
     pub name: String,
     pub block: Option<String>,
     pub ground: Ground,
+    pub land_use: LandUse,
     pub began_on: Option<Date>,
     pub note: String,
 }

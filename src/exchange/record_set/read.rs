@@ -7,6 +7,7 @@ use super::{
 use crate::{
     agronomy::{
         ground::Cover,
+        guideline::LandUse,
         quantity::{Centimetres, GramsPerCm3, LAYER_CONVENTIONS, SquareMetres},
         record::{FizzAcid, Qualifier},
     },
@@ -123,6 +124,7 @@ fn plot(row: &Row) -> Option<PlotRow> {
     let bulk_density = row.number_if_any("bulk_density_g_per_cm3", &Limits::BULK_DENSITY);
     let depth = row.number("depth_cm", &Limits::DEPTH_CM);
     let stones = row.number_if_any("stones_percent", &STONES);
+    let land_use = row.key("land_use", Some(LandUse::default()));
     let began_on = row.date_if_any("began_on");
     let code = code?;
     if code.chars().count() > 20 || code.contains('|') {
@@ -142,6 +144,7 @@ fn plot(row: &Row) -> Option<PlotRow> {
             depth: Centimetres(depth?),
             stones: stones?.unwrap_or(0.0) / 100.0,
         },
+        land_use: land_use?,
         began_on: began_on?,
         note: row.text("note").to_owned(),
     })

@@ -61,6 +61,7 @@ fn plot(plot: &PlotRow) -> Vec<String> {
         some(ground.bulk_density.map(|density| density.0)),
         ground.depth.0.to_string(),
         percent(ground.stones),
+        plot.land_use.slug().into(),
         some(plot.began_on),
         plot.note.clone(),
     ]

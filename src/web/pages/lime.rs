@@ -6,7 +6,13 @@ use super::{
     plots::{titled, under_plot},
 };
 use crate::{
-    agronomy::{lime::UkSoil, quantity::GramsPerM2, reading::Reading, record::CellKey},
+    agronomy::{
+        lime::{FINENESS_SCHEMES, Given, LimeMethod, Reference, Scale, UK_PH, UkSoil},
+        quantity::GramsPerM2,
+        reading::{Reading, number},
+        record::CellKey,
+        source::Source,
+    },
     app::lime::{LimeAnswer, PlotLime, Spread},
     ids::PlotId,
     web::{
@@ -33,13 +39,56 @@ struct LimePage<'a> {
     form: Form,
     soils: Vec<(&'static str, &'static str)>,
     products: Vec<(String, String)>,
+    schemes: Vec<(&'static str, &'static str)>,
+    value_kinds: [(&'static str, &'static str); 3],
+    sieve_kinds: [(&'static str, &'static str); 2],
+    /// Names of the sieve classes, from the finest, and the share of each that counts.
+    sieves: Vec<String>,
+    /// Published targets: use and soil, optimum, target, what to say of how well they are known.
+    targets: Vec<(String, String, String, Option<&'static str>)>,
+    given: Vec<GivenView<'a>>,
     ph: Option<String>,
     buffers: Vec<String>,
     /// Signs of free lime, as sentences.
     fizzes: Vec<String>,
     answers: Vec<AnswerView<'a>>,
+    silent: Vec<SilentView<'a>>,
     target: String,
+    depth: String,
     lowering: Option<Lowering<'a>>,
+}
+
+/// A method that cannot tell, and what it reckons in.
+struct SilentView<'a> {
+    method: &'static str,
+    why: &'a str,
+    terms: String,
+    by: By,
+}
+
+/// Who publishes something.
+struct By {
+    publisher: &'static str,
+    address: Option<String>,
+    mark: Option<&'static str>,
+}
+
+impl By {
+    fn of(source: Source) -> By {
+        By {
+            publisher: source.publisher,
+            address: show::address(&source.into()).map(str::to_owned),
+            mark: show::evidence_mark(source.evidence),
+        }
+    }
+}
+
+/// Lime on the ground already.
+struct GivenView<'a> {
+    title: &'a str,
+    carbonate: String,
+    when: String,
+    steps: Steps<'a>,
 }
 
 /// What one method asks for.
@@ -48,7 +97,8 @@ struct AnswerView<'a> {
     none: bool,
     interpolated: bool,
     printed: String,
-    reference: &'static str,
+    terms: String,
+    by: By,
     carbonate: String,
     carbonate_steps: Steps<'a>,
     spread: std::result::Result<SpreadView<'a>, &'a str>,
@@ -101,12 +151,45 @@ fn answer_view<'a>(answer: &'a LimeAnswer, page_of: PageOf<'_>) -> AnswerView<'a
         none: asked.carbonate.0 <= 0.0,
         interpolated: asked.interpolated,
         printed: format!("{}\u{a0}{}", show::significant(asked.printed, 3), asked.reference.unit.label()),
-        reference: asked.reference.words,
+        terms: terms(&asked.reference),
+        by: By::of(asked.method.source()),
         carbonate: tonnes(answer.carbonate_t_per_ha),
         carbonate_steps: Steps::of(&asked.working, page_of),
         spread: answer.spread.as_ref().map(|spread| spread_view(spread, page_of)).map_err(String::as_str),
         notes: &asked.notes,
     }
+}
+
+/// What a method's rates are rates of: lime, depth and ton, and what of them was not stated.
+fn terms(reference: &Reference) -> String {
+    let mut unstated = Vec::new();
+    if reference.value_percent.is_none() {
+        unstated.push("the strength of the lime");
+    }
+    if reference.scale == Scale::NotStated {
+        unstated.push("the depth");
+    }
+    match unstated[..] {
+        [] => reference.words.to_owned(),
+        _ => format!("{}; {} not stated where it was read", reference.words, unstated.join(" and ")),
+    }
+}
+
+fn given_view<'a>(given: &'a Given, page_of: PageOf<'_>) -> GivenView<'a> {
+    GivenView {
+        title: &given.working.title,
+        carbonate: tonnes(given.carbonate.0 / 1000.0),
+        when: if given.since_sample() {
+            "after the sample".into()
+        } else {
+            format!("{} months before the sample", show::significant(given.months_before_sample, 2))
+        },
+        steps: Steps::of(&given.working, page_of),
+    }
+}
+
+fn silent_view<'a>((method, why): &'a (LimeMethod, String)) -> SilentView<'a> {
+    SilentView { method: method.label(), why, terms: terms(&method.reference()), by: By::of(method.source()) }
 }
 
 fn spread_view<'a>(spread: &'a Spread, page_of: PageOf<'_>) -> SpreadView<'a> {
@@ -128,7 +211,7 @@ fn spread_view<'a>(spread: &'a Spread, page_of: PageOf<'_>) -> SpreadView<'a> {
     }
 }
 
-/// `GET /plots/{plot}/lime?target_ph=6.5&product=3`
+/// `GET /plots/{plot}/lime?target_ph=6.5&product=3`; what is typed stays in the address
 pub async fn show(cx: Cx, Path(plot): Path<PlotId>, form: Form) -> Result<Response> {
     let lime = cx.app.plot_lime(&cx.actor, plot, form.read_as()?).await?;
     let pages = cell_pages(&lime.standing);
@@ -170,6 +253,33 @@ pub async fn show(cx: Cx, Path(plot): Path<PlotId>, form: Form) -> Result<Respon
         form,
         soils: UkSoil::ALL.iter().map(|soil| (soil.slug(), soil.label())).collect(),
         products: products.chain([typed]).collect(),
+        schemes: std::iter::once(("", "Not known: all of it is counted as fine"))
+            .chain(FINENESS_SCHEMES.iter().map(|scheme| (scheme.slug, scheme.name)))
+            .collect(),
+        sieves: lime
+            .sieves
+            .map(|scheme| scheme.classes.iter().map(|(name, share)| format!("{name} counts {share}")).collect())
+            .unwrap_or_default(),
+        targets: UK_PH
+            .iter()
+            .map(|row| {
+                let mark = show::evidence_mark(row.source.evidence);
+                let use_of = format!("{}, {} soil", row.land_use.label(), row.soil);
+                (use_of, number(row.optimum), number(row.target()), mark)
+            })
+            .collect(),
+        value_kinds: [
+            ("", "% of pure calcium carbonate (CCE)"),
+            ("oxide", "% as CaO"),
+            ("effective", "lb of effective value in a short ton, fineness and water in it"),
+        ],
+        sieve_kinds: [
+            ("", "the part between one sieve and the next"),
+            ("passing", "all that passes a sieve, from the finest"),
+        ],
+        given: lime.given.iter().map(|given| given_view(given, &page_of)).collect(),
+        silent: lime.silent.iter().map(silent_view).collect(),
+        depth: show::significant(lime.depth_cm, 3),
         ph: lime.ph.as_ref().map(read_as),
         buffers: lime.buffers.iter().map(read_as).collect(),
         fizzes: lime.standing.present.signs.reasons.iter().map(|sign| sentence(sign)).collect(),

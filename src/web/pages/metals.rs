@@ -6,7 +6,7 @@ use super::{
     plots::{titled, under_plot},
 };
 use crate::{
-    agronomy::contaminant::{Comparison, ScreeningSet, Side},
+    agronomy::contaminant::{Comparison, ScreeningSet, Side, jurisdictions},
     ids::PlotId,
     web::{
         error::Result,
@@ -27,7 +27,8 @@ struct MetalsPage<'a> {
     plot: PlotId,
     form: Form,
     metals: Vec<MetalView<'a>>,
-    apart: Vec<(String, &'a str)>,
+    apart: Vec<(String, &'a str, Option<Steps<'a>>)>,
+    places: Vec<(&'static str, &'static str)>,
 }
 
 /// One metal.
@@ -49,9 +50,9 @@ struct Line<'a> {
     steps: Steps<'a>,
 }
 
-/// `GET /plots/{plot}/contaminants?memory=on`
+/// `GET /plots/{plot}/contaminants?place=England&memory=on`
 pub async fn show(cx: Cx, Path(plot): Path<PlotId>, form: Form) -> Result<Response> {
-    let found = cx.app.plot_metals(&cx.actor, plot, form.has("memory", "on")).await?;
+    let found = cx.app.plot_metals(&cx.actor, plot, form.value("place"), form.has("memory", "on")).await?;
     let pages = cell_pages(&found.standing);
     let metals = found.metals.iter().map(|metal| {
         let lines = metal.screening.comparisons.iter().map(|comparison| Line {
@@ -70,10 +71,12 @@ pub async fn show(cx: Cx, Path(plot): Path<PlotId>, form: Form) -> Result<Respon
             advice: &metal.screening.advice,
         }
     });
-    let apart = found.apart.iter().map(|(reading, why)| {
+    let apart = found.apart.iter().map(|one| {
+        let (reading, why) = (&one.reading, &one.why);
         (
             format!("{}, {} by {}", reading.analyte.name(), show::figure(&reading.figure()), reading.method.label()),
             why.as_str(),
+            one.working.as_ref().map(|working| Steps::of(working, &|key| pages.get(&key).cloned())),
         )
     });
     let title = format!("Harmful metals on {}", titled(&found.standing.plot));
@@ -83,5 +86,9 @@ pub async fn show(cx: Cx, Path(plot): Path<PlotId>, form: Form) -> Result<Respon
         form,
         metals: metals.collect(),
         apart: apart.collect(),
+        places: std::iter::once("")
+            .chain(jurisdictions())
+            .map(|place| (place, if place.is_empty() { "Every place" } else { place }))
+            .collect(),
     })
 }

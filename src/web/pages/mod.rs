@@ -30,4 +30,5 @@ pub mod setup;
 pub mod sign_in;
 pub mod sites;
 pub mod test_errors;
+pub mod traces;
 pub mod trend;

@@ -6,13 +6,18 @@ use super::{
     plots::{titled, under_plot},
 };
 use crate::{
-    agronomy::{nitrogen::Term, record::CellKey},
+    agronomy::{
+        crop::CROPS,
+        nitrogen::{NitrateTest, PreviousCrop, Term},
+        record::CellKey,
+    },
     app::nitrogen::PlotNitrogen,
     ids::PlotId,
     web::{
         error::Result,
         form::Form,
         guard::Cx,
+        show,
         view::{Frame, Steps},
     },
 };
@@ -32,7 +37,18 @@ struct NitrogenPage<'a> {
     form: Form,
     budget: Option<BudgetView<'a>>,
     rates: Vec<RateView<'a>>,
-    advice: Option<(&'a str, &'a [String], Steps<'a>)>,
+    crops: Vec<(&'static str, &'static str)>,
+    previous: Vec<(&'static str, &'static str)>,
+    /// The nitrate level, when it was sampled, and what each test says.
+    nitrate: Option<(String, String, Vec<TestView<'a>>)>,
+    /// What must be said of any nitrate test, once.
+    nitrate_notes: &'a [String],
+}
+
+/// A nitrate test by one publisher.
+struct TestView<'a> {
+    test: NitrateTest,
+    says: std::result::Result<(&'a str, Option<String>, Steps<'a>), &'a str>,
 }
 
 /// The budget.
@@ -90,15 +106,32 @@ pub async fn show(cx: Cx, Path(plot): Path<PlotId>, form: Form) -> Result<Respon
         crop: crop.name,
         rate: rate.as_ref().map(|term| term_view(term, &page_of)).map_err(String::as_str),
     });
-    let advice = nitrogen.advice.as_ref();
-    let advice = advice.map(|a| (a.class.as_str(), a.notes.as_slice(), Steps::of(&a.working, &page_of)));
+    let nitrate = nitrogen.nitrate.as_ref().map(|(reading, tests)| {
+        let tests = tests.iter().map(|(test, says)| TestView {
+            test: *test,
+            says: says
+                .as_ref()
+                .map(|advice| {
+                    let rate = advice.rate.map(|rate| show::element_rate(rate.0));
+                    (advice.class.as_str(), rate, Steps::of(&advice.working, &page_of))
+                })
+                .map_err(String::as_str),
+        });
+        (show::figure(&reading.figure()), show::date(reading.sampled_on), tests.collect())
+    });
+    let spoken = nitrogen.nitrate.iter().flat_map(|(_, tests)| tests).find_map(|(_, says)| says.as_ref().ok());
     let status = if nitrogen.problems.is_empty() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };
     let page = NitrogenPage {
         frame: under_plot(&cx, &nitrogen.site, &standing.plot, format!("Nitrogen on {}", titled(&standing.plot))),
         form,
         budget,
         rates: rates.collect(),
-        advice,
+        nitrate,
+        nitrate_notes: spoken.map_or(&[], |advice| &advice.notes),
+        crops: std::iter::once(("", "Those on record"))
+            .chain(CROPS.iter().map(|crop| (crop.slug, crop.name)))
+            .collect(),
+        previous: PreviousCrop::ALL.iter().rev().map(|crop| (crop.slug(), crop.label())).collect(),
         nitrogen: &nitrogen,
     };
     Ok((status, html(&page)?).into_response())

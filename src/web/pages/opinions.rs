@@ -105,16 +105,17 @@ const FIGURES: [(&str, &str); 4] = [
     ("verdict", "The class and the need"),
 ];
 
-/// What the page was asked for.
-fn asked(form: &Form) -> (LandUse, bool) {
-    (form.value("use").parse().unwrap_or_default(), form.has("memory", "on"))
+/// What the page was asked for; without a use it goes by the plot's own.
+fn asked(form: &Form) -> (Option<LandUse>, bool) {
+    (form.value("use").parse().ok(), form.has("memory", "on"))
 }
 
 /// The same as the end of an address.
 fn query(form: &Form) -> String {
     match asked(form) {
-        (LandUse::Vegetables, false) => String::new(),
-        (land_use, memory) => format!("?use={}{}", land_use.slug(), if memory { "&memory=on" } else { "" }),
+        (None, false) => String::new(),
+        (None, true) => "?memory=on".to_owned(),
+        (Some(land_use), memory) => format!("?use={}{}", land_use.slug(), if memory { "&memory=on" } else { "" }),
     }
 }
 
@@ -270,9 +271,8 @@ fn frame(cx: &Cx, of: &Opinions, title: String) -> Frame {
 }
 
 fn page(cx: &Cx, of: &Opinions, at: &str, mut form: Form) -> Result<Response> {
-    let (land_use, _) = asked(&form);
-    form.set("use", land_use.slug());
     let query = query(&form);
+    form.set("use", of.land_use.slug());
     let place = Place { of, at, query: &query, liking: one_unit(cx.actor.liking), pages: pages(of) };
     let rows: Vec<RowView<'_>> = of.opinion.worst_first().into_iter().map(|row| place.row(row)).collect();
     let parted = rows.iter().filter(|row| row.apart.is_some()).map(|row| (row.key.clone(), row.name.clone()));

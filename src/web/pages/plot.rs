@@ -5,6 +5,7 @@ use super::plots::{titled, under_plot, under_site};
 use crate::{
     agronomy::{
         analyte::Analyte,
+        crop,
         ground::Ground,
         guideline::{Guideline, Position},
         liking::{Liking, Shown},
@@ -70,6 +71,8 @@ pub struct PlotPage {
     next: Next,
     /// Its pH is below the aim.
     sour: bool,
+    /// What its limits are read for, and by what.
+    used_for: String,
     relatives: Vec<Relative>,
     /// The form to retire it.
     form: Form,
@@ -306,6 +309,7 @@ impl PlotPage {
             timeline,
             earlier,
             next,
+            used_for: used_for(&standing),
             sour: standing.present.standing.get(Analyte::Ph).is_some_and(|ph| ph.position == Position::Short),
             plot: standing.plot,
             site,
@@ -313,6 +317,15 @@ impl PlotPage {
             form,
         })
     }
+}
+
+/// What the limits are read for: by the crops on record, else as the plot's own record says.
+fn used_for(standing: &PlotStanding) -> String {
+    let by = match crop::land_use(&standing.crops) {
+        Some(_) => "by the crops on record",
+        None => "as set for the plot, no crop telling otherwise",
+    };
+    format!("Limits are read for {}, {by}.", standing.land_use.label())
 }
 
 /// What was done here, newest first.

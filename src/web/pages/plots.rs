@@ -2,7 +2,10 @@
 
 use super::plot::PlotPage;
 use crate::{
-    agronomy::ground::{Cover, Texture},
+    agronomy::{
+        ground::{Cover, Texture},
+        guideline::LandUse,
+    },
     app::{
         history::{ChangeRow, Subject},
         plots::{BlockRow, MergeForm, PartForm, PlotForm, PlotRow, SiteRow, SplitForm},
@@ -101,6 +104,10 @@ fn texture_options() -> Vec<(&'static str, String)> {
     std::iter::once(unanswered).chain(textures).collect()
 }
 
+fn use_options() -> Vec<(&'static str, &'static str)> {
+    LandUse::ALL.iter().map(|land_use| (land_use.slug(), land_use.label())).collect()
+}
+
 fn cover_options() -> Vec<(&'static str, &'static str)> {
     Cover::ALL.iter().map(|cover| (cover.slug(), cover.label())).collect()
 }
@@ -125,6 +132,10 @@ impl PlotFormPage {
 
     fn texture_options(&self) -> Vec<(&'static str, String)> {
         texture_options()
+    }
+
+    fn use_options(&self) -> Vec<(&'static str, &'static str)> {
+        use_options()
     }
 
     fn cover_options(&self) -> Vec<(&'static str, &'static str)> {
@@ -275,6 +286,10 @@ impl MergePage {
 
     fn texture_options(&self) -> Vec<(&'static str, String)> {
         texture_options()
+    }
+
+    fn use_options(&self) -> Vec<(&'static str, &'static str)> {
+        use_options()
     }
 
     fn cover_options(&self) -> Vec<(&'static str, &'static str)> {

@@ -6,24 +6,38 @@ use super::{
     plots::{titled, under_plot},
 };
 use crate::{
-    agronomy::{analyte::Analyte, record::CellKey, source::Source},
-    app::salts::Conductivity,
+    agronomy::{
+        analyte::Analyte,
+        quantity::{DsPerM, GramsPerM2},
+        reading::number,
+        record::CellKey,
+        salinity::{MAAS_1990, RATED_ONLY, TOLERANCES},
+        source::Source,
+    },
+    app::salts::{Conductivity, Gypsum, Kept},
     ids::PlotId,
     web::{
         error::Result,
+        form::Form,
         guard::Cx,
         show,
         view::{Frame, Steps},
     },
 };
 use askama::Template;
-use axum::{extract::Path, response::Response};
+use axum::{
+    extract::Path,
+    http::StatusCode,
+    response::{IntoResponse, Response},
+};
 
 /// Salts on a plot.
 #[derive(Template)]
 #[template(path = "pages/plots/salts.html")]
 struct SaltsPage<'a> {
     frame: Frame,
+    plot: PlotId,
+    form: Form,
     warnings: Vec<(&'a str, &'static str, Option<String>)>,
     readings: Vec<ReadingView<'a>>,
     /// Conductivities that cannot be read, and why.
@@ -32,6 +46,21 @@ struct SaltsPage<'a> {
     verdict: Option<&'static str>,
     adsorption: std::result::Result<(String, Steps<'a>), &'a str>,
     sodium: std::result::Result<SodiumView<'a>, &'a str>,
+    gypsum: std::result::Result<GypsumView<'a>, &'a str>,
+    /// The published table: crop, threshold, loss beyond it, and the paste at which half is left.
+    table: Vec<(&'static str, String, String, String)>,
+    rated_only: String,
+    table_title: &'static str,
+    table_address: Option<String>,
+}
+
+/// Gypsum to give.
+struct GypsumView<'a> {
+    none: bool,
+    on_plot: String,
+    per_m2: String,
+    notes: &'a [String],
+    steps: Vec<Steps<'a>>,
 }
 
 /// A conductivity.
@@ -47,8 +76,11 @@ struct ReadingView<'a> {
 /// A crop's yield.
 struct CropView<'a> {
     name: &'static str,
-    kept: std::result::Result<(String, Steps<'a>), &'a str>,
+    kept: std::result::Result<Share<'a>, &'a str>,
 }
+
+/// What is kept, how that is known, and each way to it.
+type Share<'a> = (String, &'static str, Vec<Steps<'a>>);
 
 /// Exchangeable sodium.
 struct SodiumView<'a> {
@@ -76,24 +108,54 @@ fn reading_view<'a>(of: &'a Conductivity, page_of: &dyn Fn(CellKey) -> Option<St
     }
 }
 
+fn gypsum_view<'a>(of: &'a Gypsum, page_of: &dyn Fn(CellKey) -> Option<String>) -> GypsumView<'a> {
+    let span = |low: String, high: String| if low == high { low } else { format!("{low} to {high}") };
+    let per_m2 = |rate: GramsPerM2| show::significant(rate.0, 2);
+    GypsumView {
+        none: of.high.rate.0 <= 0.0,
+        on_plot: span(show::mass(of.on_plot.0.0), show::mass(of.on_plot.1.0)),
+        per_m2: format!("{}\u{a0}{}", span(per_m2(of.grams_per_m2.0), per_m2(of.grams_per_m2.1)), GramsPerM2::UNIT),
+        notes: &of.high.notes,
+        steps: [&of.low, &of.high].map(|rate| Steps::of(&rate.working, page_of)).into(),
+    }
+}
+
+fn kept_view<'a>(kept: &'a Kept, page_of: &dyn Fn(CellKey) -> Option<String>) -> Share<'a> {
+    match kept {
+        Kept::Read(share) => (show::figure(&share.working.figure), "", vec![Steps::of(&share.working, page_of)]),
+        Kept::Estimated(least, most) => {
+            let (low, high) = (show::figure(&least.working.figure), show::figure(&most.working.figure));
+            let words = if low == high { low } else { format!("{low} to {high}") };
+            (words, ", by estimates of the paste", [least, most].map(|share| Steps::of(&share.working, page_of)).into())
+        }
+    }
+}
+
 fn address(source: Source) -> Option<String> {
     show::address(&source.into()).map(str::to_owned)
 }
 
-/// `GET /plots/{plot}/salts`
-pub async fn show(cx: Cx, Path(plot): Path<PlotId>) -> Result<Response> {
-    let salts = cx.app.plot_salts(&cx.actor, plot).await?;
+/// `GET /plots/{plot}/salts?esp_to=10&purity=90`
+pub async fn show(cx: Cx, Path(plot): Path<PlotId>, form: Form) -> Result<Response> {
+    let salts = cx.app.plot_salts(&cx.actor, plot, form.read_as()?).await?;
+    let mut form = Form::of(&salts.form);
+    for problem in &salts.problems.0 {
+        form.problem(&problem.field, &problem.message);
+    }
     let pages = cell_pages(&salts.standing);
     let page_of = |key| pages.get(&key).cloned();
     let unreadable = salts.standing.present.unreadable.iter().filter(|cell| cell.analyte == Analyte::Conductivity);
     let crops = salts.crops.iter().map(|(crop, kept)| CropView {
         name: crop.name,
         kept: match kept {
-            Ok(kept) => Ok((show::figure(&kept.working.figure), Steps::of(&kept.working, &page_of))),
+            Ok(kept) => Ok(kept_view(kept, &page_of)),
             Err(why) => Err(why.as_str()),
         },
     });
-    html(&SaltsPage {
+    let status = if salts.problems.is_empty() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };
+    let page = SaltsPage {
+        plot,
+        form,
         frame: under_plot(
             &cx,
             &salts.site,
@@ -123,5 +185,22 @@ pub async fn show(cx: Cx, Path(plot): Path<PlotId>) -> Result<Response> {
             }),
             Err(why) => Err(why.as_str()),
         },
-    })
+        gypsum: salts.gypsum.as_ref().map(|gypsum| gypsum_view(gypsum, &page_of)).map_err(String::as_str),
+        table: TOLERANCES
+            .iter()
+            .map(|row| {
+                let half = number(row.paste_for(50.0).0);
+                (
+                    row.name,
+                    format!("{} {}", number(row.threshold), DsPerM::UNIT),
+                    format!("{} %", number(row.slope)),
+                    half,
+                )
+            })
+            .collect(),
+        rated_only: RATED_ONLY.iter().map(|slug| slug.replace('_', " ")).collect::<Vec<_>>().join(", "),
+        table_title: MAAS_1990.title,
+        table_address: address(MAAS_1990),
+    };
+    Ok((status, html(&page)?).into_response())
 }

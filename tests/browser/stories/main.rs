@@ -2,3 +2,4 @@
 
 mod first_season;
 mod first_start;
+mod three_grounds;

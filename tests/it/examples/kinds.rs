@@ -3,6 +3,7 @@
 
 mod interpretation;
 mod rates;
+mod salts;
 
 use glebe::{
     agronomy::{
@@ -77,7 +78,7 @@ type Kind = (&'static str, fn(&toml::Table) -> Outcome);
 
 /// Every kind and what runs it.
 pub fn all() -> impl Iterator<Item = &'static Kind> {
-    KINDS.iter().chain(interpretation::KINDS).chain(rates::KINDS)
+    KINDS.iter().chain(interpretation::KINDS).chain(rates::KINDS).chain(salts::KINDS)
 }
 
 const KINDS: &[Kind] = &[

@@ -112,13 +112,14 @@ fn gypsum_asks_for_purity_in_per_cent() {
 #[test]
 fn a_tunnel_is_warned_of_rising_salts_and_of_bases_that_they_inflate() {
     let history = [ec(Method::Ec1to2, 0.5), ec(Method::EcPaste, 9.0), ec(Method::Ec1to2, 0.9)];
-    let warned = under_cover(Cover::Tunnel, &history, Some(118.0), &Signs::default());
+    let warned = under_cover(Cover::Tunnel, &history, &[96.0, 118.0], &Signs::default());
     assert!(warned[0].text.contains("from 0.5 to 0.9 dS/m") && warned[1].text.contains("saturations read too high"));
-    assert!(under_cover(Cover::Open, &history, Some(118.0), &Signs::default()).is_empty());
+    assert!(warned[1].text.contains("96 % of the capacity at first and to 118 % now"), "{}", warned[1].text);
+    assert!(under_cover(Cover::Open, &history, &[118.0], &Signs::default()).is_empty());
     // A tenth more is within one laboratory's repeats.
     let steady = [ec(Method::Ec1to2, 0.50), ec(Method::Ec1to2, 0.55)];
-    assert!(under_cover(Cover::Tunnel, &steady, None, &Signs::default()).is_empty());
-    assert!(under_cover(Cover::Glasshouse, &[], None, &Signs::default())[0].text.contains("none were tested"));
+    assert!(under_cover(Cover::Tunnel, &steady, &[], &Signs::default()).is_empty());
+    assert!(under_cover(Cover::Glasshouse, &[], &[], &Signs::default())[0].text.contains("none were tested"));
 }
 
 proptest! {

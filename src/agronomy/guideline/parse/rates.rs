@@ -27,7 +27,7 @@ pub(super) struct RawRates {
     /// "P2O5", "K": each is given by the same rows.
     nutrients: Vec<String>,
     unit: String,
-    #[serde(default, skip_serializing_if = "RawWhen::is_empty")]
+    #[serde(default, skip_serializing_if = "RawWhen::is_any")]
     when: RawWhen,
     in_force: Option<bool>,
     give_or_take: Option<f64>,

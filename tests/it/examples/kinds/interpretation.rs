@@ -1,22 +1,18 @@
-//! Kinds of worked example for the rest of a sheet: lime, nitrogen, salt, trace elements,
-//! contaminants.
+//! Kinds of worked example for the rest of a sheet: lime and nitrogen.
 
 use super::{Answer, Answers, Cell, Kind, Outcome, inputs, one, read_cell};
 use glebe::agronomy::{
     analyte::Analyte,
-    contaminant::{self, Content, Side},
-    element::Element,
+    carbonate::Signs,
     ground::{Cover, Ground, Texture},
     guideline::LandUse,
-    lime::{self, FinenessScheme, LimeMethod, LimeProduct, LimeValue, Soil, SplitRule, UkSoil},
+    lime::{self, FinenessScheme, Given, LimeMethod, LimeProduct, LimeValue, Soil, SplitRule, UkSoil},
     method::Method,
-    micronutrient::{self, IndexOf},
-    nitrogen::{self, Corn, CoverCrop, Livestock, OrganicN, PreviousCrop},
-    quantity::{Centimetres, CmolPerKg, DsPerM, GramsPerCm3, Percent, SquareMetres},
+    nitrogen::{self, Corn, CoverCrop, Livestock, OrganicN, PreviousCrop, TotalN},
+    quantity::{Centimetres, CmolPerKg, GramsPerCm3, GramsPerM2, SquareMetres},
     rate::RateUnit,
     reading::Reading,
     record::{Basis, Unit},
-    salinity::{self, Exchange, GypsumCase, MediaTest, Solution, Tolerance},
     working::Working,
 };
 use serde::Deserialize;
@@ -32,14 +28,9 @@ pub const KINDS: &[Kind] = &[
     ("decay_series", decay_series),
     ("manure_release", manure_release),
     ("cover_crop", cover_crop),
-    ("ec_class", ec_class),
-    ("paste_estimates", paste_estimates),
-    ("media_class", media_class),
-    ("salt_yield", salt_yield),
-    ("sodium_ratio", sodium_ratio),
-    ("gypsum", gypsum),
-    ("manganese_index", manganese_index),
-    ("screening", screening),
+    ("organic_matter", organic_matter),
+    ("compost", compost),
+    ("sulfur", sulfur),
 ];
 
 fn ground(depth_cm: f64, bulk_density: f64, texture: Texture) -> Ground {
@@ -53,7 +44,7 @@ fn ground(depth_cm: f64, bulk_density: f64, texture: Texture) -> Ground {
     }
 }
 
-fn ph_cell(analyte: Analyte, printed: &str, method: &str) -> Cell {
+pub(super) fn ph_cell(analyte: Analyte, printed: &str, method: &str) -> Cell {
     cell(analyte, printed, Unit::Ph, method, Basis::Mass)
 }
 
@@ -79,6 +70,15 @@ fn lime_requirement(table: &toml::Table) -> Outcome {
         target_smp: Option<f64>,
         soil: Option<String>,
         tolerable: Option<f64>,
+        #[serde(default)]
+        sensitive: bool,
+        #[serde(default)]
+        second_dose: bool,
+        #[serde(default)]
+        organic_soil: bool,
+        /// Short tons per acre of pure lime, and the months from its giving to the sample.
+        #[serde(default)]
+        given: Vec<(f64, f64)>,
         depth_cm: Option<f64>,
         bulk_density: Option<f64>,
     }
@@ -89,6 +89,9 @@ fn lime_requirement(table: &toml::Table) -> Outcome {
     aim.target_smp = i.target_smp.unwrap_or(aim.target_smp);
     aim.uk_soil = i.soil.as_deref().map_or(Ok(aim.uk_soil), str::parse::<UkSoil>)?;
     aim.tolerable_aluminium = i.tolerable.map_or(aim.tolerable_aluminium, CmolPerKg);
+    (aim.sensitive_crop, aim.second_buffer_dose, aim.organic_soil) = (i.sensitive, i.second_dose, i.organic_soil);
+    let to_tonnes = |tons: f64| RateUnit::TonnePerHa.show(RateUnit::TonPerAcre.read(tons));
+    aim.given = i.given.iter().map(|(tons, months)| Given::stated(to_tonnes(*tons), *months)).collect();
     let ground = ground(i.depth_cm.unwrap_or(15.0), i.bulk_density.unwrap_or(1.3), Texture::Loam);
     let buffer_method = i.buffer_method.unwrap_or_else(|| Method::Unstated.slug());
     let read = |cell: Option<Cell>| cell.map(|c| read_cell(&c)).transpose().map(|r| r.map(|(reading, _)| reading));
@@ -134,7 +137,7 @@ fn lime_requirement(table: &toml::Table) -> Outcome {
     Ok(answers)
 }
 
-fn water() -> String {
+pub(super) fn water() -> String {
     Method::PhWater.slug()
 }
 
@@ -211,7 +214,7 @@ fn lime_parts(table: &toml::Table) -> Outcome {
     Ok(answers)
 }
 
-fn cell(analyte: Analyte, printed: &str, unit: Unit, method: &str, basis: Basis) -> Cell {
+pub(super) fn cell(analyte: Analyte, printed: &str, unit: Unit, method: &str, basis: Basis) -> Cell {
     Cell {
         analyte,
         printed: printed.to_owned(),
@@ -224,7 +227,7 @@ fn cell(analyte: Analyte, printed: &str, unit: Unit, method: &str, basis: Basis)
     }
 }
 
-fn grounded(working: &Working) -> Result<(), String> {
+pub(super) fn grounded(working: &Working) -> Result<(), String> {
     if working.is_grounded() { Ok(()) } else { Err("the working does not reach its cells".into()) }
 }
 
@@ -338,202 +341,81 @@ fn cover_crop(table: &toml::Table) -> Outcome {
     Ok(answers)
 }
 
-fn conductivity(printed: &str, method: &str) -> Result<Reading, String> {
-    Ok(read_cell(&cell(Analyte::Conductivity, printed, Unit::DsPerM, method, Basis::Mass))?.0)
-}
-
-/// The class of each conductivity.
-fn ec_class(table: &toml::Table) -> Outcome {
-    #[derive(Deserialize)]
-    #[serde(deny_unknown_fields)]
-    struct In {
-        method: String,
-        clay: Option<String>,
-        printed: Vec<String>,
-    }
-    let i: In = inputs(table)?;
-    let particles = Method::ParticleSize.slug();
-    let clay = i.clay.map(|c| read_cell(&cell(Analyte::Clay, &c, Unit::Percent, &particles, Basis::Mass)));
-    let clay = clay.transpose()?.map(|(reading, _)| reading);
-    let mut answers = Answers::new();
-    for printed in &i.printed {
-        let text = match salinity::class(&conductivity(printed, &i.method)?, clay.as_ref()) {
-            Ok(answer) => {
-                grounded(&answer.working)?;
-                answer.class.to_owned()
-            }
-            Err(why) => why,
-        };
-        answers.insert(printed.clone(), Answer::Text(text));
-    }
-    Ok(answers)
-}
-
-/// The paste's conductivity from 1:5 by each author.
-fn paste_estimates(table: &toml::Table) -> Outcome {
+/// What soil organic matter gives in a season: "least" and "most", on a layer of the given mass.
+fn organic_matter(table: &toml::Table) -> Outcome {
     #[derive(Deserialize)]
     #[serde(deny_unknown_fields)]
     struct In {
         printed: String,
+        soil_lb_per_acre: f64,
+        cap_percent: Option<f64>,
     }
     let i: In = inputs(table)?;
-    let estimates = salinity::paste_from_1to5(&conductivity(&i.printed, &Method::Ec1to5.slug())?)?;
-    Ok(estimates.into_iter().map(|e| (e.author.to_owned(), Answer::Plain(e.value.0, "dS/m"))).collect())
-}
-
-/// The class of a potting mix.
-fn media_class(table: &toml::Table) -> Outcome {
-    #[derive(Deserialize)]
-    #[serde(deny_unknown_fields)]
-    struct In {
-        test: String,
-        values: Vec<f64>,
-    }
-    let i: In = inputs(table)?;
-    let test = match i.test.as_str() {
-        "1:2" => MediaTest::OneToTwo,
-        "saturated" => MediaTest::Saturated,
-        "pour_through" => MediaTest::PourThrough,
-        other => return Err(format!("no test “{other}”")),
-    };
-    let class = |v: f64| Ok((v.to_string(), Answer::Text(salinity::media_class(test, v)?.0.into())));
-    i.values.into_iter().map(class).collect()
-}
-
-/// % of yield at conductivities of the paste, or the conductivity at which a % is left.
-fn salt_yield(table: &toml::Table) -> Outcome {
-    #[derive(Deserialize)]
-    #[serde(deny_unknown_fields)]
-    struct In {
-        crop: String,
-        #[serde(default)]
-        paste: Vec<f64>,
-        #[serde(default)]
-        yields: Vec<f64>,
-    }
-    let i: In = inputs(table)?;
-    let row = Tolerance::find(&i.crop).ok_or("no such row")?;
-    let at = i.paste.iter().map(|ec| (ec.to_string(), Answer::Plain(row.yield_percent(DsPerM(*ec)), "%")));
-    let left = i.yields.iter().map(|y| (format!("{y} %"), Answer::Plain(row.paste_for(*y).0, "dS/m")));
-    Ok(at.chain(left).collect())
-}
-
-/// Sodium adsorption from mg/L, with each cation in meq/L and the share of the exchange estimated.
-fn sodium_ratio(table: &toml::Table) -> Outcome {
-    #[derive(Deserialize)]
-    #[serde(deny_unknown_fields)]
-    struct In {
-        ca: Option<f64>,
-        mg: Option<f64>,
-        na: Option<f64>,
-        sar: Option<f64>,
-    }
-    let i: In = inputs(table)?;
-    let mut answers = Answers::new();
-    let (ratio, working) = match (i.ca, i.mg, i.na, i.sar) {
-        (Some(ca), Some(mg), Some(na), None) => {
-            let solution = Solution::from_mg_per_l(ca, mg, na);
-            let parts = [("Ca", &solution.calcium), ("Mg", &solution.magnesium), ("Na", &solution.sodium)];
-            answers.extend(parts.map(|(name, part)| (name.to_owned(), Answer::Plain(part.0.0, "meq/L"))));
-            salinity::sodium_adsorption(&solution)?
-        }
-        (None, None, None, Some(sar)) => {
-            let figure = glebe::agronomy::working::Figure::new(sar, "", 0);
-            (sar, Working::leaf("SAR", figure, glebe::agronomy::working::Origin::Entered))
-        }
-        _ => return Err("three cations or the ratio".into()),
-    };
-    grounded(&working)?;
-    answers.insert("SAR".into(), Answer::Plain(ratio, ""));
-    answers.insert("ESP".into(), Answer::Plain(salinity::esp_from_sar(ratio, working)?.0.0, "%"));
-    Ok(answers)
-}
-
-/// A gypsum requirement.
-fn gypsum(table: &toml::Table) -> Outcome {
-    #[derive(Deserialize)]
-    #[serde(deny_unknown_fields)]
-    struct In {
-        cec: f64,
-        esp_from: f64,
-        esp_to: f64,
-        depth_cm: f64,
-        bulk_density: f64,
-        losses: f64,
-        purity: f64,
-        #[serde(default)]
-        moisture: f64,
-    }
-    let i: In = inputs(table)?;
-    let case = GypsumCase {
-        exchange: Exchange { capacity: CmolPerKg(i.cec), esp_from: Percent(i.esp_from), esp_to: Percent(i.esp_to) },
-        depth: Centimetres(i.depth_cm),
-        bulk_density: GramsPerCm3(i.bulk_density),
-        losses: i.losses,
-        purity: Percent(i.purity),
-        moisture: Percent(i.moisture),
-    };
-    match salinity::gypsum_requirement(&case) {
-        Ok(rate) => {
-            grounded(&rate.working)?;
-            one(Answer::Rate(rate.rate))
-        }
-        Err(why) => Ok(Answers::from([("refused".into(), Answer::Text(why))])),
-    }
-}
-
-/// A manganese availability index: Rutgers from ppm, North Carolina from mg/L or its own index.
-fn manganese_index(table: &toml::Table) -> Outcome {
-    #[derive(Deserialize)]
-    #[serde(deny_unknown_fields)]
-    struct In {
-        of: String,
-        printed: String,
-        ph: String,
-    }
-    let i: In = inputs(table)?;
-    let (of, unit, basis) = match i.of.as_str() {
-        "rutgers" => (IndexOf::Rutgers, Unit::Ppm, Basis::Mass),
-        "north_carolina" => (IndexOf::NorthCarolina, Unit::MgPerL, Basis::Volume),
-        other => return Err(format!("no index “{other}”")),
-    };
-    let extract = Method::Mehlich3Icp.slug();
-    let manganese = read_cell(&cell(Analyte::Element(Element::Mn), &i.printed, unit, &extract, basis))?.0;
-    let ph = read_cell(&ph_cell(Analyte::Ph, &i.ph, &water()))?.0;
-    let index = micronutrient::manganese_index(of, &manganese, &ph)?;
-    grounded(&index.working)?;
+    let by_ignition = Method::LossOnIgnition.slug();
+    let reading = read_cell(&cell(Analyte::OrganicMatter, &i.printed, Unit::Percent, &by_ignition, Basis::Mass))?.0;
+    // The density at which 15 cm of soil have this mass.
+    let density = RateUnit::LbPerAcre.read(i.soil_lb_per_acre).0 / (15.0 * 100_000.0);
+    let cap = i.cap_percent.unwrap_or(nitrogen::OM_CAP_PERCENT);
+    let term = nitrogen::from_organic_matter(&reading, &ground(15.0, density, Texture::Loam), cap)?;
+    grounded(&term.working)?;
     Ok(Answers::from([
-        (String::new(), Answer::Plain(index.value, "")),
-        ("class".into(), Answer::Text(index.class.into())),
+        ("least".into(), Answer::Rate(term.range.low)),
+        ("most".into(), Answer::Rate(term.range.high)),
+        ("said".into(), Answer::Text(if term.notes.len() > 1 { "capped" } else { "in full" }.into())),
     ]))
 }
 
-/// On which side of each published value a total content lies.
-fn screening(table: &toml::Table) -> Outcome {
+/// What compost gives at each ratio of carbon to nitrogen.
+fn compost(table: &toml::Table) -> Outcome {
     #[derive(Deserialize)]
     #[serde(deny_unknown_fields)]
     struct In {
-        element: Element,
-        set: String,
-        ph: Option<f64>,
-        levels: Vec<String>,
+        total_kg_per_ha: f64,
+        ratios: Vec<f64>,
     }
     let i: In = inputs(table)?;
-    let mut answers = Answers::new();
-    for level in &i.levels {
-        let total = Method::Total.slug();
-        let reading = read_cell(&cell(Analyte::Element(i.element), level, Unit::MgPerKg, &total, Basis::Mass))?.0;
-        let Content::Total(total) = contaminant::content(&reading)? else { return Err("not a total".into()) };
-        let screening = contaminant::screen(&total, i.ph, None, true);
-        let found = screening.comparisons.iter().find(|c| c.set.slug == i.set).ok_or("this set does not apply")?;
-        grounded(&found.working)?;
-        let side = match found.side {
-            Side::Below => "below",
-            Side::Within => "within",
-            Side::AtOrAbove => "at or above",
-            Side::NotKnown => "not known",
+    let says = |ratio: f64| {
+        let term = nitrogen::compost(TotalN(i.total_kg_per_ha), Some(ratio));
+        let says = match term.range.high.0 {
+            high if high > 0.0 => "releases",
+            _ if term.notes.iter().any(|note| note.contains("ties nitrogen up")) => "ties up",
+            _ => "neither",
         };
-        answers.insert(level.clone(), Answer::Text(side.into()));
+        (ratio.to_string(), Answer::Text(says.into()))
+    };
+    Ok(i.ratios.into_iter().map(says).collect())
+}
+
+/// Sulfur to lower pH: "least", "most" in g/m², "at once", or "refused".
+fn sulfur(table: &toml::Table) -> Outcome {
+    #[derive(Deserialize)]
+    #[serde(deny_unknown_fields)]
+    struct In {
+        ph: String,
+        target_ph: f64,
+        texture: Texture,
+        carbonate: Option<String>,
     }
-    Ok(answers)
+    let i: In = inputs(table)?;
+    let ph = read_cell(&ph_cell(Analyte::Ph, &i.ph, &water()))?.0;
+    let by_gas = Method::Calcimeter.slug();
+    let carbonate = i.carbonate.map(|c| read_cell(&cell(Analyte::Carbonate, &c, Unit::Percent, &by_gas, Basis::Mass)));
+    let carbonate = carbonate.transpose()?.map(|(reading, _)| reading);
+    let ground = ground(15.0, 1.3, i.texture);
+    match lime::lower_ph(&ph, i.target_ph, carbonate.as_ref(), &Signs::default(), &ground) {
+        Ok(rate) => {
+            grounded(&rate.working)?;
+            let grams = |rate: GramsPerM2| Answer::Plain(rate.0, "g/m²");
+            Ok(Answers::from([
+                ("least".into(), grams(rate.low)),
+                ("most".into(), grams(rate.high)),
+                ("at once".into(), grams(rate.at_once)),
+            ]))
+        }
+        Err(not) => {
+            let spent = not.spent_on_lime.map(|spent| ("spent first".to_owned(), Answer::Rate(spent)));
+            let refused = ("refused".to_owned(), Answer::Text(not.reason));
+            Ok(spent.into_iter().chain([refused]).collect())
+        }
+    }
 }
