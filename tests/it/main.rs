@@ -20,6 +20,8 @@ mod loud;
 mod needs;
 mod opinion_pages;
 mod plan_pages;
+mod plan_wants;
+mod plan_wishes;
 mod plans;
 mod questions;
 mod readings;
