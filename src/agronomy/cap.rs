@@ -122,8 +122,8 @@ impl SeasonCap {
                  and in the seasons after, and it cannot be taken out of the soil by hand.",
             ),
             _ => Some(
-                "This is a metal that stays in the soil. Too much poisons crops and soil life, in some feeds animals \
-                 too, and cannot be taken out again. Laws on soil and on sludge may set limits of their own.",
+                "This is a metal that stays in the soil. Too much poisons crops, soil life or grazing animals, and \
+                 cannot be taken out again. Laws on soil and on sludge may set limits of their own.",
             ),
         }
     }
@@ -372,7 +372,7 @@ impl Applied {
             Some(Overrule { decided, published, .. }) => {
                 Working::leaf(cap.label.clone(), figure(cap.kg_per_ha), Origin::Chosen)
                     .note(format!("Decided on {}: {}", decided.on, decided.reason))
-                    .note(format!("Published: {} kg/ha.", num(published.0)))
+                    .note(format!("Published: {} kg/ha.", num((published.0 * 100.0).round() / 100.0)))
             }
         };
         let leaf = leaf.cite(cap.source.clone());
