@@ -1,5 +1,6 @@
 //! Caps of a plan as its pages show them, with the decision that overrules one and the page where
-//! a steward makes it; and what to beware of in the products that the plan uses.
+//! a steward makes it; what to beware of in the products that the plan uses; and what one recipe
+//! for a whole block costs.
 
 use super::{
     plans::{under_plan, working_path},
@@ -13,7 +14,7 @@ use crate::{
         quantity::KgPerHa,
         source::{Citation, Evidence, Source},
     },
-    app::seasons::{CapLine, OverruleForm, PlanView, Sheet, published},
+    app::seasons::{CapLine, Measure, OverruleForm, PlanView, Sheet, Simplicity, published},
     ids::{OverruleId, PlanId, PlotId},
     web::{
         error::{Error, Result},
@@ -124,6 +125,20 @@ pub(super) fn cap(view: &PlanView, plot: PlotId, line: &CapLine, may: bool) -> C
         // A cap that nothing touches and nothing has used is only noise.
         touched: line.used_g > 0.0 || line.exceeded || line.left_g <= 0.0 || cap.overruled.is_some(),
     }
+}
+
+/// What one recipe for each block costs, line by line; empty where that was not asked for.
+pub(super) fn simplicity(view: &PlanView) -> Vec<(&'static str, String, String)> {
+    let Some(Simplicity { recipes, apart }) = view.outcome.simplicity else { return vec![] };
+    let money = |minor: f64| show::money(minor.round() as i64, &view.site.currency);
+    let percent = |p: f64| format!("{} %", show::number(p, 1));
+    let line = |what, of: &dyn Fn(&Measure) -> String| (what, of(&recipes), of(&apart));
+    vec![
+        line("Cost, as far as prices are known", &|m| money(m.cost_minor)),
+        line("Of the needs, missing on average", &|m| percent(m.short_percent)),
+        line("More than needed, on average", &|m| percent(m.over_percent)),
+        line("To weigh and carry", &|m| show::mass(m.mass_g)),
+    ]
 }
 
 fn said_by(source: &Source) -> String {

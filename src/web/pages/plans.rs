@@ -3,7 +3,7 @@
 //! element on each plot.
 
 use super::{
-    plan_caps::{Cap, Care, cap, cares},
+    plan_caps::{Cap, Care, cap, cares, simplicity},
     plot::{cell_pages, track},
     plots::{HistoryPage, titled},
     seasons::under_season,
@@ -23,7 +23,7 @@ use crate::{
     app::{
         self,
         history::Subject,
-        seasons::{CapLine, DoseForm, LeftBy, Measure, NeedLine, PlanPlot, PlanView, Simplicity},
+        seasons::{CapLine, DoseForm, LeftBy, NeedLine, PlanPlot, PlanView},
     },
     ids::{PlanId, PlotId},
     web::{
@@ -217,20 +217,6 @@ pub(super) fn unpriced(view: &PlanView) -> Vec<String> {
         line.packs.iter().any(|(pack, count)| *count > 0.0 && pack.price_minor.is_none()) && !line.packs.is_empty()
     });
     lines.map(|line| line.product.name.clone()).collect()
-}
-
-/// What one recipe for each block costs, line by line; empty where that was not asked for.
-fn simplicity(view: &PlanView) -> Vec<(&'static str, String, String)> {
-    let Some(Simplicity { recipes, apart }) = view.outcome.simplicity else { return vec![] };
-    let money = |minor: f64| show::money(minor.round() as i64, &view.site.currency);
-    let percent = |p: f64| format!("{} %", show::number(p, 1));
-    let line = |what, of: &dyn Fn(&Measure) -> String| (what, of(&recipes), of(&apart));
-    vec![
-        line("Cost, as far as prices are known", &|m| money(m.cost_minor)),
-        line("Of the needs, missing on average", &|m| percent(m.short_percent)),
-        line("More than needed, on average", &|m| percent(m.over_percent)),
-        line("To weigh and carry", &|m| show::mass(m.mass_g)),
-    ]
 }
 
 /// What a plan does, in sentences.
