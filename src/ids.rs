@@ -49,12 +49,16 @@ ids! {
     AmendmentId,
     /// A dated composition of an amendment.
     AnalysisId,
+    /// What a list said of an amendment.
+    ListStatusId,
     /// A priced pack size of an amendment.
     PackId,
     /// A named span of a site's years.
     SeasonId,
     /// A season plan.
     PlanId,
+    /// A decision about a cap on one plot in a plan.
+    OverruleId,
     /// Grams of one amendment on one plot in a plan.
     DoseId,
     /// What was really put on.

@@ -3,6 +3,7 @@
 //! total element, available or not.
 
 use super::{
+    amendment::RateLimit,
     crop::{Crop, boron_ceiling},
     element::{Element, Form},
     ground::Texture,
@@ -23,6 +24,63 @@ pub enum Counted {
     Total(Element),
     /// Total nitrogen in livestock manures only.
     ManureNitrogen,
+    /// One product, by the caller's key, whatever is in it.
+    Product(u32),
+}
+
+/// What a cap rests on, which decides whether a person may overrule it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Grounds {
+    /// Published as the most that is sensible: a steward may overrule it, with a reason.
+    Advice,
+    /// Beyond it crops or soil come to harm, and it cannot be taken out again: only with a reason
+    /// and after reading what is warned of, and the warning stays.
+    Hazard,
+    /// Law somewhere. Whether it is law here is not ours to say, so it is never overruled here.
+    Law,
+}
+
+impl Counted {
+    /// The key of what a cap counts: `total-B`, `manure-N`, `product-7`.
+    pub fn key(self) -> String {
+        match self {
+            Counted::Total(element) => format!("total-{}", element.symbol()),
+            Counted::ManureNitrogen => "manure-N".into(),
+            Counted::Product(key) => format!("product-{key}"),
+        }
+    }
+}
+
+impl std::str::FromStr for Counted {
+    type Err = String;
+
+    fn from_str(key: &str) -> Result<Counted, String> {
+        match key.split_once('-') {
+            Some(("total", symbol)) => symbol.parse().map(Counted::Total),
+            Some(("manure", "N")) => Ok(Counted::ManureNitrogen),
+            Some(("product", number)) => number.parse().map(Counted::Product).map_err(|_| format!("“{key}” is no cap")),
+            _ => Err(format!("“{key}” is no cap")),
+        }
+    }
+}
+
+/// A decision with what it stands in the place of.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Overrule {
+    pub decided: Overruled,
+    pub published: KgPerHa,
+    /// The label of the cap as published.
+    pub label: String,
+}
+
+/// A decision to let more, or less, go on than is published.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Overruled {
+    pub kg_per_ha: KgPerHa,
+    /// In the words of whoever decided.
+    pub reason: String,
+    pub by: String,
+    pub on: Date,
 }
 
 /// The most that may be given in twelve months.
@@ -35,6 +93,11 @@ pub struct SeasonCap {
     pub source: Citation,
     /// Known only from memory: shown, but not applied unless switched on.
     pub in_force: bool,
+    pub grounds: Grounds,
+    /// What no decision may go beyond, and who says so; `None` where nothing is published.
+    pub outermost: Option<(KgPerHa, Source)>,
+    /// The decision that stands in the place of what is published, and what is published.
+    pub overruled: Option<Overrule>,
 }
 
 impl SeasonCap {
@@ -44,7 +107,43 @@ impl SeasonCap {
         match self.counted {
             Counted::Total(element) => carries(element),
             Counted::ManureNitrogen => application.manure && carries(Element::N),
+            // Applications do not know the caller's keys.
+            Counted::Product(_) => false,
         }
+    }
+
+    /// What is warned of when it is overruled; `None` where it is advice only.
+    pub fn warning(&self) -> Option<&'static str> {
+        match (self.grounds, self.counted) {
+            (Grounds::Advice, _) => None,
+            (Grounds::Law, _) => Some("This is law in places, and is not overruled here."),
+            (_, Counted::Total(Element::B)) => Some(
+                "Boron beyond this has poisoned crops. It harms sensitive crops first, beans and peas above all, now \
+                 and in the seasons after, and it cannot be taken out of the soil by hand.",
+            ),
+            _ => Some(
+                "This is a metal that stays in the soil. Too much poisons crops, soil life or grazing animals, and \
+                 cannot be taken out again. Laws on soil and on sludge may set limits of their own.",
+            ),
+        }
+    }
+
+    /// The same cap as a person decided it.
+    pub fn overrule(mut self, decided: Overruled) -> SeasonCap {
+        let plain = |rate: KgPerHa| num((rate.0 * 100.0).round() / 100.0);
+        let published = self.kg_per_ha;
+        let label = self.label.clone();
+        let what = label.split(": at most ").next().unwrap_or(&label);
+        let unit = KgPerHa::UNIT;
+        self.label = format!(
+            "{what}: {} {unit} by decision of {}, where {} {unit} is published",
+            plain(decided.kg_per_ha),
+            decided.by,
+            plain(published)
+        );
+        self.kg_per_ha = decided.kg_per_ha;
+        self.overruled = Some(Overrule { decided, published, label });
+        self
     }
 }
 
@@ -87,6 +186,22 @@ const MANURE_N: Source = Source {
     address: "https://eur-lex.europa.eu/legal-content/EN/TXT/?uri=LEGISSUM:l28013",
     evidence: Evidence::Read,
 };
+/// The highest that was read for any crop.
+const BORON_OUTERMOST: Source = Source {
+    publisher: "University of Delaware Cooperative Extension",
+    title: "Boron in Vegetable Crops Revisited (Johnson): 3 lb B/acre, for crops of high need",
+    year: 0,
+    address: "https://extension.udel.edu/weeklycropupdate/?tag=vegetable-crop-nutrients",
+    evidence: Evidence::Read,
+};
+/// Made for sewage sludge; taken as an outermost bound for any product by our own choice.
+const SLUDGE_LOADS: Source = Source {
+    publisher: "Council of the European Communities",
+    title: "Directive 86/278/EEC, annex I C: with sewage sludge at most 12 kg Cu and 30 kg Zn/ha a year as a ten-year mean",
+    year: 1986,
+    address: "https://www.legislation.gov.uk/eudr/1986/278/annexes",
+    evidence: Evidence::Read,
+};
 const POTASH_SPLIT: Source = Source {
     publisher: "No publication at hand",
     title: "Potash above 300 kg K2O/ha is split",
@@ -107,6 +222,9 @@ pub fn season_caps(crops: &[Crop], texture: Texture) -> Vec<SeasonCap> {
         kg_per_ha,
         label: format!("{label}: at most {} kg/ha", num((kg_per_ha.0 * 100.0).round() / 100.0)),
         in_force: source.evidence != Evidence::Memory,
+        grounds: grounds(counted),
+        outermost: outermost(counted),
+        overruled: None,
         source: source.into(),
     };
     let total = Counted::Total;
@@ -136,6 +254,42 @@ pub fn season_caps(crops: &[Crop], texture: Texture) -> Vec<SeasonCap> {
     ]
 }
 
+/// What a cap rests on. Boron and the metals that stay in the soil harm; manure nitrogen is law
+/// in the European Union; the rest is advice.
+fn grounds(counted: Counted) -> Grounds {
+    use Element::{B, Cu, Mo, Zn};
+    match counted {
+        Counted::Total(B | Cu | Mo | Zn) => Grounds::Hazard,
+        Counted::ManureNitrogen => Grounds::Law,
+        Counted::Total(_) | Counted::Product(_) => Grounds::Advice,
+    }
+}
+
+fn outermost(counted: Counted) -> Option<(KgPerHa, Source)> {
+    match counted {
+        Counted::Total(Element::B) => Some((RateUnit::LbPerAcre.read(3.0), BORON_OUTERMOST)),
+        Counted::Total(Element::Cu) => Some((KgPerHa(12.0), SLUDGE_LOADS)),
+        Counted::Total(Element::Zn) => Some((KgPerHa(30.0), SLUDGE_LOADS)),
+        _ => None,
+    }
+}
+
+/// The most of a product itself, as published for it or told by the grower. "At once" counts this
+/// plan only; "a year" counts what `given` says went on in the twelve months before.
+pub fn product_cap(key: u32, name: &str, limit: &RateLimit) -> SeasonCap {
+    let g_per_m2 = limit.rate.grams_per_m2().0;
+    SeasonCap {
+        counted: Counted::Product(key),
+        kg_per_ha: limit.rate,
+        label: format!("{name} {}: at most {} g/m² of the product", limit.per, num((g_per_m2 * 10.0).round() / 10.0)),
+        source: limit.source.clone(),
+        in_force: true,
+        grounds: Grounds::Advice,
+        outermost: None,
+        overruled: None,
+    }
+}
+
 /// What was put on a plot in the twelve months up to and including a day.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Applied {
@@ -143,6 +297,8 @@ pub struct Applied {
     pub by_element: BTreeMap<Element, KgPerHa>,
     /// Total nitrogen from livestock manures.
     pub manure_nitrogen: KgPerHa,
+    /// Of products whose own cap counts a year, by the caller's key.
+    pub by_product: BTreeMap<u32, KgPerHa>,
     /// One node for each application and what it carried of what is counted.
     nodes: BTreeMap<Counted, Vec<Working>>,
 }
@@ -202,6 +358,7 @@ impl Applied {
         match counted {
             Counted::Total(element) => self.by_element.get(&element).copied().unwrap_or_default(),
             Counted::ManureNitrogen => self.manure_nitrogen,
+            Counted::Product(key) => self.by_product.get(&key).copied().unwrap_or_default(),
         }
     }
 
@@ -209,9 +366,16 @@ impl Applied {
     pub fn left(&self, cap: &SeasonCap) -> (KgPerHa, Working) {
         let given = self.of(cap.counted);
         let left = KgPerHa(cap.kg_per_ha.0 - given.0);
-        let leaf =
-            Working::leaf(cap.label.clone(), Figure::significant(cap.kg_per_ha.0, KgPerHa::UNIT, 3), Origin::Published)
-                .cite(cap.source.clone());
+        let figure = |rate: KgPerHa| Figure::significant(rate.0, KgPerHa::UNIT, 3);
+        let leaf = match &cap.overruled {
+            None => Working::leaf(cap.label.clone(), figure(cap.kg_per_ha), Origin::Published),
+            Some(Overrule { decided, published, .. }) => {
+                Working::leaf(cap.label.clone(), figure(cap.kg_per_ha), Origin::Chosen)
+                    .note(format!("Decided on {}: {}", decided.on, decided.reason))
+                    .note(format!("Published: {} kg/ha.", num((published.0 * 100.0).round() / 100.0)))
+            }
+        };
+        let leaf = leaf.cite(cap.source.clone());
         let nodes = self.nodes.get(&cap.counted).cloned().unwrap_or_default();
         let formula = format!("{} − {} = {} kg/ha", num(cap.kg_per_ha.0), num(given.0), num(left.0));
         let figure = Figure::significant(left.0, KgPerHa::UNIT, 3);

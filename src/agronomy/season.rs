@@ -1,12 +1,12 @@
 //! From where plots stand to what a season plan is made of: needs by element, season caps
 //! less what was already put on, and the products that may be used where. Pure joining of
-//! `need`, `cap` and `plan`; it decides one thing of its own, which is what must not go on
-//! ground that does not suit it.
+//! `need`, `cap`, `wants` and `plan`; it decides one thing of its own, which is what must not go
+//! on ground that does not suit it.
 
 use super::{
-    amendment::{Analysis, Kind},
+    amendment::{Analysis, Kind, RateLimit},
     analyte::Analyte,
-    cap::{self, Counted, SeasonCap},
+    cap::{self, Counted, Overruled, SeasonCap},
     crop::Crop,
     element::Element,
     ground::Ground,
@@ -16,6 +16,7 @@ use super::{
     record::{Application, DepthBand},
     standing::{NutrientStanding, Standing, num},
     survey::SALT_BELOW_WATER,
+    wants::{self, Listing, Place, Want},
     working::{Figure, Origin, Working},
 };
 use jiff::{ToSpan, civil::Date};
@@ -26,6 +27,8 @@ use std::collections::{BTreeMap, BTreeSet};
 pub struct PlotSeason {
     pub key: Key,
     pub name: String,
+    /// The block it lies in, by the caller's key.
+    pub block: Option<Key>,
     pub ground: Ground,
     /// Where it stands, or `None` when no soil of it was ever tested.
     pub standing: Option<Standing>,
@@ -60,6 +63,10 @@ pub struct Material {
     pub manure: bool,
     /// Works on acid soil only, as phosphate rock does.
     pub acid_soil_only: bool,
+    /// The most of the product itself.
+    pub rate_limit: Option<RateLimit>,
+    /// What the list that the plan keeps to says of it; `None` where the record has no word of it.
+    pub listing: Option<Listing>,
 }
 
 /// How the grower wants the season worked out.
@@ -71,6 +78,15 @@ pub struct Wishes {
     /// What the grower says every plot needs, kg/ha, with the reason: above all nitrogen.
     pub stated: BTreeMap<Element, (KgPerHa, String)>,
     pub options: Options,
+    pub wants: Vec<Want>,
+    /// Only what stands on the list of this name is used.
+    pub list: Option<String>,
+    /// One recipe for all plots of a block.
+    pub recipes: bool,
+    /// Caps that a person decided otherwise about, by plot and what they count.
+    pub overruled: BTreeMap<(Key, Counted), Overruled>,
+    /// Names of the blocks, for what is said.
+    pub blocks: BTreeMap<Key, String>,
     /// The day on which the caps' twelve months end: when the doses will go on.
     pub spread_on: Date,
 }
@@ -234,16 +250,20 @@ pub const ACID_SOIL_BELOW_PH: f64 = 6.0;
 pub fn prepare(plots: &[PlotSeason], materials: &[Material], locks: &[Lock], wishes: &Wishes) -> Prepared {
     let mut prepared = Prepared::default();
     let products: Vec<Product> = materials.iter().map(|m| m.product.clone()).collect();
+    let unlisted = off_the_list(materials, wishes, &mut prepared.notes);
+    prepared.notes.extend(wants_told(plots, materials, wishes));
     for plot in plots {
         let needs = needs_of(plot, wishes);
         if plot.standing.is_none() {
             prepared.notes.push(format!("{} has no soil test, so nothing is planned from one.", plot.name));
         }
-        let caps = caps_of(plot, wishes.spread_on);
-        let forbidden = unsuited(plot, materials);
+        let caps = caps_of(plot, materials, wishes);
+        let mut forbidden = unsuited(plot, materials);
         if let Some(note) = kept_off(plot, materials, &forbidden) {
             prepared.notes.push(note);
         }
+        let wanted = wants::here(&wishes.wants, plot.key, plot.block);
+        forbidden.extend(unlisted.iter().chain(&wanted.kept_off));
         prepared.input.plots.push(PlotNeed {
             key: plot.key,
             name: plot.name.clone(),
@@ -253,6 +273,8 @@ pub fn prepare(plots: &[PlotSeason], materials: &[Material], locks: &[Lock], wis
             group_caps: group_caps(&caps, materials),
             allowed: None,
             forbidden,
+            required_g_per_m2: wanted.used_g_per_m2,
+            recipe: plot.block.filter(|_| wishes.recipes),
         });
         prepared.needs.insert(plot.key, needs);
         prepared.caps.insert(plot.key, caps);
@@ -288,11 +310,77 @@ fn still_needed(need: Need, plot: &PlotSeason, wishes: &Wishes) -> Need {
     need.less(given, seasons)
 }
 
-fn caps_of(plot: &PlotSeason, on: Date) -> Vec<CapLeft> {
+/// Products that the plan's list does not hold, which stay out, with what the list says of all.
+fn off_the_list(materials: &[Material], wishes: &Wishes, notes: &mut Vec<String>) -> BTreeSet<Key> {
+    let Some(list) = &wishes.list else { return BTreeSet::new() };
+    let holds = |m: &&Material| m.listing.as_ref().is_some_and(Listing::holds);
+    let (on, off): (Vec<&Material>, Vec<&Material>) = materials.iter().partition(holds);
+    if !off.is_empty() {
+        let names = off.iter().map(|m| match &m.listing {
+            Some(listing) => format!("{}, {}", m.product.name, listing.words(list)),
+            None => format!("{}, of which nothing is noted", m.product.name),
+        });
+        let names: Vec<String> = names.collect();
+        notes.push(format!(
+            "Only what is listed on {list} is used, so these are left out: {}. What a list says is noted on the \
+             product’s page; the certifier decides.",
+            names.join("; ")
+        ));
+    }
+    for material in on {
+        if let Some(listing) = &material.listing {
+            notes.push(format!("{} is {}.", material.product.name, listing.words(list)));
+        }
+    }
+    off.iter().map(|m| m.product.key).collect()
+}
+
+fn wants_told(plots: &[PlotSeason], materials: &[Material], wishes: &Wishes) -> Vec<String> {
+    let told = |want: &Want| {
+        let product = materials.iter().find(|m| m.product.key == want.product)?;
+        let place = match want.place {
+            Place::Everywhere => "every plot".to_owned(),
+            Place::Block(key) => wishes.blocks.get(&key)?.clone(),
+            Place::Plot(key) => plots.iter().find(|plot| plot.key == key)?.name.clone(),
+        };
+        Some(wants::words(want, &product.product.name, &place))
+    };
+    wishes.wants.iter().filter_map(told).collect()
+}
+
+fn caps_of(plot: &PlotSeason, materials: &[Material], wishes: &Wishes) -> Vec<CapLeft> {
+    let on = wishes.spread_on;
     // What is agreed goes on by then.
     let promised = plot.promised.iter().map(|a| Application { applied_on: on, ..a.clone() });
     let given: Vec<Application> = plot.applications.iter().cloned().chain(promised).collect();
-    caps_on(&plot.crops, &plot.ground, &given, on)
+    let mut applied = cap::already_applied(&given, plot.ground.area, on);
+    let mut caps: Vec<SeasonCap> = cap::season_caps(&plot.crops, plot.ground.texture);
+    caps.retain(|cap| cap.in_force);
+    for material in materials {
+        let Some(limit) = &material.rate_limit else { continue };
+        let (key, name) = (material.product.key, material.product.name.as_str());
+        if limit.per != "at once" {
+            let since = on.saturating_sub(1.year());
+            let same = |a: &&Application| {
+                let agreed =
+                    a.amendment.strip_prefix(name).is_some_and(|rest| rest.is_empty() || rest.starts_with(" (agreed"));
+                agreed && a.applied_on > since && a.applied_on <= on
+            };
+            let grams: f64 = given.iter().filter(same).map(|a| a.mass_g).sum();
+            applied.by_product.insert(key, Grams(grams).per(plot.ground.area));
+        }
+        caps.push(cap::product_cap(key, name, limit));
+    }
+    let decided = |cap: SeasonCap| match wishes.overruled.get(&(plot.key, cap.counted)) {
+        Some(overruled) => cap.overrule(overruled.clone()),
+        None => cap,
+    };
+    caps.into_iter().map(decided).map(|cap| left_of(cap, &applied)).collect()
+}
+
+fn left_of(cap: SeasonCap, applied: &cap::Applied) -> CapLeft {
+    let (left, working) = applied.left(&cap);
+    CapLeft { given: applied.of(cap.counted), cap, left, working }
 }
 
 /// The caps in force on a plot, with what the twelve months that end with `on` leave of each.
@@ -301,10 +389,7 @@ pub fn caps_on(crops: &[Crop], ground: &Ground, applications: &[Application], on
     cap::season_caps(crops, ground.texture)
         .into_iter()
         .filter(|cap| cap.in_force)
-        .map(|cap| {
-            let (left, working) = applied.left(&cap);
-            CapLeft { given: applied.of(cap.counted), cap, left, working }
-        })
+        .map(|cap| left_of(cap, &applied))
         .collect()
 }
 
@@ -356,14 +441,16 @@ fn group_caps(caps: &[CapLeft], materials: &[Material]) -> Vec<GroupCap> {
         .filter(|m| m.manure)
         .map(|m| (m.product.key, m.product.content.get(&Element::N).copied().unwrap_or(0.0)))
         .collect();
-    caps.iter()
-        .filter(|one| one.cap.counted == Counted::ManureNitrogen && !manures.is_empty())
-        .map(|one| GroupCap {
-            label: one.cap.label.clone(),
-            grams_per_gram: manures.clone(),
-            left_kg_per_ha: one.left.0,
-        })
-        .collect()
+    let group = |one: &CapLeft| {
+        let grams_per_gram = match one.cap.counted {
+            Counted::Total(_) => return None,
+            Counted::ManureNitrogen if manures.is_empty() => return None,
+            Counted::ManureNitrogen => manures.clone(),
+            Counted::Product(key) => BTreeMap::from([(key, 1.0)]),
+        };
+        Some(GroupCap { label: one.cap.label.clone(), grams_per_gram, left_kg_per_ha: one.left.0 })
+    };
+    caps.iter().filter_map(group).collect()
 }
 
 /// Products that must not go on this ground: what raises pH where it is high already, what
@@ -406,6 +493,7 @@ mod tests {
         PlotSeason {
             key: 1,
             name: "Bed 1".into(),
+            block: None,
             ground: Ground {
                 area: SquareMetres(10.0),
                 cover: Cover::Open,
@@ -436,7 +524,7 @@ mod tests {
             stock_g: 1e6,
             ..Product::default()
         };
-        Material { product, kind, manure: kind == Kind::Manure, acid_soil_only: false }
+        Material { product, kind, manure: kind == Kind::Manure, acid_soil_only: false, rate_limit: None, listing: None }
     }
 
     fn wishes(element: Element, kg_per_ha: f64) -> Wishes {

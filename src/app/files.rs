@@ -52,23 +52,8 @@ impl App {
 
     async fn attach(&self, actor: &Actor, place: Place, name: &str, bytes: &[u8]) -> Result<AttachmentId> {
         actor.may(Role::Recorder)?;
-        let name: String =
-            name.rsplit(['/', '\\']).next().unwrap_or_default().chars().filter(|c| !c.is_control()).collect();
-        let name = Some(name.trim()).filter(|name| !name.is_empty()).unwrap_or("file");
-        let name: String = name.chars().take(200).collect();
-        if bytes.is_empty() {
-            return Err(Error::invalid("file", "Choose a file; this one is empty."));
-        }
-        if bytes.len() > UPLOAD_BYTES_MAX {
-            return Err(Error::invalid("file", format!("A file has at most {} MiB.", UPLOAD_BYTES_MAX >> 20)));
-        }
-        let Some(media_type) = media_type(bytes, &name) else {
-            return Err(Error::invalid(
-                "file",
-                "Only PDF, PNG, JPEG, CSV and plain text are kept; this is something else.",
-            ));
-        };
-        let sha256 = Sha256::digest(bytes);
+        let (name, media_type) = checked(name, bytes)?;
+        let sha256 = sha256(bytes);
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
         match place {
             Place::Report(id) => drop(found(store::samplings::report(&mut write, id).await?, "report")?),
@@ -97,6 +82,31 @@ impl App {
         };
         Ok(write.commit(Change::new(subject, "voided", format!("The file {} was removed: {reason}", row.name))).await?)
     }
+}
+
+/// The name to keep a file under and what it is, or why it is not taken.
+pub(super) fn checked(name: &str, bytes: &[u8]) -> Result<(String, &'static str)> {
+    let name: String =
+        name.rsplit(['/', '\\']).next().unwrap_or_default().chars().filter(|c| !c.is_control()).collect();
+    let name = Some(name.trim()).filter(|name| !name.is_empty()).unwrap_or("file");
+    let name: String = name.chars().take(200).collect();
+    if bytes.is_empty() {
+        return Err(Error::invalid("file", "Choose a file; this one is empty."));
+    }
+    if bytes.len() > UPLOAD_BYTES_MAX {
+        return Err(Error::invalid("file", format!("A file has at most {} MiB.", UPLOAD_BYTES_MAX >> 20)));
+    }
+    match media_type(bytes, &name) {
+        Some(media_type) => Ok((name, media_type)),
+        None => {
+            Err(Error::invalid("file", "Only PDF, PNG, JPEG, CSV and plain text are kept; this is something else."))
+        }
+    }
+}
+
+/// What the bytes of a file are found by.
+pub(super) fn sha256(bytes: &[u8]) -> Vec<u8> {
+    Sha256::digest(bytes).to_vec()
 }
 
 /// What a file is, by its first bytes; the name only tells CSV from other plain text.

@@ -19,6 +19,7 @@ mod kept;
 pub mod lab_check;
 pub mod lime;
 mod lineage;
+pub mod lists;
 pub mod metals;
 pub mod nitrogen;
 pub mod opinions;

@@ -5,7 +5,7 @@
 use super::{
     Actor, App, Result,
     access::found,
-    guidelines,
+    guidelines, lineage,
     plots::{PlotRow, SiteRow},
     reports::{ReportRow, SamplingRow},
 };

@@ -103,6 +103,7 @@ pub fn garden(plots: usize, products: usize, elements: usize, seed: u64) -> Plan
                 price_minor: Some((price as f64 * grade * dice.between(0.8, 1.2)) as i64),
             }],
             whole_packs: true,
+            pass: Default::default(),
             scale_step_g: Some(1.0),
         }
     });

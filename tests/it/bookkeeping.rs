@@ -130,7 +130,7 @@ impl Farm {
             guideline: "rutgers_mehlich3".into(),
             plots: plots.iter().map(ToString::to_string).collect(),
             products: products.iter().map(ToString::to_string).collect(),
-            loose: "yes".into(),
+            sold: "loose".into(),
             ..PlanForm::default()
         };
         self.app.add_plan(&self.ada, self.season, &form).await.unwrap()

@@ -24,6 +24,8 @@ mod opinion_pages;
 mod own_guideline_pages;
 mod own_guidelines;
 mod plan_pages;
+mod plan_wants;
+mod plan_wishes;
 mod plans;
 mod questions;
 mod readings;

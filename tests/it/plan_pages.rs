@@ -22,14 +22,14 @@ use jiff::civil::date;
 
 const BEDS: [&str; 5] = ["A1", "A2", "A3", "B1", "B2"];
 
-pub(super) struct Planned {
+pub struct Planned {
     pub garden: Garden,
     pub site: SiteId,
     pub season: SeasonId,
     pub beds: Vec<PlotId>,
 }
 
-fn cell(analyte: &str, printed: &str) -> CellForm {
+pub fn cell(analyte: &str, printed: &str) -> CellForm {
     let method = if analyte == "ph" { "ph_water_1_1" } else { "mehlich3_icp" };
     CellForm {
         analyte: analyte.into(),
@@ -42,7 +42,7 @@ fn cell(analyte: &str, printed: &str) -> CellForm {
 
 /// Five beds of 10 m², tested by Mehlich-3 and short of phosphorus, potassium, copper and
 /// boron; the catalogue with a price for every pack; a season.
-pub(super) async fn five_beds() -> Planned {
+pub async fn five_beds() -> Planned {
     let garden = Garden::new().await;
     let (app, ada) = (&garden.app, &garden.ada);
     let form = SiteForm { guideline: "rutgers_mehlich3".into(), scale_step_g: "1".into(), ..site_form("Home") };
@@ -71,25 +71,30 @@ pub(super) async fn five_beds() -> Planned {
     Planned { garden, site, season, beds }
 }
 
-async fn amendment(garden: &Garden, name: &str) -> AmendmentId {
+pub async fn amendment(garden: &Garden, name: &str) -> AmendmentId {
     let rows = garden.app.amendments(&garden.ada, false).await.unwrap();
     let names: Vec<&str> = rows.iter().map(|row| row.amendment.name.as_str()).collect();
     rows.iter().find(|row| row.amendment.name.starts_with(name)).unwrap_or_else(|| panic!("{name} in {names:?}")).id
 }
 
+/// The fields of the form that a page shows, as it stands; selects are left out.
+pub fn form_pairs(page: &str) -> Vec<String> {
+    let mut pairs = Vec::new();
+    for tag in page.split("<input").skip(1).map(|rest| rest.split('>').next().unwrap()) {
+        let of = |name: &str| tag.split_once(&format!(" {name}=\"")).map(|(_, rest)| rest.split('"').next().unwrap());
+        let boxed = tag.contains("type=\"checkbox\"") || tag.contains("type=\"radio\"");
+        if let Some(name) = of("name").filter(|_| !boxed || tag.contains(" checked")) {
+            pairs.push(format!("{name}={}", of("value").unwrap_or_default().replace(' ', "+")));
+        }
+    }
+    pairs
+}
+
 impl Planned {
     /// The body of the form that the page for a new plan shows, as it stands.
-    async fn new_plan_body(&self) -> String {
+    pub async fn new_plan_body(&self) -> String {
         let page = self.garden.get(&format!("/seasons/{}/plans/new", self.season)).await;
-        let mut pairs = Vec::new();
-        for tag in page.split("<input").skip(1).map(|rest| rest.split('>').next().unwrap()) {
-            let of =
-                |name: &str| tag.split_once(&format!(" {name}=\"")).map(|(_, rest)| rest.split('"').next().unwrap());
-            let boxed = tag.contains("type=\"checkbox\"") || tag.contains("type=\"radio\"");
-            if let Some(name) = of("name").filter(|_| !boxed || tag.contains(" checked")) {
-                pairs.push(format!("{name}={}", of("value").unwrap_or_default().replace(' ', "+")));
-            }
-        }
+        let mut pairs = form_pairs(&page);
         // Of the products, a handful that one would have in a shed.
         let mut shed = Vec::new();
         for name in ["Sulfate of potash", "Triple superphosphate", "Epsom salt", "Copper sulfate", "Borax"] {
@@ -99,19 +104,19 @@ impl Planned {
         pairs.join("&")
     }
 
-    pub(super) async fn plan(&self) -> PlanId {
+    pub async fn plan(&self) -> PlanId {
         let body = self.new_plan_body().await;
         let to = self.garden.send(&format!("/seasons/{}/plans", self.season), &body).await;
         to.strip_prefix("/plans/").unwrap().parse().unwrap()
     }
 
-    pub(super) async fn view(&self, plan: PlanId) -> PlanView {
+    pub async fn view(&self, plan: PlanId) -> PlanView {
         self.garden.app.plan(&self.garden.ada, plan).await.unwrap()
     }
 }
 
 /// The table of a plan as its form sends it, with some fields typed otherwise.
-fn table(view: &PlanView, typed: &[(String, &str)]) -> String {
+pub fn table(view: &PlanView, typed: &[(String, &str)]) -> String {
     let mut pairs: Vec<String> = vec![format!("revision={}", view.plan.revision)];
     for dose in view.plots.iter().flat_map(|plot| &plot.doses) {
         let field = DoseForm::grams_field(dose.plot, dose.amendment);

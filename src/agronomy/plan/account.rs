@@ -6,6 +6,7 @@ use super::super::element::Element;
 use super::clean::{Plot, Problem, named};
 use super::notes::{Named, Note};
 use super::packs::{self, Purchase};
+use super::passes;
 use super::{Key, Lock};
 use std::collections::BTreeMap;
 
@@ -36,6 +37,8 @@ pub struct PlotAccount {
     pub caps: Vec<CapUse>,
     /// Total grams of every element that the doses bring, available or not.
     pub brought_g: BTreeMap<Element, f64>,
+    /// Walks over the plot: what goes out together is one.
+    pub passes: usize,
 }
 
 /// A need and how far it is met, grams available in the first season.
@@ -84,7 +87,11 @@ pub(super) fn account(problem: &Problem, grams: &[Vec<f64>]) -> Account {
                 *brought_g.entry(*element).or_insert(0.0) += content * g;
             }
         }
-        plots.push(PlotAccount { plot: plot.named(), area_m2: plot.area_m2, needs, caps, brought_g });
+        let passes = passes::count(&problem.products, doses);
+        if let Some(most) = problem.max_passes.filter(|most| passes > *most) {
+            notes.push(Note::TooManyPasses { plot: plot.named(), passes, most });
+        }
+        plots.push(PlotAccount { plot: plot.named(), area_m2: plot.area_m2, needs, caps, brought_g, passes });
     }
     let totals = totals_g(problem, grams);
     let shopping = packs::shopping(problem, &totals);
@@ -160,6 +167,14 @@ fn plot_notes(problem: &Problem, plot: &Plot, doses: &[f64], caps: &[CapUse]) ->
         }
         if !plot.allowed[p] {
             notes.push(Note::NotAllowedHere { plot: plot.named(), product: named(product) });
+        }
+    }
+    for &p in &plot.least {
+        let (product, least_g) = (named(&problem.products[p]), plot.committed_g(p));
+        // One recipe for plots of many sizes cannot be whole steps of the scale on each.
+        let step_g = problem.products[p].scale_step_g.unwrap_or(0.0);
+        if doses[p] < (least_g - step_g) * (1.0 - 1e-9) {
+            notes.push(Note::LessThanRequired { plot: plot.named(), product, dose_g: doses[p], least_g });
         }
     }
     notes

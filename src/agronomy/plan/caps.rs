@@ -83,33 +83,41 @@ pub(super) fn tighten(plot: &mut Plot, products: &[Product], notes: &mut Vec<Not
 }
 
 fn highest_rate(plot: &Plot, product: &Product, p: usize) -> (f64, Option<Stop>) {
-    if plot.locked_g.contains_key(&p) {
+    let (room, stop) = highest_permitted(plot, product, p);
+    let useful = highest_useful(plot, p);
+    match stop {
+        Some(stop @ (Stop::Locked | Stop::NotAllowed)) => (0.0, Some(stop)),
+        _ if useful <= 0.0 => (0.0, Some(Stop::NoUse)),
+        Some(stop) => (0.0, Some(stop)),
+        None => (room.min(useful), None),
+    }
+}
+
+/// The free rate beyond which every need that the product serves is met already, g/m².
+pub(super) fn highest_useful(plot: &Plot, p: usize) -> f64 {
+    let open = plot.targets.iter().filter(|t| t.need > t.locked && t.supply[p] > 0.0);
+    open.map(|t| (t.need - t.locked) / t.supply[p]).fold(0.0, f64::max)
+}
+
+/// The highest free rate that bans, supply, caps and label leave, g/m², or what leaves none.
+pub(super) fn highest_permitted(plot: &Plot, product: &Product, p: usize) -> (f64, Option<Stop>) {
+    if plot.is_held(p) {
         return (0.0, Some(Stop::Locked));
     }
     if !plot.allowed[p] {
         return (0.0, Some(Stop::NotAllowed));
     }
-    // Beyond the largest of these every need is met already.
-    let useful = plot
-        .targets
-        .iter()
-        .filter(|t| t.need > t.locked && t.supply[p] > 0.0)
-        .map(|t| (t.need - t.locked) / t.supply[p])
-        .fold(0.0, f64::max);
-    if useful <= 0.0 {
-        return (0.0, Some(Stop::NoUse));
-    }
     if product.packs.is_empty() && product.stock_g <= 0.0 {
         return (0.0, Some(Stop::NoneToBeHad));
     }
-    let mut most = useful;
+    let mut most = f64::INFINITY;
     for (i, limit) in plot.limits.iter().enumerate().filter(|(_, l)| l.per_gram[p] > 0.0) {
         if limit.free <= 0.0 {
             return (0.0, Some(Stop::Cap(i)));
         }
         most = most.min(limit.free / limit.per_gram[p]);
     }
-    match product.rate_max_g_per_m2 {
+    match product.rate_max_g_per_m2.map(|rate| rate - plot.committed_g(p) / plot.area_m2) {
         Some(rate) if rate <= 0.0 => (0.0, Some(Stop::Rate)),
         Some(rate) => (most.min(rate), None),
         None => (most, None),
@@ -120,9 +128,11 @@ fn highest_rate(plot: &Plot, product: &Product, p: usize) -> (f64, Option<Stop>)
 /// that no cap is exceeded by even a rounding error. `grams` is plot × product.
 pub(super) fn trim(problem: &Problem, mut grams: Vec<Vec<f64>>) -> Vec<Vec<f64>> {
     for (plot, doses) in problem.plots.iter().zip(&mut grams) {
-        let free: Vec<usize> = (0..doses.len()).filter(|p| !plot.locked_g.contains_key(p)).collect();
+        let free: Vec<usize> = (0..doses.len()).filter(|p| !plot.is_held(*p)).collect();
+        // What must be used in any case is set aside; only what goes beyond it can shrink.
+        let least: Vec<f64> = (0..doses.len()).map(|p| plot.committed_g(p)).collect();
         for &p in &free {
-            doses[p] = doses[p].clamp(0.0, plot.most[p] * plot.area_m2);
+            doses[p] = (doses[p] - least[p]).clamp(0.0, plot.most[p] * plot.area_m2);
         }
         for limit in &plot.limits {
             let room = limit.free * plot.area_m2;
@@ -133,6 +143,7 @@ pub(super) fn trim(problem: &Problem, mut grams: Vec<Vec<f64>>) -> Vec<Vec<f64>>
                 free.iter().filter(|&&p| limit.per_gram[p] > 0.0).for_each(|&p| doses[p] *= share);
             }
         }
+        free.iter().for_each(|&p| doses[p] += least[p]);
     }
     grams
 }

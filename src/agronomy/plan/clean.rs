@@ -6,21 +6,23 @@
 use super::super::element::Element;
 use super::caps::{self, Limit};
 use super::notes::{Named, Note};
-use super::{G_PER_M2_IN_KG_PER_HA, Key, Lock, Pack, PlanInput, PlotNeed, Product};
-use std::collections::BTreeMap;
+use super::required;
+use super::{G_PER_M2_IN_KG_PER_HA, Key, Lock, Options, Pack, PlanInput, PlotNeed, Product};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// The cleaned problem; products are referred to by their place in `products`.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Problem {
     pub plots: Vec<Plot>,
     /// Sorted by key; every figure in them is finite and in range.
     pub products: Vec<Product>,
     pub budget_minor: Option<f64>,
     pub max_products: Option<usize>,
+    pub max_passes: Option<usize>,
 }
 
 /// A plot with its goals and limits, per m².
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Plot {
     pub key: Key,
     pub name: String,
@@ -31,8 +33,12 @@ pub(super) struct Plot {
     pub most: Vec<f64>,
     /// Per product: why `most` is 0.
     pub stop: Vec<Option<Stop>>,
-    /// Locked doses, g.
+    /// Committed doses, g: those a person fixed, and the least of those that must be used.
     pub locked_g: BTreeMap<usize, f64>,
+    /// Of these, products of which more may be used: what must be used is a least.
+    pub least: BTreeSet<usize>,
+    /// Plots of one number get the same g/m² of everything.
+    pub recipe: Option<Key>,
     /// Per product: may it be used here?
     pub allowed: Vec<bool>,
 }
@@ -64,11 +70,25 @@ pub(super) enum Stop {
     NoneToBeHad,
     /// Supplies nothing that is needed here.
     NoUse,
+    /// The passes over the plot are taken by others.
+    Passes,
+    /// Something on another plot of the same recipe.
+    Recipe,
 }
 
 impl Plot {
     pub fn named(&self) -> Named {
         Named::new(self.key, &self.name)
+    }
+
+    /// Whether a person fixed the dose, so that nothing may be added to it.
+    pub fn is_held(&self, p: usize) -> bool {
+        self.locked_g.contains_key(&p) && !self.least.contains(&p)
+    }
+
+    /// What of a product goes on in any case, g.
+    pub fn committed_g(&self, p: usize) -> f64 {
+        self.locked_g.get(&p).copied().unwrap_or(0.0)
     }
 }
 
@@ -84,7 +104,7 @@ fn usable(x: f64) -> bool {
 /// Makes a problem of the input.
 pub(super) fn clean(input: &PlanInput) -> (Problem, Vec<Note>) {
     let mut notes = Vec::new();
-    let products = products(&input.products, &mut notes);
+    let products = products(&input.products, input.options.budget_minor.is_some(), &mut notes);
     let mut listed: Vec<&PlotNeed> = input.plots.iter().collect();
     listed.sort_by_key(|p| p.key); // stable: of two with one key the first listed wins
     let mut plots: Vec<Plot> = Vec::new();
@@ -98,15 +118,17 @@ pub(super) fn clean(input: &PlanInput) -> (Problem, Vec<Note>) {
         }
     }
     locks(&input.locks, &mut plots, &products, &mut notes);
+    required::commit(input, &mut plots, &products, &mut notes);
     for plot in &mut plots {
         caps::tighten(plot, &products, &mut notes);
     }
     notes.extend(nothing_carries(&plots));
     let budget_minor = input.options.budget_minor.map(|b| b.max(0) as f64);
-    (Problem { plots, products, budget_minor, max_products: input.options.max_products }, notes)
+    let Options { max_products, max_passes, .. } = input.options;
+    (Problem { plots, products, budget_minor, max_products, max_passes }, notes)
 }
 
-fn products(listed: &[Product], notes: &mut Vec<Note>) -> Vec<Product> {
+fn products(listed: &[Product], budget: bool, notes: &mut Vec<Note>) -> Vec<Product> {
     let mut sorted: Vec<&Product> = listed.iter().collect();
     sorted.sort_by_key(|p| p.key);
     let mut kept: Vec<Product> = Vec::new();
@@ -127,12 +149,12 @@ fn products(listed: &[Product], notes: &mut Vec<Note>) -> Vec<Product> {
             notes.push(Note::ProductLeftOut { product: name, why: "its analysis adds up to more than 100 %" });
             continue;
         }
-        kept.push(product_figures(product, notes));
+        kept.push(product_figures(product, budget, notes));
     }
     kept
 }
 
-fn product_figures(product: &Product, notes: &mut Vec<Note>) -> Product {
+fn product_figures(product: &Product, budget: bool, notes: &mut Vec<Note>) -> Product {
     let name = named(product);
     let mut clean = product.clone();
     let mut odd = |what: String, taken_as: &'static str| {
@@ -176,10 +198,15 @@ fn product_figures(product: &Product, notes: &mut Vec<Note>) -> Product {
     if clean.packs.iter().any(|p| p.price_minor.is_some()) {
         // A pack without a price cannot be weighed against one that has a price.
         clean.packs.retain(|p| p.price_minor.is_some());
+    } else if !clean.packs.is_empty() && budget {
+        // What it costs cannot be held against the budget, and unknown must not count as free.
+        notes.push(Note::NeedsPrice { product: name.clone() });
+        clean.packs.clear();
     } else if !clean.packs.is_empty() {
         notes.push(Note::PriceUnknown { product: name.clone() });
     }
-    if clean.packs.is_empty() && clean.stock_g == 0.0 {
+    let priceless = budget && !product.packs.is_empty() && clean.packs.is_empty();
+    if clean.packs.is_empty() && clean.stock_g == 0.0 && !priceless {
         notes.push(Note::NoneToBeHad { product: name });
     }
     let order = |p: &Pack| (p.mass_g, p.price_minor.unwrap_or(0));
@@ -234,6 +261,8 @@ fn plot(need: &PlotNeed, products: &[Product], input: &PlanInput, notes: &mut Ve
         most: vec![0.0; products.len()],
         stop: vec![None; products.len()],
         locked_g: BTreeMap::new(),
+        least: BTreeSet::new(),
+        recipe: need.recipe,
         allowed,
     }
 }

@@ -89,7 +89,7 @@ fn down(g: f64, step: f64) -> f64 {
 /// Doses as they will be weighed, and the same as plot × product grams.
 pub(super) fn weigh(problem: &Problem, exact: &[Vec<f64>]) -> (Vec<Dose>, Vec<Vec<f64>>) {
     let products = &problem.products;
-    let free = |b: usize, p: usize| !problem.plots[b].locked_g.contains_key(&p);
+    let free = |b: usize, p: usize| !problem.plots[b].is_held(p);
     let step = |b: usize, p: usize| products[p].scale_step_g.filter(|s| free(b, p) && exact[b][p] >= *s);
     let mut weighed = exact.to_vec();
     let mut floored = vec![vec![false; products.len()]; exact.len()];

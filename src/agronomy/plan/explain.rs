@@ -104,7 +104,11 @@ pub(super) fn unmet(
                 vec![Because::Scale]
             } else {
                 let accepted = options.stage_slack[Goal::Shortage as usize] > 0.0;
-                let fallback = if accepted || proven { Because::Accepted } else { Because::Search };
+                let fallback = match () {
+                    () if plot.recipe.is_some() && !accepted => Because::OneRecipe,
+                    () if accepted || proven => Because::Accepted,
+                    () => Because::Search,
+                };
                 reasons(problem, plot, doses, &target.supply, &whole, fallback)
             };
             let (plot, element) = (plot.named(), target.element);
@@ -179,6 +183,8 @@ fn stopped(problem: &Problem, plot: &Plot, p: usize, stop: Stop) -> Because {
         Stop::Rate => Because::RateLimit(product),
         Stop::NotAllowed => Because::NotAllowed(vec![product]),
         Stop::NoneToBeHad | Stop::NoUse => Because::Supply(product),
+        Stop::Passes => Because::Passes,
+        Stop::Recipe => Because::OneRecipe,
     }
 }
 

@@ -17,6 +17,9 @@ pub mod explain;
 pub mod notes;
 pub mod optimise;
 pub mod packs;
+mod passes;
+mod recipe;
+mod required;
 mod stages;
 
 pub use account::{Account, CapUse, NeedMet, PlotAccount};
@@ -27,6 +30,7 @@ pub use notes::{Because, Named, Note};
 pub use packs::Purchase;
 
 use super::element::Element;
+use super::pass::Pass;
 use super::source::{Evidence, Source};
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
@@ -64,6 +68,11 @@ pub struct PlotNeed {
     pub allowed: Option<BTreeSet<Key>>,
     /// These products must not be used here.
     pub forbidden: BTreeSet<Key>,
+    /// These products must be used here: at least so many g/m², or, without a figure, enough to
+    /// weigh well. A cap, a lock or a ban comes first, and a note says so.
+    pub required_g_per_m2: BTreeMap<Key, Option<f64>>,
+    /// Plots of one number get one recipe: the same g/m² of everything.
+    pub recipe: Option<Key>,
 }
 
 /// What is left of a season cap.
@@ -95,6 +104,8 @@ pub struct Product {
     pub content: BTreeMap<Element, f64>,
     /// Share of the content available in the first season, 0 to 1; not listed means 1.
     pub availability: BTreeMap<Element, f64>,
+    /// What it can share a pass with.
+    pub pass: Pass,
     /// The most of the product on any plot, g/m².
     pub rate_max_g_per_m2: Option<f64>,
     /// On hand, g: free supply, used first.
@@ -131,6 +142,8 @@ pub struct Options {
     pub budget_minor: Option<i64>,
     /// The most different products in the whole plan.
     pub max_products: Option<usize>,
+    /// The most passes over any one plot; what goes out together is one ([`Pass`]).
+    pub max_passes: Option<usize>,
     /// How much worse each goal may come out, in its own unit, to let the later goals do
     /// better: \[shortage, excess, cost in minor units, products, grams\].
     pub stage_slack: [f64; 5],
@@ -153,6 +166,7 @@ impl Default for Options {
         Options {
             budget_minor: None,
             max_products: None,
+            max_passes: None,
             stage_slack: [0.0; 5],
             shortage_weight: BTreeMap::new(),
             excess_weight: BTreeMap::new(),
@@ -254,9 +268,11 @@ pub fn solve(input: &PlanInput) -> Plan {
 
 /// [`solve`] with another solver.
 pub fn solve_with(input: &PlanInput, solver: &dyn optimise::Solver) -> Plan {
-    let (problem, mut notes) = clean::clean(input);
-    let found = stages::run(&problem, &input.options, solver);
-    let exact_g = caps::trim(&problem, found.grams(&problem));
+    let (mut problem, mut notes) = clean::clean(input);
+    let mut joined = recipe::join(&problem, &mut notes);
+    notes.extend(passes::limit(&mut joined.problem, solver));
+    let found = stages::run(&joined.problem, &input.options, solver);
+    let exact_g = joined.part(&caps::trim(&joined.problem, found.grams(&joined.problem)), &mut problem);
     let (doses, weighed_g) = doses::weigh(&problem, &exact_g);
     let account = account::account(&problem, &weighed_g);
     let unmet = explain::unmet(&problem, &exact_g, &account, &input.options, found.all_proven());

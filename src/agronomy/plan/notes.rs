@@ -43,6 +43,18 @@ pub enum Note {
     RateExceeded { plot: Named, product: Named, g_per_m2: f64, most_g_per_m2: f64 },
     /// The product is used where it is not allowed.
     NotAllowedHere { plot: Named, product: Named },
+    /// Less of the product than must be used here.
+    LessThanRequired { plot: Named, product: Named, dose_g: f64, least_g: f64 },
+    /// What must be used here cannot be, or not so much of it; `why` completes the sentence.
+    RequiredLess { plot: Named, product: Named, asked_g: f64, given_g: f64, why: String },
+    /// The passes over these plots had to be chosen among.
+    PassesChosen { plots: Vec<Named>, most: usize },
+    /// The doses take more passes than asked for.
+    TooManyPasses { plot: Named, passes: usize, most: usize },
+    /// A plot with doses of its own does not follow the recipe of its block.
+    OutOfRecipe { plot: Named },
+    /// There is a budget and no price, so none of it is bought.
+    NeedsPrice { product: Named },
     /// More is used than is on hand, and it cannot be bought.
     BeyondStock { product: Named, short_g: f64 },
     /// More is spent than the budget.
@@ -86,6 +98,10 @@ pub enum Because {
     Budget,
     /// The limit on the number of products is reached.
     ProductCount,
+    /// Other products take the passes that the plot may have.
+    Passes,
+    /// One recipe for the whole block.
+    OneRecipe,
     /// Some shortage was accepted, for less excess, cost or mass.
     Accepted,
     /// Weighing steps.
@@ -157,7 +173,7 @@ impl fmt::Display for Note {
                 write!(f, "{plot}: {product} at {g_per_m2:.1} g/m² is above its limit of {most_g_per_m2:.1} g/m².")
             }
             Note::NotAllowedHere { plot, product } => {
-                write!(f, "{plot}: {product} is not among the products allowed here.")
+                write!(f, "{plot}: {product} is kept off this plot, and yet there is a dose of it.")
             }
             Note::BeyondStock { product, short_g } => {
                 write!(f, "{product}: {} more is used than is on hand, and no pack is known to buy.", grams(*short_g))
@@ -167,7 +183,11 @@ impl fmt::Display for Note {
                 write!(f, "The packs cost {cost:.2}, which is more than the budget of {budget:.2}.")
             }
             Note::TooManyLocked { locked, asked } => {
-                write!(f, "Locked doses use {locked} products, more than the {asked} asked for; no others are used.")
+                write!(
+                    f,
+                    "Doses that are kept or must be used take {locked} products, more than the {asked} asked for; \
+                     no others are used."
+                )
             }
             Note::NothingCarries { element, plots } => {
                 write!(f, "No product in the list supplies {}, which is needed on {}.", element.name(), names(plots))
@@ -176,7 +196,44 @@ impl fmt::Display for Note {
                 write!(f, "{product} is not used: none is on hand and no pack is known to buy.")
             }
             Note::PriceUnknown { product } => {
-                write!(f, "{product} has no price, so the cost shown leaves it out; it may not be the cheapest choice.")
+                write!(
+                    f,
+                    "{product} has no price. So that unknown does not count as free, the plan takes it to be as dear, \
+                     gram for gram, as the dearest product here; the cost shown leaves it out."
+                )
+            }
+            Note::NeedsPrice { product } => write!(
+                f,
+                "{product} has no price, and there is a budget to keep, so none of it is bought. Give its pack a price."
+            ),
+            Note::LessThanRequired { plot, product, dose_g, least_g } => write!(
+                f,
+                "{plot}: at least {} of {product} must be used here, and the dose is {}.",
+                grams(*least_g),
+                grams(*dose_g)
+            ),
+            Note::RequiredLess { plot, product, asked_g, given_g, why } => {
+                write!(f, "{plot}: {product} must be used")?;
+                if *asked_g > 0.0 {
+                    write!(f, ", at least {}", grams(*asked_g))?;
+                }
+                match *given_g > 0.0 {
+                    true => write!(f, "; it gets {}, because {why}.", grams(*given_g)),
+                    false => write!(f, "; it gets none, because {why}."),
+                }
+            }
+            Note::PassesChosen { plots, most } => write!(
+                f,
+                "{}: which products take the {} was chosen plot by plot, for the least shortage and then the least \
+                 excess, before prices and packs were looked at.",
+                names(plots),
+                if *most == 1 { "one pass".to_owned() } else { format!("{most} passes") }
+            ),
+            Note::TooManyPasses { plot, passes, most } => {
+                write!(f, "{plot}: these doses take {passes} passes, more than the {most} asked for.")
+            }
+            Note::OutOfRecipe { plot } => {
+                write!(f, "{plot} has a dose that is kept, so it is planned by itself and not by its block's recipe.")
             }
             Note::DoseIgnored { plot, product, why } => {
                 write!(f, "A dose of product no. {product} on plot no. {plot} is left out: {why}.")
@@ -223,7 +280,7 @@ impl fmt::Display for Because {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Because::NoProduct => f.write_str("no product in the list carries it"),
-            Because::NotAllowed(products) => write!(f, "not allowed here: {}", names(products)),
+            Because::NotAllowed(products) => write!(f, "kept off here: {}", names(products)),
             Because::Cap { label, element, product } => {
                 write!(f, "{} leaves no room for more {product}", cap_words(label, *element))
             }
@@ -232,6 +289,8 @@ impl fmt::Display for Because {
             Because::Supply(product) => write!(f, "no more {product} can be had"),
             Because::Budget => f.write_str("the budget is spent"),
             Because::ProductCount => f.write_str("the limit on the number of products is reached"),
+            Because::Passes => f.write_str("the passes over this plot are taken by other products"),
+            Because::OneRecipe => f.write_str("all beds of the block get one recipe"),
             Because::Accepted => f.write_str("a shortage was accepted so that later goals do better"),
             Because::Scale => f.write_str("the scale's weighing step"),
             Because::Search => f.write_str("the search was cut short"),

@@ -22,14 +22,15 @@ pub struct Purchase {
     pub missing_g: f64,
 }
 
-/// What the search counts for each pack, in minor units. A pack without a price gets a token
-/// price far below any real one, so that among free choices the stock is used first and no
-/// more is bought than needed.
+/// What the search counts for each pack, in minor units. A pack without a price is taken to be
+/// as dear, gram for gram, as the dearest that has one: unknown must not count as free. Where no
+/// price at all is known each gram counts alike, so that the stock is used first and no more is
+/// bought than needed.
 pub(super) fn search_prices(products: &[Product]) -> Vec<Vec<f64>> {
     let priced = products.iter().flat_map(|p| &p.packs).filter_map(|k| Some(k.price_minor? as f64 / k.mass_g));
-    let cheapest = priced.filter(|&x| x > 0.0).fold(f64::INFINITY, f64::min);
-    let token = if cheapest.is_finite() { cheapest * 1e-3 } else { 1e-3 };
-    let price = |k: &Pack| k.price_minor.map_or(token * k.mass_g, |m| m as f64);
+    let dearest = priced.fold(0.0, f64::max);
+    let assumed = if dearest > 0.0 { dearest } else { 1e-3 };
+    let price = |k: &Pack| k.price_minor.map_or(assumed * k.mass_g, |m| m as f64);
     products.iter().map(|p| p.packs.iter().map(price).collect()).collect()
 }
 

@@ -44,7 +44,8 @@ impl Found {
     pub fn grams(&self, problem: &Problem) -> Vec<Vec<f64>> {
         let dose = |plot: &Plot, class: usize| {
             let mut grams: Vec<f64> = self.rates[class].iter().map(|r| r * plot.area_m2).collect();
-            plot.locked_g.iter().for_each(|(&p, &g)| grams[p] = g);
+            // A fixed dose has no free rate beside it; one that must be used may have.
+            plot.locked_g.iter().for_each(|(&p, &g)| grams[p] += g);
             grams
         };
         problem.plots.iter().zip(&self.class_of).map(|(plot, &class)| dose(plot, class)).collect()

@@ -1,7 +1,11 @@
 //! The forms of seasons and plans, as typed, and what they mean. Everything typed is text
 //! until it is read here; a problem names the field it concerns.
 
-use super::{DoseLine, load::LoadedPlan};
+use super::{
+    DoseLine,
+    load::LoadedPlan,
+    wanted::{Sold, SoldLine, WantLine, WantRow},
+};
 use crate::{
     agronomy::{
         element::Element,
@@ -23,6 +27,8 @@ const NEED: Limits = Limits { what: "A need", unit: "kg/ha", low: Low::AtLeast(0
 const DOSE: Limits = Limits { what: "A dose", unit: "g", low: Low::AtLeast(0.0), at_most: 1e9, decimals: 3 };
 const PRODUCTS: Limits =
     Limits { what: "A number of products", unit: "", low: Low::AtLeast(1.0), at_most: 99.0, decimals: 0 };
+const PASSES: Limits =
+    Limits { what: "A number of passes", unit: "", low: Low::AtLeast(1.0), at_most: 20.0, decimals: 0 };
 const SEASONS: Limits =
     Limits { what: "A number of seasons", unit: "", low: Low::AtLeast(1.0), at_most: 10.0, decimals: 0 };
 
@@ -66,8 +72,17 @@ pub struct PlanOptions {
     pub leave_out: BTreeSet<Element>,
     /// Stated by the grower for every plot, kg/ha.
     pub stated_kg_per_ha: BTreeMap<Element, f64>,
-    /// Bought loose by weight rather than in whole packs.
-    pub loose: bool,
+    /// The most passes over any one plot.
+    pub max_passes: Option<usize>,
+    /// How products are bought, but for those of `sold_of`.
+    #[serde(alias = "loose")]
+    pub sold: Sold,
+    pub sold_of: BTreeMap<AmendmentId, Sold>,
+    /// Only what stands on the list of this name is used.
+    pub list: Option<String>,
+    /// One recipe for all plots of a block.
+    pub recipes: bool,
+    pub wants: Vec<WantRow>,
     /// When the doses will go on: the caps' twelve months end then.
     pub spread_on: Option<Date>,
 }
@@ -84,8 +99,17 @@ impl PlanOptions {
             way: Way { seasons: self.seasons.max(1), ..Way::default() },
             leave_out: self.leave_out.clone(),
             stated: self.stated_kg_per_ha.iter().map(|(e, rate)| (*e, (KgPerHa(*rate), reason(e)))).collect(),
-            options: Options { budget_minor: self.budget_minor, max_products: self.max_products, ..Options::default() },
+            options: Options {
+                budget_minor: self.budget_minor,
+                max_products: self.max_products,
+                max_passes: self.max_passes,
+                ..Options::default()
+            },
+            wants: self.wants.iter().map(WantRow::want).collect(),
+            list: self.list.clone(),
+            recipes: self.recipes,
             spread_on,
+            ..Wishes::default()
         }
     }
 }
@@ -109,8 +133,19 @@ pub struct PlanForm {
     /// kg N/ha that the crops want from what is put on.
     pub nitrogen_kg_per_ha: String,
     pub spread_on: String,
-    /// "yes" to buy loose.
-    pub loose: String,
+    /// Key of how products are bought.
+    pub sold: String,
+    /// Products bought otherwise.
+    #[serde(skip)]
+    pub sold_of: Vec<SoldLine>,
+    pub max_passes: String,
+    /// Name of the list that the plan keeps to; empty for none.
+    pub list: String,
+    /// "yes" for one recipe for each block.
+    pub recipes: String,
+    /// What is wanted, line by line.
+    #[serde(skip)]
+    pub wants: Vec<WantLine>,
     /// Of the plan that was read, when one is changed.
     pub revision: i64,
 }
@@ -130,7 +165,16 @@ impl PlanForm {
             leave_out: options.leave_out.iter().map(|e| e.symbol().to_owned()).collect(),
             nitrogen_kg_per_ha: plain(options.stated_kg_per_ha.get(&Element::N).copied()),
             spread_on: options.spread_on.map(|d| d.to_string()).unwrap_or_default(),
-            loose: if options.loose { "yes".into() } else { String::new() },
+            sold: options.sold.key().into(),
+            sold_of: options
+                .sold_of
+                .iter()
+                .map(|(id, sold)| SoldLine { product: id.to_string(), how: sold.key().into() })
+                .collect(),
+            max_passes: options.max_passes.map(|n| n.to_string()).unwrap_or_default(),
+            list: options.list.clone().unwrap_or_default(),
+            recipes: if options.recipes { "yes".into() } else { String::new() },
+            wants: options.wants.iter().map(WantLine::of).collect(),
             revision: 0,
         }
     }
@@ -143,7 +187,7 @@ impl PlanForm {
         if plots.is_empty() {
             problems.add("plots", "Choose at least one plot.");
         }
-        let products: Vec<AmendmentId> = self.products.iter().filter_map(|p| p.parse().ok()).collect();
+        let mut products: Vec<AmendmentId> = self.products.iter().filter_map(|p| p.parse().ok()).collect();
         if version.is_none() {
             problems.add("guideline", "Choose the guideline that the plan follows.");
         }
@@ -152,12 +196,22 @@ impl PlanForm {
             max_products: problems.optional_number("max_products", &self.max_products, &PRODUCTS).map(|n| n as usize),
             seasons: problems.optional_number("seasons", &self.seasons, &SEASONS).map_or(1, |n| n as u8),
             spread_on: problems.optional_date("spread_on", &self.spread_on, today),
-            loose: self.loose == "yes",
+            max_passes: problems.optional_number("max_passes", &self.max_passes, &PASSES).map(|n| n as usize),
+            sold: Sold::read(&self.sold).unwrap_or_default(),
+            list: Some(self.list.trim().to_owned()).filter(|list| !list.is_empty()),
+            recipes: self.recipes == "yes",
             ..PlanOptions::default()
         };
         for symbol in &self.leave_out {
             options.leave_out.extend(problems.one_of::<Element>("leave_out", symbol));
         }
+        for (at, line) in self.sold_of.iter().enumerate() {
+            options.sold_of.extend(line.read(at, &mut problems));
+        }
+        options.wants = self.wants.iter().enumerate().filter_map(|(at, line)| line.read(at, &mut problems)).collect();
+        // What must be used is among the products of the plan, whether it was ticked or not.
+        let used: BTreeSet<AmendmentId> = options.wants.iter().filter(|w| !w.keep_off).map(|w| w.product).collect();
+        products.extend(used.into_iter().filter(|id| !self.products.contains(&id.to_string())).collect::<Vec<_>>());
         let nitrogen = problems.optional_number("nitrogen_kg_per_ha", &self.nitrogen_kg_per_ha, &NEED);
         options.stated_kg_per_ha.extend(nitrogen.filter(|n| *n > 0.0).map(|n| (Element::N, n)));
         problems.none()?;

@@ -5,24 +5,28 @@
 //! A draft is judged by today's record. An agreed plan is judged by what it was agreed on: the
 //! needs and analyses written down with it, as of that day.
 
-use super::{DoseLine, DoseRow, PlanOptions, PlanRow, SeasonRow, wishes};
+use super::{DoseLine, DoseRow, OverruleRow, PlanOptions, PlanRow, SeasonRow, wanted::Sold, wishes};
 use crate::{
     agronomy::{
+        cap::{Counted, Overruled},
         caution::Caution,
         crop::Crop,
         element::Element,
         need::Need,
+        pass::pass_of,
         plan::{self, Key},
         quantity::KgPerHa,
         record::Application,
         season::{self, Material, PlotSeason, Prepared},
+        spacing::{Side, Spread, side},
+        wants::Listing,
     },
     app::{
         App, Result,
         access::found,
         amendments::with_cautions,
         guidelines::{self, Followed},
-        lineage,
+        lineage, lists,
         plots::SiteRow,
         standing::{self, PlotStanding},
         undone::LeftDose,
@@ -49,6 +53,8 @@ pub struct LoadedPlan {
     pub plots: Vec<PlotStanding>,
     pub products: Vec<AmendmentRow>,
     pub packs: BTreeMap<AmendmentId, Vec<PackRow>>,
+    /// Those that the plan may use; the others only have doses from before.
+    ticked: BTreeSet<AmendmentId>,
     /// On hand, less what other plans have promised.
     pub stock_g: BTreeMap<AmendmentId, f64>,
     /// Crops that set the caps: of the season of spreading and of the next.
@@ -58,6 +64,13 @@ pub struct LoadedPlan {
     /// What was put on up to the day of spreading, less what fulfils this plan's doses.
     pub applications: BTreeMap<PlotId, Vec<Application>>,
     pub promised: Promised,
+    /// Caps that a steward decided otherwise about.
+    pub overrules: Vec<OverruleRow>,
+    overruled: BTreeMap<(Key, Counted), Overruled>,
+    /// What the plan's list says of products.
+    pub listings: BTreeMap<AmendmentId, Listing>,
+    /// Products by name that lime must be kept apart from, and limes.
+    sides: BTreeMap<String, Side>,
     pub doses: Vec<DoseRow>,
     /// The needs written down with an agreed plan; `None` for a draft, whose needs are today's.
     pub settled: Option<BTreeMap<Key, Vec<Need>>>,
@@ -127,11 +140,21 @@ impl App {
         let plots = standing::place_now(&mut read, rows, &guideline.guideline, self.today()).await?;
 
         let doses = store::plans::doses_of(&mut read, id).await?;
-        let mut wanted: BTreeSet<AmendmentId> = store::plans::products_of(&mut read, id).await?.into_iter().collect();
+        let ticked: BTreeSet<AmendmentId> = store::plans::products_of(&mut read, id).await?.into_iter().collect();
+        let mut wanted = ticked.clone();
         wanted.extend(doses.iter().map(|d| d.amendment));
         let all = store::amendments::all(&mut read, self.today(), true).await?;
         let promised = promised(&mut read, &plan, spread_on, site.scale_step_g, &all).await?;
-        let mut products: Vec<_> = all.into_iter().filter(|row| wanted.contains(&row.id)).map(with_cautions).collect();
+        let all: Vec<AmendmentRow> = all.into_iter().map(with_cautions).collect();
+        let sides = all.iter().filter_map(|row| Some((row.amendment.name.clone(), side(&row.amendment)?))).collect();
+        let mut products: Vec<_> = all.into_iter().filter(|row| wanted.contains(&row.id)).collect();
+        let overrules = store::overrules::of_plan(&mut read, id).await?;
+        let decided = |row: &OverruleRow| overruled(row, self.clock.day_of(row.decided_at));
+        let overruled = overrules.iter().filter_map(decided).collect();
+        let listings = match &options.list {
+            Some(list) => lists::newest(&store::lists::all(&mut read).await?, list),
+            None => BTreeMap::new(),
+        };
         let settled = if plan.state == "draft" {
             None
         } else {
@@ -161,12 +184,17 @@ impl App {
             guideline,
             plots,
             products,
+            ticked,
             packs,
             stock_g,
             crops,
             growing,
             applications,
             promised,
+            overrules,
+            overruled,
+            listings,
+            sides,
             doses,
             settled,
             judged_on,
@@ -219,6 +247,12 @@ async fn recorded_analyses(db: &mut Db, doses: &[DoseRow], products: &mut [Amend
     Ok(())
 }
 
+/// A decision as the trade reads it.
+fn overruled(row: &OverruleRow, on: Date) -> Option<((Key, Counted), Overruled)> {
+    let (kg_per_ha, reason, by) = (KgPerHa(row.kg_per_ha), row.reason.clone(), row.decided_by.clone());
+    Some(((key(row.plot.0), row.cap.parse().ok()?), Overruled { kg_per_ha, reason, by, on }))
+}
+
 /// The needs as a plan was worked out from them.
 fn recorded_needs(rows: Vec<NeedRow>) -> BTreeMap<Key, Vec<Need>> {
     let mut needs: BTreeMap<Key, Vec<Need>> = BTreeMap::new();
@@ -231,11 +265,17 @@ fn recorded_needs(rows: Vec<NeedRow>) -> BTreeMap<Key, Vec<Need>> {
 }
 
 impl LoadedPlan {
-    /// The planner's input with the reasons behind it.
-    pub fn prepare(&self, locks: &[plan::Lock]) -> Prepared {
+    /// The planner's input with the reasons behind it: with the products that are ticked, and those
+    /// of `doses`, which are fixed or judged.
+    pub fn prepare(&self, locks: &[plan::Lock], doses: &[plan::Lock]) -> Prepared {
         let plots: Vec<PlotSeason> = self.plots.iter().map(|standing| self.plot_season(standing)).collect();
-        let materials: Vec<Material> = self.products.iter().map(|row| self.material(row)).collect();
-        let wishes = wishes(&self.options, &self.site, &self.season, self.judged_on);
+        let dosed: BTreeSet<Key> = doses.iter().map(|dose| dose.product).collect();
+        let here = |row: &&AmendmentRow| self.ticked.contains(&row.id) || dosed.contains(&key(row.id.0));
+        let materials: Vec<Material> = self.products.iter().filter(here).map(|row| self.material(row)).collect();
+        let mut wishes = wishes(&self.options, &self.site, &self.season, self.judged_on);
+        wishes.overruled = self.overruled.clone();
+        let block = |standing: &PlotStanding| Some((key(standing.plot.block?.0), standing.plot.block_name.clone()?));
+        wishes.blocks = self.plots.iter().filter_map(block).collect();
         let mut prepared = season::prepare(&plots, &materials, locks, &wishes);
         if !self.promised.plans.is_empty() {
             let names: Vec<&str> = self.promised.plans.iter().map(String::as_str).collect();
@@ -249,6 +289,20 @@ impl LoadedPlan {
             Some(settled) => prepared.with_needs(settled),
             None => prepared,
         }
+    }
+
+    /// What went on a plot that lime must be kept apart from, and lime.
+    pub fn spread_before(&self, plot: PlotId) -> Vec<Spread> {
+        let applications = self.applications.get(&plot).map_or(&[][..], Vec::as_slice);
+        let spread = |a: &Application| {
+            Some(Spread { what: a.amendment.clone(), side: *self.sides.get(&a.amendment)?, on: a.applied_on })
+        };
+        applications.iter().filter_map(spread).collect()
+    }
+
+    /// How a product of the plan is bought.
+    pub fn sold(&self, amendment: AmendmentId) -> Sold {
+        self.options.sold_of.get(&amendment).copied().unwrap_or(self.options.sold)
     }
 
     /// The doses as saved.
@@ -272,6 +326,7 @@ impl LoadedPlan {
         PlotSeason {
             key: key(standing.plot.id.0),
             name: standing.plot.code.clone(),
+            block: standing.plot.block.map(|id| key(id.0)),
             ground: standing.plot.ground(),
             standing: tested.then(|| present.standing.clone()),
             sampled: standing.survey.visits.first().and_then(|v| v.sampling.depth),
@@ -290,25 +345,40 @@ impl LoadedPlan {
     fn material(&self, row: &AmendmentRow) -> Material {
         let parts = &row.amendment.analysis.parts;
         let packs = self.packs.get(&row.id).map_or(&[][..], Vec::as_slice);
+        let sold = self.sold(row.id);
+        // Half a pack is a pack of half the mass, at half the price, rounded up.
+        let part = if sold == Sold::Halves { 2 } else { 1 };
         let priced_here = |pack: &PackRow| pack.currency.as_deref() == Some(self.site.currency.as_str());
         let product = plan::Product {
             key: key(row.id.0),
             name: row.amendment.name.clone(),
             content: parts.iter().map(|(e, part)| (*e, part.mass_fraction)).collect(),
             availability: parts.iter().map(|(e, part)| (*e, part.first_year_availability)).collect(),
-            rate_max_g_per_m2: row.amendment.rate_limit.as_ref().map(|limit| limit.rate.grams_per_m2().0),
+            pass: pass_of(&row.amendment, row.liquid),
+            // A cap of the plot, so that it can be decided about, and counts a year where it is one.
+            rate_max_g_per_m2: None,
             stock_g: self.stock_g.get(&row.id).copied().unwrap_or(0.0),
             packs: packs
                 .iter()
                 .map(|pack| plan::Pack {
-                    mass_g: pack.mass_g,
-                    price_minor: pack.price_minor.filter(|_| priced_here(pack)),
+                    mass_g: pack.mass_g / f64::from(part),
+                    price_minor: pack
+                        .price_minor
+                        .filter(|_| priced_here(pack))
+                        .map(|minor| (minor + i64::from(part) - 1) / i64::from(part)),
                 })
                 .collect(),
-            whole_packs: !self.options.loose,
+            whole_packs: sold != Sold::Loose,
             scale_step_g: Some(self.site.scale_step_g),
         };
         let acid_soil_only = row.amendment.cautions.contains(&Caution::AcidSoilOnly);
-        Material { product, kind: row.amendment.kind, manure: row.amendment.manure, acid_soil_only }
+        Material {
+            product,
+            kind: row.amendment.kind,
+            manure: row.amendment.manure,
+            acid_soil_only,
+            rate_limit: row.amendment.rate_limit.clone(),
+            listing: self.listings.get(&row.id).cloned(),
+        }
     }
 }

@@ -7,12 +7,16 @@
 
 mod forms;
 mod load;
+mod overrules;
 mod sheet;
 mod view;
+mod wanted;
 
 pub use forms::{DoseCell, DoseForm, PlanForm, PlanOptions, SeasonForm};
+pub use overrules::{OverruleForm, OverruleRow, published};
 pub use sheet::{Helping, Mix, Sheet, SheetCautions, SheetLine, SheetPlot};
-pub use view::{CapLine, DoseLine, NeedLine, Outcome, PlanPlot, PlanView};
+pub use view::{CapLine, DoseLine, Measure, NeedLine, Outcome, PlanPlot, PlanView, Simplicity};
+pub use wanted::{Sold, SoldLine, WantLine, WantRow, Where};
 
 use super::{
     Actor, App, Error, Problems, Result, Role,
@@ -171,8 +175,10 @@ impl App {
         Ok((season, plan, form))
     }
 
-    /// Changes what a draft is made from, and solves it again.
-    pub async fn edit_plan(&self, actor: &Actor, id: PlanId, form: &PlanForm) -> Result<()> {
+    /// Changes what a draft is made from, and solves it again; gives whether it could be. Doses that
+    /// are kept and go beyond a cap now stay as they are, and so does the rest, until a person
+    /// changes them.
+    pub async fn edit_plan(&self, actor: &Actor, id: PlanId, form: &PlanForm) -> Result<bool> {
         actor.may(Role::Recorder)?;
         let plan = self.draft(id).await?;
         let new: NewPlan = form.read(plan.season, self.today(), self.version_followed(&form.guideline).await?)?;
@@ -185,7 +191,11 @@ impl App {
                 format!("The choices of the plan {} were changed.", new.name),
             ))
             .await?;
-        self.solve_plan(actor, id).await
+        match self.solve_plan(actor, id).await {
+            Ok(()) => Ok(true),
+            Err(Error::Invalid(_)) => Ok(false),
+            Err(error) => Err(error),
+        }
     }
 
     /// Works a draft out anew, keeping the doses that are locked.
@@ -202,10 +212,20 @@ impl App {
         let kept: Vec<DoseLine> = form.read(&loaded)?.into_iter().filter(|line| line.locked).collect();
         view::view(&loaded, kept.clone()).caps_kept()?;
         let locks: Vec<plan::Lock> = kept.iter().map(load::lock).collect();
-        let prepared = loaded.prepare(&locks);
+        let prepared = loaded.prepare(&locks, &locks);
         let fingerprint = load::fingerprint(&prepared.input);
         let input = prepared.input.clone();
-        let solved = self.off_the_async_threads(move || plan::solve(&input)).await?;
+        // What one recipe for each block costs is told beside the same plan bed by bed.
+        let (solved, apart) = self
+            .off_the_async_threads(move || {
+                let apart = input.plots.iter().any(|plot| plot.recipe.is_some()).then(|| {
+                    let mut apart = input.clone();
+                    apart.plots.iter_mut().for_each(|plot| plot.recipe = None);
+                    plan::solve(&apart)
+                });
+                (plan::solve(&input), apart)
+            })
+            .await?;
         let short: BTreeMap<(plan::Key, Element), f64> =
             solved.unmet.iter().map(|u| ((u.plot.key, u.element), u.short_g)).collect();
         let needs = load::need_rows(&prepared, |plot, element| short.get(&(plot, element)).copied().unwrap_or(0.0));
@@ -224,7 +244,7 @@ impl App {
                 })
             })
             .collect();
-        let outcome = Outcome::of(&prepared.notes, &solved).to_json();
+        let outcome = Outcome::of(&prepared.notes, &solved, apart.as_ref()).to_json();
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
         let revision = loaded.plan.revision;
         store::plans::replace_solution(&mut write, id, revision, &fingerprint, &outcome, &needs, &doses).await?;

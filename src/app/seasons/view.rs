@@ -3,7 +3,7 @@
 //! that is solved; this file only puts it side by side.
 
 use super::{
-    DoseForm, DoseRow, PlanOptions, PlanRow, SeasonRow,
+    DoseForm, DoseRow, OverruleRow, PlanOptions, PlanRow, SeasonRow, Sold,
     load::{LoadedPlan, fingerprint, key},
 };
 use crate::{
@@ -14,6 +14,7 @@ use crate::{
         plan::{self, Account, Purchase, account::PlotAccount, grams},
         quantity::Grams,
         season::{self, CapLeft, Given},
+        spacing::{side, spacing},
         standing::NutrientStanding,
     },
     app::{Problems, Result, plots::SiteRow, standing::PlotStanding},
@@ -84,6 +85,10 @@ pub struct PlanPlot {
     pub needs: Vec<NeedLine>,
     pub caps: Vec<CapLine>,
     pub doses: Vec<DoseLine>,
+    /// Walks over the plot: what goes out together is one.
+    pub passes: usize,
+    /// What lime and what it drives ammonia out of ask of each other here, as sentences.
+    pub spacing: Vec<String>,
 }
 
 /// What the planner said when it worked the plan out, kept in the record with it.
@@ -99,10 +104,49 @@ pub struct Outcome {
     pub proven: bool,
     /// Doses were changed by hand since.
     pub edited: bool,
+    /// What one recipe for each block costs, where that was asked for.
+    pub simplicity: Option<Simplicity>,
+}
+
+/// The same plan with one recipe for each block, and bed by bed.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Simplicity {
+    pub recipes: Measure,
+    pub apart: Measure,
+}
+
+/// How a plan comes out, in a few figures.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Measure {
+    /// Minor units, packs with a known price.
+    pub cost_minor: f64,
+    /// Of all needs, how much is missing on average, %, plots weighed by their area.
+    pub short_percent: f64,
+    /// How much more than needed comes along on average, % of the need or of a light dressing.
+    pub over_percent: f64,
+    pub mass_g: f64,
+}
+
+impl Measure {
+    fn of(plan: &plan::Plan) -> Measure {
+        let account = &plan.account;
+        let area: f64 = account.plots.iter().map(|plot| plot.area_m2).sum();
+        let each = |count: fn(&plan::NeedMet) -> bool| -> f64 {
+            let of = |plot: &PlotAccount| plot.needs.iter().filter(|n| count(n)).count() as f64 * plot.area_m2;
+            account.plots.iter().map(of).sum::<f64>() / area
+        };
+        let percent = |sum: f64, of: f64| if of > 0.0 { 100.0 * sum / of } else { 0.0 };
+        Measure {
+            cost_minor: account.cost_minor,
+            short_percent: percent(account.relative_shortage, each(|n| n.need_g > 0.0)),
+            over_percent: percent(account.relative_excess, each(|_| true)),
+            mass_g: account.mass_g,
+        }
+    }
 }
 
 impl Outcome {
-    pub(super) fn of(notes: &[String], plan: &plan::Plan) -> Outcome {
+    pub(super) fn of(notes: &[String], plan: &plan::Plan, apart: Option<&plan::Plan>) -> Outcome {
         let mut all = notes.to_vec();
         all.extend(plan.notes.iter().filter(|note| !is_about_price(note)).map(ToString::to_string));
         Outcome {
@@ -111,6 +155,7 @@ impl Outcome {
             gap: plan.gap,
             proven: plan.proven,
             edited: false,
+            simplicity: apart.map(|apart| Simplicity { recipes: Measure::of(plan), apart: Measure::of(apart) }),
         }
     }
 
@@ -124,7 +169,8 @@ impl Outcome {
 
     /// The same after a hand edit: what was said of the solved doses no longer holds.
     pub(super) fn edited(&self) -> Outcome {
-        Outcome { edited: true, unmet: vec![], gap: None, proven: false, notes: self.notes.clone() }
+        let notes = self.notes.clone();
+        Outcome { edited: true, unmet: vec![], gap: None, proven: false, notes, simplicity: None }
     }
 }
 
@@ -161,6 +207,8 @@ pub struct PlanView {
     /// What is wrong or odd about the doses as they stand, as sentences.
     pub warnings: Vec<String>,
     pub outcome: Outcome,
+    /// Caps that a steward decided otherwise about.
+    pub overrules: Vec<OverruleRow>,
     /// Tests, crops, products or applications have changed since it was worked out.
     pub stale: bool,
 }
@@ -197,6 +245,7 @@ impl PlanView {
         match cap.left.cap.counted {
             Counted::Total(element) => row.amendment.analysis.fraction(element) > 0.0,
             Counted::ManureNitrogen => row.amendment.manure,
+            Counted::Product(product) => product == key(row.id.0),
         }
     }
 
@@ -289,6 +338,11 @@ impl PlanView {
         self.products.iter().find(|row| row.id == id)
     }
 
+    /// How a product is bought in this plan.
+    pub fn sold(&self, id: AmendmentId) -> Sold {
+        self.options.sold_of.get(&id).copied().unwrap_or(self.options.sold)
+    }
+
     /// The dose of a product on a plot.
     pub fn dose(&self, plot: PlotId, amendment: AmendmentId) -> Option<&DoseLine> {
         let plot = self.plots.iter().find(|p| p.standing.plot.id == plot)?;
@@ -345,12 +399,12 @@ pub(super) fn view(loaded: &LoadedPlan, doses: Vec<DoseLine>) -> PlanView {
         saved.map_or(0.0, |d| d.mass_g) == line.mass_g
     };
     let edited = !doses.iter().all(same);
-    let prepared = loaded.prepare(&[]);
-    let stale = loaded.plan.state == "draft" && loaded.plan.inputs_sha256 != Some(fingerprint(&prepared.input));
     let typed: Vec<plan::Lock> = doses
         .iter()
         .map(|d| plan::Lock { plot: key(d.plot.0), product: key(d.amendment.0), dose_g: d.mass_g })
         .collect();
+    let prepared = loaded.prepare(&[], &typed);
+    let stale = loaded.plan.state == "draft" && loaded.plan.inputs_sha256 != Some(fingerprint(&prepared.input));
     let account: Account = plan::assess(&prepared.input, &typed);
     // Stock is what is left after what was put on, so only the rest is bought from it.
     let rest: Vec<plan::Lock> = typed
@@ -365,6 +419,7 @@ pub(super) fn view(loaded: &LoadedPlan, doses: Vec<DoseLine>) -> PlanView {
     for dose in &doses {
         *totals_g.entry(dose.amendment).or_default() += dose.mass_g;
     }
+    let wishes = super::wishes(&loaded.options, &loaded.site, &loaded.season, loaded.judged_on);
     let mut by_plot: BTreeMap<plan::Key, &PlotAccount> = account.plots.iter().map(|p| (p.plot.key, p)).collect();
     let plots = loaded
         .plots
@@ -377,11 +432,12 @@ pub(super) fn view(loaded: &LoadedPlan, doses: Vec<DoseLine>) -> PlanView {
                 needs: needs(prepared.needs.get(&key).map_or(&[][..], Vec::as_slice), account),
                 caps: caps(prepared.caps.get(&key).map_or(&[][..], Vec::as_slice), account),
                 doses: doses.iter().filter(|d| d.plot == standing.plot.id).cloned().collect(),
+                passes: account.map_or(0, |account| account.passes),
+                spacing: spaced(loaded, &doses, standing.plot.id, wishes.spread_on),
                 standing: standing.clone(),
             }
         })
         .collect();
-    let wishes = super::wishes(&loaded.options, &loaded.site, &loaded.season, loaded.judged_on);
     PlanView {
         spread_on: wishes.spread_on,
         way: wishes.way,
@@ -404,7 +460,17 @@ pub(super) fn view(loaded: &LoadedPlan, doses: Vec<DoseLine>) -> PlanView {
         plots,
         products: loaded.products.clone(),
         stock_g: loaded.stock_g.clone(),
+        overrules: loaded.overrules.clone(),
     }
+}
+
+/// What the spacing of lime and manure asks on one plot.
+fn spaced(loaded: &LoadedPlan, doses: &[DoseLine], plot: PlotId, on: jiff::civil::Date) -> Vec<String> {
+    let planned = doses.iter().filter(|d| d.plot == plot && d.mass_g > 0.0).filter_map(|dose| {
+        let row = loaded.products.iter().find(|row| row.id == dose.amendment)?;
+        Some((row.amendment.name.clone(), side(&row.amendment)?))
+    });
+    spacing(&planned.collect::<Vec<_>>(), &loaded.spread_before(plot), on)
 }
 
 fn needs(needs: &[Need], account: Option<&PlotAccount>) -> Vec<NeedLine> {

@@ -14,6 +14,7 @@ use crate::{
         self,
         amendments::{AmendmentForm, AmendmentPage as Found, AmendmentRow, AnalysisForm, PackForm, PackRow, PartForm},
         history::{ChangeRow, Subject},
+        lists::{ListStatusRow, STANDINGS, listing},
     },
     ids::{AmendmentId, PackId},
     web::{
@@ -31,6 +32,7 @@ use axum::{
     http::StatusCode,
     response::{IntoResponse, Response},
 };
+use std::collections::BTreeSet;
 
 /// Every product.
 #[derive(Template, WebTemplate)]
@@ -70,6 +72,10 @@ pub struct AmendmentPage {
     analyses: Vec<AnalysisView>,
     cautions: Vec<CautionNote>,
     history: Vec<ChangeRow>,
+    /// What lists say of it, the newest first.
+    statuses: Vec<ListStatusRow>,
+    /// Names of lists that the record knows.
+    lists: Vec<String>,
     form: Form,
     /// Which form was refused: `analysis`, `pack`, `stock`.
     refused: &'static str,
@@ -295,20 +301,30 @@ pub async fn change(cx: Cx, Path(id): Path<AmendmentId>, form: Form) -> Result<R
 }
 
 impl AmendmentPage {
-    async fn load(cx: &Cx, id: AmendmentId) -> Result<AmendmentPage> {
+    pub(super) async fn load(cx: &Cx, id: AmendmentId) -> Result<AmendmentPage> {
         let found = cx.app.amendment(&cx.actor, id).await?;
         let frame = cx.frame(&found.row.amendment.name).under("/amendments", "Amendments");
         let analyses = found.analyses.iter().map(|row| AnalysisView::of(row, row.id == found.row.analysis)).collect();
         let cautions = cautions_for(&found.row.amendment, &Context::default());
         let history = cx.app.history(&cx.actor, Subject::Amendment(id)).await?;
+        let statuses = cx.app.list_statuses(&cx.actor).await?;
+        let printed = found.row.amendment.list_status.iter().map(|status| status.scheme.clone());
+        let lists: BTreeSet<String> = statuses.iter().map(|row| row.list.clone()).chain(printed).collect();
+        let statuses = statuses.into_iter().filter(|row| row.amendment == id).collect();
         let today = cx.app.today().to_string();
         let currency = found.packs.iter().rev().find_map(|pack| pack.currency.clone());
         let currency = match currency {
             Some(currency) => currency,
             None => cx.app.sites(&cx.actor).await?.first().map_or_else(String::new, |site| site.currency.clone()),
         };
-        let form = Form::filled([("valid_from", today.as_str()), ("counted_on", &today), ("currency", &currency)]);
-        Ok(AmendmentPage { frame, found, analyses, cautions, history, form, refused: "" })
+        let form = Form::filled([
+            ("valid_from", today.as_str()),
+            ("counted_on", &today),
+            ("stated_on", &today),
+            ("currency", &currency),
+        ]);
+        let lists = lists.into_iter().collect();
+        Ok(AmendmentPage { frame, found, analyses, cautions, history, statuses, lists, form, refused: "" })
     }
 
     fn conventions(&self) -> Vec<(&'static str, &'static str)> {
@@ -321,6 +337,24 @@ impl AmendmentPage {
 
     fn part_lines(&self) -> std::ops::Range<usize> {
         part_lines()
+    }
+
+    /// The page with a form that was refused beside it.
+    pub(super) fn refusing(self, form: Form) -> AmendmentPage {
+        AmendmentPage { form, refused: "file", ..self }
+    }
+
+    /// How a product can stand on a list.
+    fn standings(&self) -> Vec<(&'static str, &'static str)> {
+        let choose = ("", "Choose");
+        std::iter::once(choose).chain(STANDINGS.iter().map(|(key, words, _)| (*key, *words))).collect()
+    }
+
+    /// A status in words.
+    fn status(&self, row: &ListStatusRow) -> String {
+        let words = listing(row).words(&row.list);
+        let mut chars = words.chars();
+        chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
     }
 
     fn is_refused(&self, name: &str) -> bool {
@@ -359,7 +393,7 @@ pub async fn show(cx: Cx, Path(id): Path<AmendmentId>) -> Result<AmendmentPage> 
     AmendmentPage::load(&cx, id).await
 }
 
-async fn answer<T>(
+pub(super) async fn answer<T>(
     cx: &Cx,
     id: AmendmentId,
     form: Form,

@@ -38,7 +38,7 @@ pub async fn attach(
 }
 
 /// Name and bytes of the field `file`; nothing where it is not there.
-async fn first_file(mut upload: Multipart) -> std::result::Result<(String, Vec<u8>), MultipartError> {
+pub(super) async fn first_file(mut upload: Multipart) -> std::result::Result<(String, Vec<u8>), MultipartError> {
     while let Some(field) = upload.next_field().await? {
         if field.name() == Some("file") {
             let name = field.file_name().unwrap_or_default().to_owned();
@@ -54,16 +54,21 @@ pub async fn send(cx: Cx, Path(id): Path<AttachmentId>) -> Result<Response> {
     if row.voided_at.is_some() {
         return Err(Error::not_found());
     }
-    let name = in_address(&row.name).replace('/', "%2F");
+    Ok(to_save(&row.name, row.media_type, bytes))
+}
+
+/// A file as something to save.
+pub(super) fn to_save(name: &str, media_type: String, bytes: Vec<u8>) -> Response {
+    let name = in_address(name).replace('/', "%2F");
     let mut response = bytes.into_response();
     for (header, value) in [
-        (header::CONTENT_TYPE, row.media_type),
+        (header::CONTENT_TYPE, media_type),
         (header::CONTENT_DISPOSITION, format!("attachment; filename*=UTF-8''{name}")),
     ] {
         let value = HeaderValue::from_str(&value).unwrap_or(HeaderValue::from_static("attachment"));
         response.headers_mut().insert(header, value);
     }
-    Ok(response)
+    response
 }
 
 /// `POST /files/{file}/void`

@@ -1,5 +1,6 @@
 //! The pages, one module to a family; each mirrors a folder or file of `templates/pages`.
 
+pub mod amendment_lists;
 pub mod amendments;
 pub mod applications;
 pub mod drift;
@@ -16,6 +17,7 @@ pub mod next;
 pub mod nitrogen;
 pub mod opinions;
 pub mod people;
+pub mod plan_caps;
 pub mod plan_form;
 pub mod plan_prints;
 pub mod plans;

@@ -1,4 +1,5 @@
-//! The form that a plan is made from, new or changed: guideline, plots, products and limits.
+//! The form that a plan is made from, new or changed: guideline, plots, products, limits, and what
+//! the grower wants beside what the tests ask.
 
 use super::{
     plots::titled,
@@ -10,11 +11,12 @@ use crate::{
     app::{
         self,
         guidelines::DEFAULT_GUIDELINE,
+        lists::newest,
         plots::SiteRow,
-        seasons::{PlanForm, SeasonRow},
+        seasons::{PlanForm, SeasonRow, Sold, SoldLine, WantLine, Where},
         standing::PlotStanding,
     },
-    ids::{PlanId, SeasonId},
+    ids::{AmendmentId, PlanId, SeasonId},
     web::{
         error::Result,
         form::Form,
@@ -31,6 +33,7 @@ use axum::{
     response::{IntoResponse, Response},
 };
 use serde::Deserialize;
+use std::collections::BTreeSet;
 
 /// The form.
 #[derive(Template, WebTemplate)]
@@ -47,6 +50,10 @@ pub struct PlanFormPage {
     blocks: Vec<BlockChoice>,
     products: Vec<ProductChoice>,
     elements: Vec<(&'static str, &'static str)>,
+    /// Keys and names of everywhere, each block and each plot.
+    places: Vec<(String, String)>,
+    /// Names of lists that the record knows something of.
+    lists: Vec<String>,
 }
 
 /// The plots of a block.
@@ -69,6 +76,8 @@ struct ProductChoice {
     name: String,
     /// What is on hand and in which packs it can be bought.
     words: String,
+    /// The lists that hold it, by their newest word.
+    listed: String,
     /// It can be had, and is no lime or ash, nor a meal or manure of unknown price.
     usual: bool,
 }
@@ -128,6 +137,7 @@ fn product_choice(
     row: &app::amendments::AmendmentRow,
     packs: &[app::amendments::PackRow],
     stock_g: Option<f64>,
+    listed: String,
 ) -> ProductChoice {
     let on_hand = stock_g.filter(|g| *g > 0.0);
     let priced = packs.iter().any(|pack| pack.price_minor.is_some());
@@ -149,10 +159,10 @@ fn product_choice(
         id: row.id.to_string(),
         name: row.amendment.name.clone(),
         words,
+        listed,
         usual: match row.amendment.kind {
             Kind::Lime | Kind::Ash => false,
             Kind::Salt | Kind::Mineral => on_hand.is_some() || !packs.is_empty(),
-            // Of a meal or a manure without a price the planner would think that it costs nothing.
             _ => on_hand.is_some() || priced,
         },
     }
@@ -166,9 +176,27 @@ impl PlanFormPage {
         let guidelines = guideline_choices(cx, current).await?;
         let (packs, stock) = (cx.app.packs(&cx.actor).await?, cx.app.stock(&cx.actor).await?);
         let products = cx.app.amendments(&cx.actor, false).await?;
+        let statuses = cx.app.list_statuses(&cx.actor).await?;
+        let lists: BTreeSet<String> = statuses.iter().map(|status| status.list.clone()).collect();
+        let listed = |id: AmendmentId| {
+            let newest = lists.iter().filter_map(|list| Some((list, newest(&statuses, list).remove(&id)?)));
+            let words: Vec<String> = newest.map(|(list, listing)| listing.words(list)).collect();
+            words.join("; ")
+        };
         let products = products.iter().map(|row| {
-            product_choice(row, packs.get(&row.id).map_or(&[][..], Vec::as_slice), stock.get(&row.id).copied())
+            let packs = packs.get(&row.id).map_or(&[][..], Vec::as_slice);
+            product_choice(row, packs, stock.get(&row.id).copied(), listed(row.id))
         });
+        let mut places = vec![(Where::Everywhere.key(), "every plot of the plan".to_owned())];
+        for standing in &standings.plots {
+            if let Some((block, name)) = standing.plot.block.zip(standing.plot.block_name.as_ref()) {
+                let place = (Where::Block(block).key(), format!("block {name}"));
+                if !places.contains(&place) {
+                    places.push(place);
+                }
+            }
+        }
+        places.extend(standings.plots.iter().map(|s| (Where::Plot(s.plot.id).key(), titled(&s.plot))));
         let mut blocks: Vec<BlockChoice> = Vec::new();
         for standing in &standings.plots {
             let name = standing.plot.block_name.clone().unwrap_or_default();
@@ -190,9 +218,54 @@ impl PlanFormPage {
             guidelines,
             blocks,
             products: products.collect(),
+            places,
+            lists: lists.iter().cloned().collect(),
             elements: ELEMENTS.iter().map(|element| (element.symbol(), element.name())).collect(),
             site: standings.site,
         })
+    }
+
+    /// Lines for what is wanted: those filled, and some empty ones.
+    fn want_lines(&self) -> std::ops::Range<usize> {
+        0..lines_of(&self.form, "wants.", 3)
+    }
+
+    fn sold_lines(&self) -> std::ops::Range<usize> {
+        0..lines_of(&self.form, "sold.", 2)
+    }
+
+    /// Products by number and name, for a line that may stay empty.
+    fn named(&self) -> Vec<(String, String)> {
+        let none = (String::new(), "no product".to_owned());
+        std::iter::once(none).chain(self.products.iter().map(|p| (p.id.clone(), p.name.clone()))).collect()
+    }
+
+    fn whats(&self) -> [(&'static str, &'static str); 2] {
+        [("off", "is kept off"), ("use", "must be used on")]
+    }
+
+    fn ways(&self) -> Vec<(&'static str, &'static str)> {
+        Sold::ALL.iter().map(|(_, key, words)| (*key, *words)).collect()
+    }
+
+    fn list_choices(&self) -> Vec<(String, String)> {
+        let any = (String::new(), "Any product, listed or not".to_owned());
+        let only = self.lists.iter().map(|list| (list.clone(), format!("Only what is listed on {list}")));
+        std::iter::once(any).chain(only).collect()
+    }
+
+    fn want(&self, at: &usize, name: &str) -> String {
+        WantLine::field(*at, name)
+    }
+
+    /// What is wrong with a line, field by field.
+    fn want_problems(&self, at: &usize) -> Vec<String> {
+        let fields = WantLine::FIELDS.iter().map(|name| WantLine::field(*at, name));
+        fields.flat_map(|field| self.form.problems(&field).to_vec()).collect()
+    }
+
+    fn sold(&self, at: &usize, name: &str) -> String {
+        SoldLine::field(*at, name)
     }
 
     /// What a new plan starts with.
@@ -214,6 +287,52 @@ impl PlanFormPage {
     }
 }
 
+/// Lines of a name that the form shows: two more than are filled, and no fewer than `least`.
+fn lines_of(form: &Form, name: &str, least: usize) -> usize {
+    let at = |field: &str| field.strip_prefix(name)?.split('.').next()?.parse::<usize>().ok();
+    let filled = form.pairs().filter(|(_, value)| !value.trim().is_empty()).filter_map(|(field, _)| at(field));
+    // A line's selects have values even where it says nothing; its product tells.
+    let filled = filled.filter(|n| !form.value(&format!("{name}{n}.product")).is_empty());
+    filled.max().map_or(least, |n| (n + 3).max(least)).min(MOST_LINES)
+}
+
+/// More lines than these are not read.
+const MOST_LINES: usize = 40;
+
+/// The choices as a form shows them, lines and all.
+fn form_of(held: &PlanForm) -> Form {
+    let mut form = Form::of(held);
+    for (at, line) in held.wants.iter().enumerate() {
+        let values = [&line.product, &line.place, &line.what, &line.least_g_per_m2, &line.reason];
+        for (name, value) in WantLine::FIELDS.into_iter().zip(values) {
+            form.set(WantLine::field(at, name), value);
+        }
+    }
+    for (at, line) in held.sold_of.iter().enumerate() {
+        form.set(SoldLine::field(at, "product"), &line.product);
+        form.set(SoldLine::field(at, "how"), &line.how);
+    }
+    form
+}
+
+/// The choices as typed, lines and all.
+fn typed(form: &Form) -> Result<PlanForm> {
+    let of = |field: String| form.value(&field).to_owned();
+    let want = |at| WantLine {
+        product: of(WantLine::field(at, "product")),
+        place: of(WantLine::field(at, "place")),
+        what: of(WantLine::field(at, "what")),
+        least_g_per_m2: of(WantLine::field(at, "least")),
+        reason: of(WantLine::field(at, "reason")),
+    };
+    let sold = |at| SoldLine { product: of(SoldLine::field(at, "product")), how: of(SoldLine::field(at, "how")) };
+    Ok(PlanForm {
+        wants: (0..MOST_LINES).map(want).collect(),
+        sold_of: (0..MOST_LINES).map(sold).collect(),
+        ..form.read_as()?
+    })
+}
+
 async fn new_page(cx: &Cx, season: &SeasonRow) -> Result<PlanFormPage> {
     let action = format!("/seasons/{}/plans", season.id);
     let mut page = PlanFormPage::load(cx, season, "A new plan".into(), action, "").await?;
@@ -225,13 +344,13 @@ async fn new_page(cx: &Cx, season: &SeasonRow) -> Result<PlanFormPage> {
 pub async fn new(cx: Cx, Path(season): Path<SeasonId>, Query(start): Query<Start>) -> Result<PlanFormPage> {
     let season = cx.app.season(&cx.actor, season).await?.season;
     let mut page = new_page(&cx, &season).await?;
-    page.form = Form::of(&page.filled(&season, &start, cx.app.today()));
+    page.form = form_of(&page.filled(&season, &start, cx.app.today()));
     Ok(page)
 }
 
 /// `POST /seasons/{season}/plans`
 pub async fn add(cx: Cx, Path(season): Path<SeasonId>, form: Form) -> Result<Response> {
-    match cx.app.add_plan(&cx.actor, season, &form.read_as()?).await {
+    match cx.app.add_plan(&cx.actor, season, &typed(&form)?).await {
         Ok(id) => Ok(see(format!("/plans/{id}"))
             .say("The plan is worked out. Look it over before you agree it.")
             .into_response()),
@@ -257,13 +376,19 @@ async fn edit_page(cx: &Cx, plan: PlanId) -> Result<(PlanForm, PlanFormPage)> {
 /// `GET /plans/{plan}/edit`
 pub async fn edit(cx: Cx, Path(plan): Path<PlanId>) -> Result<PlanFormPage> {
     let (held, page) = edit_page(&cx, plan).await?;
-    Ok(PlanFormPage { form: Form::of(&held), ..page })
+    Ok(PlanFormPage { form: form_of(&held), ..page })
 }
 
 /// `POST /plans/{plan}`
 pub async fn change(cx: Cx, Path(plan): Path<PlanId>, form: Form) -> Result<Response> {
-    match cx.app.edit_plan(&cx.actor, plan, &form.read_as()?).await {
-        Ok(()) => Ok(see(format!("/plans/{plan}")).say("The plan is worked out again.").into_response()),
+    match cx.app.edit_plan(&cx.actor, plan, &typed(&form)?).await {
+        Ok(true) => Ok(see(format!("/plans/{plan}")).say("The plan is worked out again.").into_response()),
+        Ok(false) => Ok(see(format!("/plans/{plan}"))
+            .say(
+                "The choices are saved, but doses that you keep go beyond a cap now. Change them, then work it out \
+                 again.",
+            )
+            .into_response()),
         Err(error) => {
             let (held, page) = edit_page(&cx, plan).await?;
             let page = PlanFormPage { form: form.refused_edit(error, &held)?, ..page };

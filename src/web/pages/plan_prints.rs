@@ -2,12 +2,13 @@
 //! the shopping list.
 
 use super::{
+    plan_caps::decisions,
     plans::{under_plan, unpriced},
     plots::titled,
 };
 use crate::{
-    app::seasons::{Helping, Mix, PlanView, Sheet, SheetCautions, SheetLine, SheetPlot},
-    ids::PlanId,
+    app::seasons::{Helping, Mix, PlanView, Sheet, SheetCautions, SheetLine, SheetPlot, Sold},
+    ids::{AmendmentId, PlanId},
     web::{error::Result, guard::Cx, show, view::Frame},
 };
 use askama::Template;
@@ -31,6 +32,8 @@ pub struct SheetPage {
     /// The scale's step.
     step_g: f64,
     sheet: Sheet,
+    /// Caps that were overruled: plots, sentence, the warning that stays.
+    overruled: Vec<(String, String, Option<&'static str>)>,
     foot: String,
 }
 
@@ -186,6 +189,7 @@ pub async fn sheet(cx: Cx, Path(plan): Path<PlanId>, headers: HeaderMap) -> Resu
         invented: view.site.invented,
         stale: view.stale,
         step_g: view.site.scale_step_g,
+        overruled: decisions(&view),
         sheet: Sheet::of(&view),
     })
 }
@@ -196,9 +200,14 @@ fn lines(view: &PlanView) -> Vec<Line> {
     used.map(|line| {
         let packs = line.packs.iter().filter(|(_, count)| *count > 0.0);
         let buy: Vec<String> = packs
-            .map(|(pack, count)| match view.options.loose {
-                true => format!("loose, from packs of {}", show::mass(pack.mass_g)),
-                false => format!("{}\u{a0}×\u{a0}{}", show::number(*count, 0), show::mass(pack.mass_g)),
+            .map(|(pack, count)| match view.sold(AmendmentId(i64::from(line.product.key))) {
+                Sold::Loose => format!("loose, from packs of {}", show::mass(pack.mass_g)),
+                Sold::Halves => {
+                    let halves = if *count == 1.0 { "half" } else { "halves" };
+                    let whole = show::mass(pack.mass_g * 2.0);
+                    format!("{}\u{a0}{halves} of a pack of {whole}", show::number(*count, 0))
+                }
+                Sold::Whole => format!("{}\u{a0}×\u{a0}{}", show::number(*count, 0), show::mass(pack.mass_g)),
             })
             .collect();
         let cost = match line.cost_minor {

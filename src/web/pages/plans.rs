@@ -4,6 +4,7 @@
 
 use super::{
     guidelines::path_of,
+    plan_caps::{Cap, Care, cap, cares, simplicity},
     plot::{cell_pages, track},
     plots::{HistoryPage, titled},
     seasons::under_season,
@@ -17,6 +18,7 @@ use crate::{
         plan::grams,
         rate::RateUnit,
         season,
+        spacing::SPACING,
         working::Working,
     },
     app::{
@@ -72,6 +74,10 @@ pub struct PlanPage {
     /// The idle ones are shown too.
     all: bool,
     rows: Vec<Row>,
+    /// One recipe for each block beside bed by bed: what, with recipes, bed by bed.
+    simplicity: Vec<(&'static str, String, String)>,
+    /// What to beware of in the products used.
+    cares: Vec<Care>,
     plots: Vec<PlotBlock>,
     /// Many plots: each is folded.
     folded: bool,
@@ -117,6 +123,10 @@ struct PlotBlock {
     strip: Option<Strip>,
     needs: Vec<Need>,
     caps: Vec<Cap>,
+    /// Caps that the doses do not touch.
+    quiet: Vec<Cap>,
+    /// What lime and what it drives ammonia out of ask of each other here.
+    spacing: Vec<String>,
     carried: Vec<String>,
     /// Why there is nothing to show.
     empty: Option<&'static str>,
@@ -131,19 +141,6 @@ struct Need {
     left: String,
     working: String,
     why: String,
-}
-
-struct Cap {
-    label: String,
-    used: String,
-    /// `None` where it leaves nothing.
-    left: Option<String>,
-    exceeded: bool,
-    publisher: String,
-    address: Option<String>,
-    /// Said where we did not read the source ourselves.
-    mark: Option<&'static str>,
-    working: Option<String>,
 }
 
 /// How an element of a plot comes about in a plan.
@@ -174,7 +171,7 @@ fn path(plan: PlanId) -> String {
     format!("/plans/{plan}")
 }
 
-fn working_path(plan: PlanId, plot: PlotId, element: Element) -> String {
+pub(super) fn working_path(plan: PlanId, plot: PlotId, element: Element) -> String {
     format!("/plans/{plan}/working/{plot}/{}", element.symbol())
 }
 
@@ -201,13 +198,20 @@ pub(super) fn cost_words(view: &PlanView) -> String {
     }
     let unknown = unpriced(view);
     let money = show::money(view.cost_minor.round() as i64, &view.site.currency);
-    let how = if view.options.loose { "bought loose by weight" } else { "in whole packs" };
+    let how = match view.options.sold_of.is_empty() {
+        true => view.options.sold.in_sentence(),
+        false => "bought as chosen for each product",
+    };
     let mut words = match unknown.len() == view.shopping.iter().filter(|line| !line.packs.is_empty()).count() {
         true => "What it costs is not known.".to_owned(),
         false => format!("It costs {money} {how}; what is on hand is used first."),
     };
     if !unknown.is_empty() {
-        words += &format!(" No price is recorded for {}.", unknown.join(", "));
+        words += &format!(
+            " No price is recorded for {}: the cost leaves that out, and in choosing it was taken to be as dear, gram \
+             for gram, as the dearest product here.",
+            unknown.join(", ")
+        );
     }
     words
 }
@@ -322,23 +326,6 @@ fn need(view: &PlanView, plot: &PlanPlot, line: &NeedLine, liking: Liking) -> Ne
     }
 }
 
-fn cap(view: &PlanView, plot: PlotId, line: &CapLine) -> Cap {
-    let source = &line.left.cap.source;
-    Cap {
-        label: line.left.cap.label.clone(),
-        used: show::element_mass(line.used_g),
-        left: (line.left_g > 0.0).then(|| show::element_mass(line.left_g)),
-        exceeded: line.exceeded,
-        publisher: source.publisher.clone(),
-        address: show::address(source).map(str::to_owned),
-        mark: show::evidence_mark(source.evidence),
-        working: match line.left.cap.counted {
-            Counted::Total(element) => Some(working_path(view.plan.id, plot, element)),
-            Counted::ManureNitrogen => Some(working_path(view.plan.id, plot, Element::N)),
-        },
-    }
-}
-
 /// A plot's nutrients against their aims, each with what the doses add; every figure opens
 /// to its working under the plan's own guideline.
 fn strip(view: &PlanView, plot: &PlanPlot, liking: Liking) -> Option<Strip> {
@@ -392,15 +379,21 @@ fn carried(over: &LeftBy) -> Vec<String> {
     needs.chain(doses).collect()
 }
 
-fn plot_block(view: &PlanView, plot: &PlanPlot, over: &[LeftBy], liking: Liking) -> PlotBlock {
+fn plot_block(view: &PlanView, plot: &PlanPlot, over: &[LeftBy], liking: Liking, may: bool) -> PlotBlock {
     let row = &plot.standing.plot;
     let crops: Vec<&str> = plot.crops.iter().map(|crop| crop.name).collect();
     let crops = if crops.is_empty() { "no crop named".to_owned() } else { crops.join(", ") };
     let strip = strip(view, plot, liking);
+    let (caps, quiet): (Vec<Cap>, Vec<Cap>) =
+        plot.caps.iter().map(|c| cap(view, row.id, c, may)).partition(|cap| cap.touched);
     PlotBlock {
         plot: row.id,
         title: titled(row),
-        about: format!("{}; {crops}", show::area(row.area_m2)),
+        about: match plot.passes {
+            0 => format!("{}; {crops}", show::area(row.area_m2)),
+            1 => format!("{}; {crops}; one pass", show::area(row.area_m2)),
+            n => format!("{}; {crops}; {n} passes", show::area(row.area_m2)),
+        },
         met: match plot.needs_met() {
             (_, 0) => "needs nothing".into(),
             (met, all) => format!("{met} of {} met", show::count(all, "need")),
@@ -411,13 +404,9 @@ fn plot_block(view: &PlanView, plot: &PlanPlot, over: &[LeftBy], liking: Liking)
         }),
         strip,
         needs: plot.needs.iter().map(|line| need(view, plot, line, liking)).collect(),
-        // A cap that nothing touches and nothing has used is only noise.
-        caps: plot
-            .caps
-            .iter()
-            .filter(|c| c.used_g > 0.0 || c.exceeded || c.left_g <= 0.0)
-            .map(|c| cap(view, row.id, c))
-            .collect(),
+        caps,
+        quiet,
+        spacing: plot.spacing.clone(),
         carried: over.iter().flat_map(carried).collect(),
     }
 }
@@ -478,7 +467,13 @@ impl PlanPage {
             all,
             folded: view.plots.len() > OPEN,
             rows: rows.collect(),
-            plots: view.plots.iter().map(|plot| plot_block(view, plot, over_of(plot), cx.actor.liking)).collect(),
+            simplicity: simplicity(view),
+            cares: cares(view),
+            plots: view
+                .plots
+                .iter()
+                .map(|plot| plot_block(view, plot, over_of(plot), cx.actor.liking, draft && frame.may_steward()))
+                .collect(),
             form: form.unwrap_or_else(|| doses_form(view)),
             frame,
         }
@@ -488,6 +483,11 @@ impl PlanPage {
         let view = cx.app.plan(&cx.actor, plan).await?;
         let over = cx.app.carried_into(&cx.actor, plan).await?;
         Ok(PlanPage::new(cx, &view, &over, all, form))
+    }
+
+    /// Who says how many days lime and manure want between them.
+    fn spacing_source(&self) -> String {
+        format!("{}: {}", SPACING.publisher, SPACING.title)
     }
 
     fn kept(&self, cell: &Cell) -> bool {
@@ -641,6 +641,7 @@ pub fn workings(
     let counts = |cap: &&CapLine| match cap.left.cap.counted {
         Counted::Total(counted) => counted == element,
         Counted::ManureNitrogen => element == Element::N,
+        Counted::Product(_) => false,
     };
     for (at, cap) in plot.caps.iter().filter(counts).enumerate() {
         let title = format!("What the cap leaves. {}", cap.left.cap.label);

@@ -1,0 +1,103 @@
+//! Days between lime or ash and what they drive ammonia out of: manure, slurry, urea, ammonium
+//! fertiliser. Looks at what a plan puts on one plot and at what went on before; says what to
+//! wait for, and never moves or changes a dose.
+
+use super::{
+    amendment::Amendment,
+    caution::Caution,
+    source::{Evidence, Source},
+};
+use jiff::{ToSpan, civil::Date};
+
+/// Which side of the rule a product is on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Side {
+    /// Lime or ash.
+    Lime,
+    /// Manure, slurry, urea or ammonium.
+    Ammonium,
+}
+
+/// Lime follows manure, slurry and urea after so many days: the longer of 7 to 10.
+pub const LIME_AFTER_DAYS: i64 = 10;
+/// They follow lime after so many months.
+pub const AMMONIUM_AFTER_MONTHS: i64 = 3;
+
+/// Who says so.
+pub const SPACING: Source = Source {
+    publisher: "Agriland, quoting Teagasc",
+    title: "Lime 7 to 10 days after slurry or urea; if lime goes first, wait three months",
+    year: 0,
+    address: "https://www.agriland.ie",
+    evidence: Evidence::Quoted,
+};
+
+/// The side of a product; `None` for one that the rule says nothing of.
+pub fn side(amendment: &Amendment) -> Option<Side> {
+    let named = amendment.cautions.contains(&Caution::LimeAmmonium);
+    named.then_some(if amendment.raises_ph() { Side::Lime } else { Side::Ammonium })
+}
+
+/// What goes on, or went on, one plot.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Spread {
+    pub what: String,
+    pub side: Side,
+    pub on: Date,
+}
+
+/// What the spacing asks of a plan's products on one plot, as sentences: among themselves, and
+/// after what went on before `on`.
+pub fn spacing(planned: &[(String, Side)], before: &[Spread], on: Date) -> Vec<String> {
+    let names = |side: Side| -> Vec<&str> {
+        planned.iter().filter(|(_, other)| *other == side).map(|(name, _)| name.as_str()).collect()
+    };
+    let (lime, ammonium) = (names(Side::Lime), names(Side::Ammonium));
+    let mut said = Vec::new();
+    if !lime.is_empty() && !ammonium.is_empty() {
+        said.push(format!(
+            "{} and {} do not go on together: put {} on first and lime {LIME_AFTER_DAYS} days later, or lime and wait \
+             {AMMONIUM_AFTER_MONTHS} months.",
+            lime.join(", "),
+            ammonium.join(", "),
+            ammonium.join(", ")
+        ));
+    }
+    for earlier in before.iter().filter(|earlier| earlier.on <= on) {
+        let (late, until) = match earlier.side {
+            Side::Lime => (&ammonium, earlier.on.saturating_add(AMMONIUM_AFTER_MONTHS.months())),
+            Side::Ammonium => (&lime, earlier.on.saturating_add(LIME_AFTER_DAYS.days())),
+        };
+        if !late.is_empty() && on < until {
+            said.push(format!(
+                "{} went on on {}: wait with {} until {}.",
+                earlier.what,
+                earlier.on.strftime("%-d %b %Y"),
+                late.join(", "),
+                until.strftime("%-d %b %Y")
+            ));
+        }
+    }
+    said
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use jiff::civil::date;
+
+    #[test]
+    fn manure_waits_three_months_for_lime_and_lime_ten_days_for_manure() {
+        let lime = || vec![("Ground limestone".to_owned(), Side::Lime)];
+        let manure = || vec![("Cattle manure".to_owned(), Side::Ammonium)];
+        let spread = |what: &str, side, on| vec![Spread { what: what.into(), side, on }];
+        let limed = spread("Ground limestone", Side::Lime, date(2026, 1, 15));
+        assert!(spacing(&manure(), &limed, date(2026, 4, 14))[0].contains("until 15 Apr 2026"));
+        assert!(spacing(&manure(), &limed, date(2026, 4, 15)).is_empty());
+        let manured = spread("Cattle manure", Side::Ammonium, date(2026, 3, 1));
+        assert!(spacing(&lime(), &manured, date(2026, 3, 10))[0].contains("until 11 Mar 2026"));
+        assert!(spacing(&lime(), &manured, date(2026, 3, 11)).is_empty());
+        assert_eq!(spacing(&[lime(), manure()].concat(), &[], date(2026, 3, 11)).len(), 1);
+        assert!(spacing(&lime(), &limed, date(2026, 1, 16)).is_empty());
+    }
+}

@@ -1,0 +1,285 @@
+//! Caps of a plan as its pages show them, with the decision that overrules one and the page where
+//! a steward makes it; what to beware of in the products that the plan uses; and what one recipe
+//! for a whole block costs.
+
+use super::{
+    plans::{under_plan, working_path},
+    plots::titled,
+};
+use crate::{
+    agronomy::{
+        cap::{Counted, Grounds, SeasonCap},
+        element::Element,
+        plan::doses::wants_carrier,
+        quantity::KgPerHa,
+        source::{Citation, Evidence, Source},
+    },
+    app::seasons::{CapLine, Measure, OverruleForm, PlanView, Sheet, Simplicity, published},
+    ids::{OverruleId, PlanId, PlotId},
+    web::{
+        error::{Error, Result},
+        form::Form,
+        guard::Cx,
+        show,
+        view::{Frame, see},
+    },
+};
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::{
+    extract::Path,
+    http::StatusCode,
+    response::{IntoResponse, Response},
+};
+
+/// A cap on one plot.
+pub(super) struct Cap {
+    pub label: String,
+    pub used: String,
+    /// `None` where it leaves nothing.
+    pub left: Option<String>,
+    pub exceeded: bool,
+    pub publisher: String,
+    pub address: Option<String>,
+    /// Said where we did not read the source ourselves.
+    pub mark: Option<&'static str>,
+    pub working: Option<String>,
+    /// The decision that stands in its place, as a sentence.
+    pub decision: Option<String>,
+    /// Stays as long as a published hazard is overruled.
+    pub warning: Option<&'static str>,
+    /// Where a steward may decide about it.
+    pub overrule: Option<String>,
+    /// The doses touch it, or it is used up.
+    pub touched: bool,
+}
+
+/// What to beware of, with the products it is said of.
+pub(super) struct Care {
+    pub names: String,
+    pub label: String,
+    pub text: String,
+    pub source: String,
+    pub address: Option<String>,
+    pub mark: Option<&'static str>,
+}
+
+/// The page where a cap is overruled.
+#[derive(Template, WebTemplate)]
+#[template(path = "pages/plans/overrule.html")]
+pub struct OverrulePage {
+    frame: Frame,
+    form: Form,
+    action: String,
+    label: String,
+    /// What was put on already and what the doses bring.
+    stands: String,
+    source: String,
+    address: Option<String>,
+    warning: Option<&'static str>,
+    hazard: bool,
+    law: bool,
+    outermost: Option<String>,
+    /// Counted in grams of a product, not of an element.
+    product: bool,
+    plots: Vec<(PlotId, String)>,
+    /// The decision that stands, and where it is taken back.
+    decided: Option<(String, String)>,
+}
+
+fn path(plan: PlanId, plot: PlotId, counted: Counted) -> String {
+    format!("/plans/{plan}/caps/{plot}/{}", counted.key())
+}
+
+fn decision(cap: &SeasonCap) -> Option<String> {
+    let overrule = cap.overruled.as_ref()?;
+    let decided = &overrule.decided;
+    let reason = decided.reason.trim().trim_end_matches('.');
+    Some(format!("Decided by {} on {}: {reason}. Published: {}.", decided.by, show::date(decided.on), overrule.label))
+}
+
+fn warning(cap: &SeasonCap) -> Option<&'static str> {
+    let overrule = cap.overruled.as_ref()?;
+    cap.warning().filter(|_| overrule.decided.kg_per_ha.0 > overrule.published.0)
+}
+
+/// A cap as the page of the plan lists it; `may` says whether this reader may decide about it.
+pub(super) fn cap(view: &PlanView, plot: PlotId, line: &CapLine, may: bool) -> Cap {
+    let cap = &line.left.cap;
+    Cap {
+        label: cap.label.clone(),
+        used: show::element_mass(line.used_g),
+        left: (line.left_g > 0.0).then(|| show::element_mass(line.left_g)),
+        exceeded: line.exceeded,
+        publisher: cap.source.publisher.clone(),
+        address: show::address(&cap.source).map(str::to_owned),
+        mark: show::evidence_mark(cap.source.evidence),
+        working: match cap.counted {
+            Counted::Total(element) => Some(working_path(view.plan.id, plot, element)),
+            Counted::ManureNitrogen => Some(working_path(view.plan.id, plot, Element::N)),
+            Counted::Product(_) => None,
+        },
+        decision: decision(cap),
+        warning: warning(cap),
+        overrule: (may && cap.grounds != Grounds::Law).then(|| path(view.plan.id, plot, cap.counted)),
+        // A cap that nothing touches and nothing has used is only noise.
+        touched: line.used_g > 0.0 || line.exceeded || line.left_g <= 0.0 || cap.overruled.is_some(),
+    }
+}
+
+/// What one recipe for each block costs, line by line; empty where that was not asked for.
+pub(super) fn simplicity(view: &PlanView) -> Vec<(&'static str, String, String)> {
+    let Some(Simplicity { recipes, apart }) = view.outcome.simplicity else { return vec![] };
+    let money = |minor: f64| show::money(minor.round() as i64, &view.site.currency);
+    let percent = |p: f64| format!("{} %", show::number(p, 1));
+    let line = |what, of: &dyn Fn(&Measure) -> String| (what, of(&recipes), of(&apart));
+    vec![
+        line("Cost, as far as prices are known", &|m| money(m.cost_minor)),
+        line("Of the needs, missing on average", &|m| percent(m.short_percent)),
+        line("More than needed, on average", &|m| percent(m.over_percent)),
+        line("To weigh and carry", &|m| show::mass(m.mass_g)),
+    ]
+}
+
+fn said_by(source: &Source) -> String {
+    [source.publisher, source.title].into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(", ")
+}
+
+/// What to beware of in the products used, each sentence once, and how small doses dissolve.
+pub(super) fn cares(view: &PlanView) -> Vec<Care> {
+    let mut said: Vec<(Vec<String>, Care)> = Vec::new();
+    for product in Sheet::of(view).cautions {
+        for note in product.notes {
+            match said.iter_mut().find(|(_, care)| care.text == note.text) {
+                Some((names, _)) => names.push(product.name.clone()),
+                None => {
+                    let citation = Citation::from(note.source);
+                    let care = Care {
+                        names: String::new(),
+                        label: note.caution.label().to_owned(),
+                        text: note.text,
+                        source: said_by(&note.source),
+                        address: show::address(&citation).map(str::to_owned),
+                        mark: show::evidence_mark(note.source.evidence),
+                    };
+                    said.push((vec![product.name.clone()], care));
+                }
+            }
+        }
+    }
+    let mut cares: Vec<Care> = said.into_iter().map(|(names, care)| Care { names: names.join(", "), ..care }).collect();
+    cares.extend(view.used().filter_map(|row| {
+        let small = view.plots.iter().any(|plot| {
+            let doses = plot.doses.iter().filter(|dose| dose.amendment == row.id);
+            let (area, step) = (plot.standing.plot.area_m2, view.site.scale_step_g);
+            doses.into_iter().any(|dose| wants_carrier(dose.mass_g, area, step))
+        });
+        let solubility = row.amendment.solubility.as_ref().filter(|_| small)?;
+        Some(Care {
+            names: row.amendment.name.clone(),
+            label: "Dissolving it".into(),
+            text: format!(
+                "A litre of cold water holds {} g. The weigh-out sheet keeps its drenches below that.",
+                show::significant(solubility.value, 3)
+            ),
+            source: solubility.source.to_string(),
+            address: show::address(&solubility.source).map(str::to_owned),
+            mark: show::evidence_mark(solubility.source.evidence),
+        })
+    }));
+    cares
+}
+
+/// The decisions about caps as the weigh-out sheet prints them: plots, sentence, warning.
+pub(super) fn decisions(view: &PlanView) -> Vec<(String, String, Option<&'static str>)> {
+    let mut said: Vec<(Vec<String>, String, Option<&'static str>)> = Vec::new();
+    for plot in &view.plots {
+        for line in plot.caps.iter().filter(|line| line.left.cap.overruled.is_some()) {
+            let cap = &line.left.cap;
+            let sentence = format!("{}. {}", cap.label, decision(cap).unwrap_or_default());
+            let code = plot.standing.plot.code.clone();
+            match said.iter_mut().find(|(_, other, _)| *other == sentence) {
+                Some((codes, ..)) => codes.push(code),
+                None => said.push((vec![code], sentence, warning(cap))),
+            }
+        }
+    }
+    said.into_iter().map(|(codes, sentence, warning)| (codes.join(", "), sentence, warning)).collect()
+}
+
+impl OverrulePage {
+    fn of(cx: &Cx, view: &PlanView, plot: PlotId, counted: Counted) -> Result<OverrulePage> {
+        let here = view.plots.iter().find(|p| p.standing.plot.id == plot).ok_or_else(Error::not_found)?;
+        let line = here.caps.iter().find(|line| line.left.cap.counted == counted).ok_or_else(Error::not_found)?;
+        let cap = &line.left.cap;
+        let (rate, label) = published(cap);
+        let stands = format!(
+            "In the twelve months up to {}, {} went on {} already; these doses bring {}.",
+            show::date(view.spread_on),
+            cap.amount(line.left.given),
+            titled(&here.standing.plot),
+            show::element_mass(line.used_g)
+        );
+        let others = view.plots.iter().filter(|p| p.caps.iter().any(|line| line.left.cap.counted == counted));
+        let standing = view.overrules.iter().find(|row| row.plot == plot && row.cap == counted.key());
+        let mut form = Form::filled([("plots", plot.to_string())]);
+        form.set("kg_per_ha", show::significant(rate.0, 3));
+        if let Some(row) = standing {
+            form.set("kg_per_ha", row.kg_per_ha);
+            form.set("reason", &row.reason);
+        }
+        let back = |id: OverruleId| format!("/plans/{}/overrules/{id}/withdraw", view.plan.id);
+        Ok(OverrulePage {
+            frame: under_plan(cx, view, "Overrule a cap"),
+            form,
+            action: path(view.plan.id, plot, counted),
+            label: label.to_owned(),
+            stands,
+            source: cap.source.to_string(),
+            address: show::address(&cap.source).map(str::to_owned),
+            warning: cap.warning(),
+            hazard: cap.grounds == Grounds::Hazard,
+            law: cap.grounds == Grounds::Law,
+            outermost: cap.outermost.map(|(most, source)| outermost_words(most, &source)),
+            product: matches!(counted, Counted::Product(_)),
+            plots: others.map(|p| (p.standing.plot.id, titled(&p.standing.plot))).collect(),
+            decided: standing.and_then(|row| Some((decision(cap)?, back(row.id)))),
+        })
+    }
+}
+
+fn outermost_words(most: KgPerHa, source: &Source) -> String {
+    let mark = if source.evidence == Evidence::Memory { ", from memory" } else { "" };
+    format!("At the very most {} kg/ha ({}{mark}).", show::significant(most.0, 3), said_by(source))
+}
+
+async fn page(cx: &Cx, plan: PlanId, plot: PlotId, cap: &str) -> Result<OverrulePage> {
+    let counted: Counted = cap.parse().map_err(|_| Error::not_found())?;
+    let view = cx.app.plan(&cx.actor, plan).await?;
+    OverrulePage::of(cx, &view, plot, counted)
+}
+
+/// `GET /plans/{plan}/caps/{plot}/{cap}`
+pub async fn show(cx: Cx, Path((plan, plot, cap)): Path<(PlanId, PlotId, String)>) -> Result<OverrulePage> {
+    page(&cx, plan, plot, &cap).await
+}
+
+/// `POST /plans/{plan}/caps/{plot}/{cap}`
+pub async fn overrule(cx: Cx, Path((plan, plot, cap)): Path<(PlanId, PlotId, String)>, form: Form) -> Result<Response> {
+    let typed: OverruleForm = form.read_as()?;
+    match cx.app.overrule_cap(&cx.actor, plan, &cap, &typed).await {
+        Ok(()) => Ok(see(format!("/plans/{plan}"))
+            .say("The decision stands and will be printed. Work the plan out again to use it.")
+            .into_response()),
+        Err(error) => {
+            let page = OverrulePage { form: form.refused(error)?, ..page(&cx, plan, plot, &cap).await? };
+            Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
+        }
+    }
+}
+
+/// `POST /plans/{plan}/overrules/{overrule}/withdraw`
+pub async fn withdraw(cx: Cx, Path((plan, id)): Path<(PlanId, OverruleId)>) -> Result<Response> {
+    cx.app.withdraw_overrule(&cx.actor, plan, id).await?;
+    Ok(see(format!("/plans/{plan}")).say("The published cap holds again. Work the plan out again.").into_response())
+}
