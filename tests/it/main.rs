@@ -31,3 +31,5 @@ mod sheets;
 mod shelf_pages;
 mod store;
 mod tidy;
+mod year_pages;
+mod years;
