@@ -49,6 +49,8 @@ pub struct Season {
     pub ends_on: Date,
     /// Keys of the crops that grew on the plot.
     pub crops: Vec<String>,
+    /// It is not over: what is not harvested yet is not missing.
+    pub running: bool,
 }
 
 impl Season {
@@ -160,12 +162,34 @@ impl Line {
     }
 }
 
+/// What one application or one harvest of a season brought or carried away.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Entry {
+    pub on: Date,
+    /// "Green compost", "carrot".
+    pub what: String,
+    /// Sort of material; `None` for a harvest.
+    pub kind: Option<Kind>,
+    /// The caller's key of the application or the harvest.
+    pub key: i64,
+    /// g of the product, or of the harvest, fresh.
+    pub mass_g: f64,
+    /// kg/ha of each element that is known of it; what is missing is not known.
+    pub kg_per_ha: BTreeMap<Element, Span>,
+}
+
 /// A season in the ledger.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SeasonAccount {
     pub name: String,
     pub starts_on: Date,
     pub ends_on: Date,
+    /// What came, oldest first.
+    pub came: Vec<Entry>,
+    /// What went, oldest first.
+    pub went: Vec<Entry>,
+    /// Green manures that grew here and were dug in, as a person reads them.
+    pub dug_in: Vec<String>,
     /// One line for each element of [`BALANCED`].
     pub lines: Vec<Line>,
     /// Everything up to the end of this season.
@@ -194,6 +218,8 @@ struct Between<'a> {
     harvests: Vec<&'a Harvest>,
     /// Seasons whose harvest nobody wrote down, and gaps in the record, as sentences.
     unwritten: BTreeSet<String>,
+    /// Crops that took nitrogen from the air, as sentences.
+    fixed: BTreeSet<String>,
 }
 
 impl Books {
@@ -206,7 +232,10 @@ impl Books {
             let between = self.within(slice, &slices[..at], *written);
             let lines: Vec<Line> = BALANCED.iter().map(|element| self.line(*element, &between)).collect();
             let mut notes: BTreeSet<String> = between.unwritten.clone();
-            notes.extend(between.harvests.iter().flat_map(|h| offtake::offtake(h, self.area).notes));
+            if slice.running {
+                notes.insert("This season is not over: this is what came and went so far.".into());
+            }
+            notes.extend(between.harvests.iter().flat_map(|h| offtake::notes(h, self.area)));
             let mut totals = Vec::new();
             for line in &lines {
                 let (brought, carried, parts) = so_far.entry(line.element).or_default();
@@ -224,6 +253,15 @@ impl Books {
                 name: slice.name.clone(),
                 starts_on: slice.starts_on,
                 ends_on: slice.ends_on,
+                came: between.inputs.iter().map(|input| self.came(input)).collect(),
+                went: between.harvests.iter().map(|harvest| self.went(harvest)).collect(),
+                dug_in: slice
+                    .crops
+                    .iter()
+                    .filter_map(|crop| Crop::find(crop))
+                    .filter(Crop::stays_on_the_plot)
+                    .map(|crop| crop.in_sentence())
+                    .collect(),
                 lines,
                 so_far: totals,
                 notes: notes.into_iter().collect(),
@@ -251,9 +289,11 @@ impl Books {
                 .collect(),
             harvests: self.harvests.iter().filter(|h| from <= h.harvested_on && h.harvested_on < to).collect(),
             unwritten: BTreeSet::new(),
+            fixed: BTreeSet::new(),
         };
         let counted = |season: &&Season| from <= season.middle() && season.middle() < to;
         between.unwritten.extend(self.seasons.iter().filter(counted).filter_map(|season| self.unharvested(season)));
+        between.fixed.extend(self.seasons.iter().filter(counted).flat_map(fixed_from_the_air));
         between.unwritten.extend(self.gaps(from, to));
         self.line(element, &between)
     }
@@ -261,7 +301,8 @@ impl Books {
     /// What inputs yet to come would bring of an element.
     pub fn coming(&self, inputs: &[Input], element: Element) -> Flow {
         let inputs = inputs.iter().collect();
-        self.line(element, &Between { inputs, harvests: vec![], unwritten: BTreeSet::new() }).brought
+        self.line(element, &Between { inputs, harvests: vec![], unwritten: BTreeSet::new(), fixed: BTreeSet::new() })
+            .brought
     }
 
     /// What a season's harvests usually carried away of an element: the mean of the newest
@@ -272,7 +313,7 @@ impl Books {
         let mut known = Vec::new();
         for (at, Slice { span, written }) in slices.iter().enumerate().rev() {
             let carried = self.line(element, &self.within(span, &slices[..at], *written)).carried;
-            if *written && carried.is_complete() {
+            if *written && !span.running && carried.is_complete() {
                 known.push(carried.known);
             }
             if known.len() == seasons {
@@ -285,7 +326,14 @@ impl Books {
 
     /// The season's crops that no harvest is written down for, as a sentence.
     fn unharvested(&self, season: &Season) -> Option<String> {
+        if season.running {
+            return None;
+        }
         let taken: Vec<&Harvest> = self.harvests.iter().filter(|h| season.holds(h.harvested_on)).collect();
+        let dug_in = |crop: &String| Crop::find(crop).is_some_and(|crop| crop.stays_on_the_plot());
+        if taken.is_empty() && !season.crops.is_empty() && season.crops.iter().all(dug_in) {
+            return None;
+        }
         if taken.is_empty() {
             return Some(format!(
                 "No harvest is written down for {}: what left the plot is not known. If nothing did, say so.",
@@ -297,7 +345,7 @@ impl Books {
         let left: Vec<String> = season
             .crops
             .iter()
-            .filter(|crop| !nothing_said && !harvested.contains(crop.as_str()))
+            .filter(|crop| !nothing_said && !dug_in(crop) && !harvested.contains(crop.as_str()))
             .map(|crop| Crop::find(crop).map_or_else(|| crop.clone(), |c| c.in_sentence()))
             .collect();
         (!left.is_empty()).then(|| format!("No harvest of {} is written down for {}.", left.join(", "), season.name))
@@ -342,7 +390,7 @@ impl Books {
                 last = day;
             }
             let name = "between seasons".to_owned();
-            let span = Season { name, starts_on: first, ends_on: last, crops: vec![] };
+            let span = Season { name, starts_on: first, ends_on: last, crops: vec![], running: false };
             slices.push(Slice { span, written: false });
         }
         slices.sort_by_key(|slice| (slice.span.starts_on, slice.span.ends_on));
@@ -356,6 +404,7 @@ impl Books {
             inputs: self.inputs.iter().filter(|i| mine(i.application.applied_on)).collect(),
             harvests: self.harvests.iter().filter(|h| mine(h.harvested_on)).collect(),
             unwritten: if written { self.unharvested(slice).into_iter().collect() } else { BTreeSet::new() },
+            fixed: if written { fixed_from_the_air(slice).collect() } else { BTreeSet::new() },
         }
     }
 
@@ -376,11 +425,10 @@ impl Books {
             }
         }
         for harvest in &between.harvests {
-            let offtake = offtake::offtake(harvest, self.area);
-            match offtake.known.get(&element) {
+            match offtake::carried(harvest, self.area, element) {
                 Some(taken) => {
                     carried.known = carried.known + taken.kg_per_ha;
-                    went.push(taken.working.clone());
+                    went.push(taken.working);
                 }
                 None => {
                     let crop = harvest.crop.as_deref().and_then(Crop::find);
@@ -389,10 +437,39 @@ impl Books {
                 }
             }
         }
+        if element == Element::N {
+            brought.missing.extend(between.fixed.iter().cloned());
+        }
         carried.missing.extend(between.unwritten.iter().cloned());
         let net = Net::of(&brought, &carried);
         let working = net_working(element, &brought, &carried, net, came, went);
         Line { element, brought, carried, net, working }
+    }
+
+    fn came(&self, input: &Input) -> Entry {
+        let Application { key, applied_on, amendment, mass_g, .. } = &input.application;
+        let known = BALANCED.iter().filter_map(|e| Some((*e, Span::exact(self.brought(input, *e)?.0))));
+        Entry {
+            on: *applied_on,
+            what: amendment.clone(),
+            kind: Some(input.kind),
+            key: *key,
+            mass_g: *mass_g,
+            kg_per_ha: known.collect(),
+        }
+    }
+
+    fn went(&self, harvest: &Harvest) -> Entry {
+        let crop = harvest.crop.as_deref();
+        let named = |slug: &str| Crop::find(slug).map_or_else(|| slug.to_owned(), |crop| crop.in_sentence());
+        Entry {
+            on: harvest.harvested_on,
+            what: crop.map_or_else(|| "nothing".to_owned(), named),
+            kind: None,
+            key: harvest.key,
+            mass_g: harvest.mass_kg * 1e3,
+            kg_per_ha: offtake::offtake(harvest, self.area).known.iter().map(|(e, c)| (*e, c.kg_per_ha)).collect(),
+        }
     }
 
     /// What an input brought of an element, kg/ha; `None` where nobody analysed it. A salt
@@ -424,6 +501,14 @@ impl Books {
         let title = format!("{} in {amendment}, {applied_on}", capitalised(element.name()));
         Some((rate.0, Some(Working::step(title, Figure::significant(rate.0, KgPerHa::UNIT, 3), formula, inputs))))
     }
+}
+
+/// What a season's legumes took from the air: not known, as a sentence for each.
+fn fixed_from_the_air(season: &Season) -> impl Iterator<Item = String> {
+    let legumes = season.crops.iter().filter_map(|crop| Crop::find(crop)).filter(Crop::fixes_nitrogen);
+    legumes.map(|crop| {
+        format!("How much nitrogen the {} of {} took from the air is not known.", crop.in_sentence(), season.name)
+    })
 }
 
 fn net_working(

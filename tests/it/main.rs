@@ -37,3 +37,5 @@ mod sheets;
 mod shelf_pages;
 mod store;
 mod tidy;
+mod year_pages;
+mod years;
