@@ -6,8 +6,8 @@ use super::{
     guard::{Gate, pass},
     pages::{
         amendments, applications, drift, files, guidelines, history, home, lab_check, lime, metals, next, nitrogen,
-        opinions, people, plan_form, plan_prints, plans, plot, plots, reports, salts, samplings, seasons, settings,
-        setup, sign_in, sites, test_errors, trend,
+        opinions, people, plan_form, plan_prints, plan_work, plans, plot, plots, reports, salts, samplings, seasons,
+        settings, setup, sign_in, sites, test_errors, trend,
     },
     probes,
 };
@@ -187,6 +187,8 @@ pub fn routes() -> Vec<Route> {
         post("/plans/{plan}/check", Recorder, plans::check),
         post("/plans/{plan}/doses", Recorder, plans::save),
         post("/plans/{plan}/solve", Recorder, plans::solve),
+        get("/plans/{plan}/work", Recorder, plan_work::show),
+        post("/plans/{plan}/work/stop", Recorder, plan_work::stop),
         post("/plans/{plan}/agree", Recorder, plans::agree),
         post("/plans/{plan}/reopen", Recorder, plans::reopen),
         post("/plans/{plan}/close", Recorder, plans::close),

@@ -13,11 +13,15 @@ use crate::{
     app::{Error, Problems, Result, standing},
     exchange::number::{Limits, Low},
     ids::{AmendmentId, PlotId, SeasonId},
+    settings::{SOLVE_SECONDS, SOLVE_SECONDS_MAX},
     store::plans::NewPlan,
 };
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
-use std::collections::{BTreeMap, BTreeSet};
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    time::Duration,
+};
 
 const NEED: Limits = Limits { what: "A need", unit: "kg/ha", low: Low::AtLeast(0.0), at_most: 2_000.0, decimals: 2 };
 const DOSE: Limits = Limits { what: "A dose", unit: "g", low: Low::AtLeast(0.0), at_most: 1e9, decimals: 3 };
@@ -25,6 +29,13 @@ const PRODUCTS: Limits =
     Limits { what: "A number of products", unit: "", low: Low::AtLeast(1.0), at_most: 99.0, decimals: 0 };
 const SEASONS: Limits =
     Limits { what: "A number of seasons", unit: "", low: Low::AtLeast(1.0), at_most: 10.0, decimals: 0 };
+const SEARCH: Limits = Limits {
+    what: "A time to search",
+    unit: "seconds",
+    low: Low::AtLeast(1.0),
+    at_most: SOLVE_SECONDS_MAX as f64,
+    decimals: 0,
+};
 
 /// A season, as typed.
 #[derive(Clone, Debug, Default, Serialize, Deserialize)]
@@ -70,6 +81,8 @@ pub struct PlanOptions {
     pub loose: bool,
     /// When the doses will go on: the caps' twelve months end then.
     pub spread_on: Option<Date>,
+    /// How long to search, seconds; `None` is [`SOLVE_SECONDS`].
+    pub search_seconds: Option<u16>,
 }
 
 impl PlanOptions {
@@ -84,7 +97,12 @@ impl PlanOptions {
             way: Way { seasons: self.seasons.max(1), ..Way::default() },
             leave_out: self.leave_out.clone(),
             stated: self.stated_kg_per_ha.iter().map(|(e, rate)| (*e, (KgPerHa(*rate), reason(e)))).collect(),
-            options: Options { budget_minor: self.budget_minor, max_products: self.max_products, ..Options::default() },
+            options: Options {
+                budget_minor: self.budget_minor,
+                max_products: self.max_products,
+                time_limit: Duration::from_secs(self.search_seconds.unwrap_or(SOLVE_SECONDS).into()),
+                ..Options::default()
+            },
             spread_on,
         }
     }
@@ -109,6 +127,8 @@ pub struct PlanForm {
     /// kg N/ha that the crops want from what is put on.
     pub nitrogen_kg_per_ha: String,
     pub spread_on: String,
+    /// Seconds; empty is the usual.
+    pub search_seconds: String,
     /// "yes" to buy loose.
     pub loose: String,
     /// Of the plan that was read, when one is changed.
@@ -130,6 +150,7 @@ impl PlanForm {
             leave_out: options.leave_out.iter().map(|e| e.symbol().to_owned()).collect(),
             nitrogen_kg_per_ha: plain(options.stated_kg_per_ha.get(&Element::N).copied()),
             spread_on: options.spread_on.map(|d| d.to_string()).unwrap_or_default(),
+            search_seconds: options.search_seconds.map(|n| n.to_string()).unwrap_or_default(),
             loose: if options.loose { "yes".into() } else { String::new() },
             revision: 0,
         }
@@ -151,6 +172,7 @@ impl PlanForm {
             max_products: problems.optional_number("max_products", &self.max_products, &PRODUCTS).map(|n| n as usize),
             seasons: problems.optional_number("seasons", &self.seasons, &SEASONS).map_or(1, |n| n as u8),
             spread_on: problems.optional_date("spread_on", &self.spread_on, today),
+            search_seconds: problems.optional_number("search_seconds", &self.search_seconds, &SEARCH).map(|n| n as u16),
             loose: self.loose == "yes",
             ..PlanOptions::default()
         };

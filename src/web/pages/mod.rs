@@ -17,6 +17,7 @@ pub mod opinions;
 pub mod people;
 pub mod plan_form;
 pub mod plan_prints;
+pub mod plan_work;
 pub mod plans;
 pub mod plot;
 pub mod plots;

@@ -1,6 +1,7 @@
 //! The form that a plan is made from, new or changed: guideline, plots, products and limits.
 
 use super::{
+    plan_work::worked_out,
     plots::titled,
     seasons::under_season,
     sites::{GuidelineChoice, guideline_choices},
@@ -10,17 +11,11 @@ use crate::{
     app::{
         self,
         plots::SiteRow,
-        seasons::{PlanForm, SeasonRow},
+        seasons::{DoseForm, PlanForm, SeasonRow},
         standing::{DEFAULT_GUIDELINE, PlotStanding},
     },
     ids::{PlanId, SeasonId},
-    web::{
-        error::Result,
-        form::Form,
-        guard::Cx,
-        show,
-        view::{Frame, see},
-    },
+    web::{error::Result, form::Form, guard::Cx, show, view::Frame},
 };
 use askama::Template;
 use askama_web::WebTemplate;
@@ -227,10 +222,14 @@ pub async fn new(cx: Cx, Path(season): Path<SeasonId>, Query(start): Query<Start
 
 /// `POST /seasons/{season}/plans`
 pub async fn add(cx: Cx, Path(season): Path<SeasonId>, form: Form) -> Result<Response> {
-    match cx.app.add_plan(&cx.actor, season, &form.read_as()?).await {
-        Ok(id) => Ok(see(format!("/plans/{id}"))
-            .say("The plan is worked out. Look it over before you agree it.")
-            .into_response()),
+    let done = match cx.app.draft_plan(&cx.actor, season, &form.read_as()?).await {
+        Ok(id) => cx.app.begin_solving(&cx.actor, id, &DoseForm::default()).await.map(|begun| (id, begun)),
+        Err(error) => Err(error),
+    };
+    match done {
+        Ok((id, begun)) => {
+            Ok(worked_out(id, begun, "The plan is worked out. Look it over before you agree it.").into_response())
+        }
         Err(error) => {
             let form = form.refused(error)?;
             let season = cx.app.season(&cx.actor, season).await?.season;
@@ -258,8 +257,12 @@ pub async fn edit(cx: Cx, Path(plan): Path<PlanId>) -> Result<PlanFormPage> {
 
 /// `POST /plans/{plan}`
 pub async fn change(cx: Cx, Path(plan): Path<PlanId>, form: Form) -> Result<Response> {
-    match cx.app.edit_plan(&cx.actor, plan, &form.read_as()?).await {
-        Ok(()) => Ok(see(format!("/plans/{plan}")).say("The plan is worked out again.").into_response()),
+    let done = match cx.app.edit_plan(&cx.actor, plan, &form.read_as()?).await {
+        Ok(()) => cx.app.begin_solving(&cx.actor, plan, &DoseForm::default()).await,
+        Err(error) => Err(error),
+    };
+    match done {
+        Ok(begun) => Ok(worked_out(plan, begun, "The plan is worked out again.").into_response()),
         Err(error) => {
             let (held, page) = edit_page(&cx, plan).await?;
             let page = PlanFormPage { form: form.refused_edit(error, &held)?, ..page };
