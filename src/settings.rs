@@ -54,3 +54,11 @@ pub const SESSION_IDLE_DAYS: i64 = 30;
 pub const SESSION_DAYS: i64 = 90;
 /// Season plans solved at once; each keeps one core busy for seconds.
 pub const SOLVES_AT_ONCE: usize = 2;
+/// A solve that takes longer than this shows how far it is.
+pub const SOLVE_SHOWN_AFTER_MILLISECONDS: u64 = 1_000;
+/// A solve at which no page has looked for this long ends with what it has, seconds.
+pub const SOLVE_LEFT_SECONDS: u64 = 15;
+/// How long a plan is searched for, unless it says otherwise, seconds.
+pub const SOLVE_SECONDS: u16 = 5;
+/// The longest that a plan may ask to be searched for, seconds.
+pub const SOLVE_SECONDS_MAX: u16 = 120;

@@ -59,10 +59,10 @@ pub struct App {
     settings: Arc<Settings>,
     /// Slots for computing password hashes.
     hashing: Arc<Semaphore>,
-    /// Slots for solving season plans.
-    solving: Arc<Semaphore>,
     /// Reviews of sites, until the record changes.
     drift_reviews: Arc<kept::Kept<crate::ids::SiteId, drift_review::SiteDrift>>,
+    /// Season plans being worked out.
+    desk: seasons::Desk,
     /// What an unknown name's password is checked against, so that both answers take as long.
     nobodys_hash: Arc<str>,
 }
@@ -77,15 +77,14 @@ impl App {
     pub async fn open(settings: &Settings, clock: Clock) -> Result<App> {
         let store = Store::open(&settings.data.join("glebe.sqlite"), clock.now()).await?;
         let hashing = Arc::new(Semaphore::new(crate::settings::HASHES_AT_ONCE));
-        let solving = Arc::new(Semaphore::new(crate::settings::SOLVES_AT_ONCE));
         let nobodys_hash = people::hash(&hashing, people::random_hex()?).await?.into();
         Ok(App {
             store,
             clock,
             settings: Arc::new(settings.clone()),
             hashing,
-            solving,
             drift_reviews: Arc::default(),
+            desk: seasons::Desk::default(),
             nobodys_hash,
         })
     }
@@ -107,6 +106,7 @@ impl App {
 
     /// Closes the record after what is running has finished.
     pub async fn close(&self) {
+        self.desk.stop_all().await;
         self.store.close().await;
     }
 }

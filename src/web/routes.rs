@@ -6,9 +6,9 @@ use super::{
     guard::{Gate, pass},
     pages::{
         amendment_lists, amendments, applications, drift, files, guideline_form, guidelines, harvests, history, home,
-        lab_check, ledger, lime, metals, next, nitrogen, opinions, people, plan_caps, plan_form, plan_prints, plans,
-        plot, plots, removals, reports, salts, samplings, seasons, settings, setup, sign_in, sites, test_errors,
-        traces, trend, years,
+        lab_check, ledger, lime, metals, next, nitrogen, opinions, people, plan_caps, plan_form, plan_prints,
+        plan_work, plans, plot, plots, removals, reports, salts, samplings, seasons, settings, setup, sign_in, sites,
+        test_errors, traces, trend, years,
     },
     probes,
 };
@@ -220,6 +220,8 @@ pub fn routes() -> Vec<Route> {
         post("/plans/{plan}/check", Recorder, plans::check),
         post("/plans/{plan}/doses", Recorder, plans::save),
         post("/plans/{plan}/solve", Recorder, plans::solve),
+        get("/plans/{plan}/work", Recorder, plan_work::show),
+        post("/plans/{plan}/work/stop", Recorder, plan_work::stop),
         post("/plans/{plan}/agree", Recorder, plans::agree),
         post("/plans/{plan}/reopen", Recorder, plans::reopen),
         post("/plans/{plan}/close", Recorder, plans::close),

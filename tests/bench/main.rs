@@ -1,6 +1,7 @@
 //! What is measured, and printed: `cargo bench --bench bench`, or a part of it by name,
 //! `cargo bench --bench bench -- pages`.
 
+mod gardens;
 mod pages;
 mod planner;
 mod reference;

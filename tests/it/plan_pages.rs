@@ -13,7 +13,7 @@ use glebe::{
         amendments::PackForm,
         plots::SiteForm,
         reports::{CellForm, ReportForm, SamplingForm},
-        seasons::{DoseForm, PlanView, Sheet},
+        seasons::{DoseForm, PlanView, Sheet, Solving},
     },
     ids::{AmendmentId, PlanId, PlotId, SeasonId, SiteId},
     web::pages::plans::workings,
@@ -107,7 +107,12 @@ impl Planned {
     pub async fn plan(&self) -> PlanId {
         let body = self.new_plan_body().await;
         let to = self.garden.send(&format!("/seasons/{}/plans", self.season), &body).await;
-        to.strip_prefix("/plans/").unwrap().parse().unwrap()
+        let plan = to.strip_prefix("/plans/").unwrap().trim_end_matches("/work").parse().unwrap();
+        // On a busy machine it may not be done within the moment that a page waits.
+        while self.garden.app.solving(&self.garden.ada, plan).unwrap() != Solving::Done {
+            tokio::time::sleep(std::time::Duration::from_millis(50)).await;
+        }
+        plan
     }
 
     pub async fn view(&self, plan: PlanId) -> PlanView {
@@ -317,9 +322,9 @@ async fn forms_keep_what_was_typed_and_say_what_is_wrong_by_the_field() {
     let garden = &planned.garden;
     let season = planned.season;
     let page = garden
-        .refused(&format!("/seasons/{season}/plans"), "name=&plots=&budget=lots&max_products=0&nitrogen_kg_per_ha=NaN&revision=0&seasons=1e400&guideline=none&spread_on=2026-02-30&leave_out=K")
+        .refused(&format!("/seasons/{season}/plans"), "name=&plots=&budget=lots&max_products=0&search_seconds=0&nitrogen_kg_per_ha=NaN&revision=0&seasons=1e400&guideline=none&spread_on=2026-02-30&leave_out=K")
         .await;
-    for field in ["name", "budget", "max_products", "nitrogen_kg_per_ha", "seasons", "spread_on"] {
+    for field in ["name", "budget", "max_products", "search_seconds", "nitrogen_kg_per_ha", "seasons", "spread_on"] {
         assert!(page.contains(&format!("id=\"{field}-problem\"")), "{field}: {page}");
     }
     assert!(
@@ -382,4 +387,25 @@ async fn a_plan_says_when_it_is_out_of_date_and_what_was_left_undone_before() {
     // The plan being planned never carries over from itself.
     let season = garden.get(&format!("/plans/{first}")).await;
     assert!(!season.contains("Carried over."));
+}
+
+#[tokio::test]
+async fn how_long_to_search_is_kept_and_a_plan_at_rest_shows_itself() {
+    let planned = five_beds().await;
+    let garden = &planned.garden;
+    let body = planned.new_plan_body().await.replace("search_seconds=", "search_seconds=30");
+    let to = garden.send(&format!("/seasons/{}/plans", planned.season), &body).await;
+    let plan: PlanId = to.strip_prefix("/plans/").unwrap().trim_end_matches("/work").parse().unwrap();
+    let page = garden.get(&format!("/plans/{plan}/edit")).await;
+    let field = page.split("name=\"search_seconds\"").nth(1).unwrap().split('>').next().unwrap();
+    assert!(field.contains("value=\"30\""), "{field}");
+    // Stopping is harmless when there is nothing to stop; looking then leads to the plan.
+    assert_eq!(garden.send(&format!("/plans/{plan}/work/stop"), "").await, format!("/plans/{plan}/work"));
+    let mut answer = garden.ask(Method::GET, &format!("/plans/{plan}/work"), "").await;
+    while answer.status == StatusCode::OK {
+        tokio::time::sleep(std::time::Duration::from_millis(50)).await;
+        answer = garden.ask(Method::GET, &format!("/plans/{plan}/work"), "").await;
+    }
+    assert_eq!(answer.status, StatusCode::SEE_OTHER);
+    assert!(planned.view(plan).await.mass_g > 0.0);
 }

@@ -14,6 +14,7 @@ mod caps;
 mod clean;
 pub mod doses;
 pub mod explain;
+mod face;
 pub mod notes;
 pub mod optimise;
 pub mod packs;
@@ -21,13 +22,15 @@ mod passes;
 mod recipe;
 mod required;
 mod stages;
+pub mod watch;
 
 pub use account::{Account, CapUse, NeedMet, PlotAccount};
 pub use doses::{CarrierMix, Dose, FirstMix, Solution, Weighing, carrier_mix, solution};
-pub use explain::{Change, Served, Unmet, WhatIf, what_if};
+pub use explain::{Change, QuickWhatIf, Served, Unmet, WhatIf, quick_what_ifs, what_if};
 pub(crate) use notes::grams;
 pub use notes::{Because, Named, Note};
 pub use packs::Purchase;
+pub use watch::{Progress, Watch};
 
 use super::element::Element;
 use super::pass::Pass;
@@ -173,7 +176,7 @@ impl Default for Options {
             excess_ref_kg_per_ha: default_excess_ref_kg_per_ha(),
             pack_gap: 0.01,
             node_limit: 2_000,
-            time_limit: Duration::from_secs(8),
+            time_limit: Duration::from_secs(5),
         }
     }
 }
@@ -263,15 +266,20 @@ pub struct Plan {
 /// The season plan for this input. Never fails: odd input is left out or read safely,
 /// and a note says so.
 pub fn solve(input: &PlanInput) -> Plan {
-    solve_with(input, &optimise::Microlp)
+    solve_watched(input, &watch::Unwatched)
 }
 
-/// [`solve`] with another solver.
-pub fn solve_with(input: &PlanInput, solver: &dyn optimise::Solver) -> Plan {
+/// [`solve`] with somebody looking in, who may stop it.
+pub fn solve_watched(input: &PlanInput, watch: &dyn Watch) -> Plan {
+    solve_with(input, &optimise::Microlp, watch)
+}
+
+/// [`solve_watched`] with another solver.
+pub fn solve_with(input: &PlanInput, solver: &dyn optimise::Solver, watch: &dyn Watch) -> Plan {
     let (mut problem, mut notes) = clean::clean(input);
     let mut joined = recipe::join(&problem, &mut notes);
     notes.extend(passes::limit(&mut joined.problem, solver));
-    let found = stages::run(&joined.problem, &input.options, solver);
+    let found = stages::run(&joined.problem, &input.options, solver, watch);
     let exact_g = joined.part(&caps::trim(&joined.problem, found.grams(&joined.problem)), &mut problem);
     let (doses, weighed_g) = doses::weigh(&problem, &exact_g);
     let account = account::account(&problem, &weighed_g);

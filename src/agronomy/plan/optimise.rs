@@ -81,14 +81,16 @@ impl Model {
 }
 
 /// How hard to try.
-#[derive(Clone, Copy, Debug)]
-pub struct Effort {
+#[derive(Clone, Copy)]
+pub struct Effort<'a> {
     /// Relative distance from the best possible that is good enough.
     pub gap: f64,
     /// Search nodes: the repeatable limit.
     pub nodes: u64,
     /// Guard on the clock.
     pub time: Duration,
+    /// Asked now and then with the gap reached: whether to go on.
+    pub go_on: &'a dyn Fn(Option<f64>) -> bool,
 }
 
 /// An answer whose bounds and rows were checked.
@@ -120,6 +122,9 @@ pub trait Solver {
     fn minimise(&self, model: &Model, effort: Effort, start: Option<&[f64]>) -> Result<Answer, Failure>;
 }
 
+/// Search nodes between two questions whether to go on.
+const NODES_BETWEEN: u64 = 20;
+
 /// The pure-Rust mixed-integer solver microlp 0.7.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Microlp;
@@ -135,31 +140,53 @@ impl Solver for Microlp {
 }
 
 fn attempt(model: &Model, effort: Effort, start: Option<&[f64]>, presolve: bool) -> Result<Answer, Failure> {
-    use microlp::{ComparisonOp, Error, OptimizationDirection, Problem, SolveOptions, SolveOutcome};
+    use microlp::{ComparisonOp, Error, OptimizationDirection, Problem, SolveOptions, SolveOutcome, TerminationReason};
     let mut problem = Problem::new(OptimizationDirection::Minimize);
+    let fixed = |c: &Column| c.lower == c.upper && !c.whole;
     let columns: Vec<_> = model
         .columns
         .iter()
         .map(|c| match c.whole {
-            true => problem.add_integer_var(c.cost, (c.lower.ceil() as i32, c.upper.min(1e9).floor() as i32)),
-            false => problem.add_var(c.cost, (c.lower, c.upper)),
+            _ if fixed(c) => None,
+            true => Some(problem.add_integer_var(c.cost, (c.lower.ceil() as i32, c.upper.min(1e9).floor() as i32))),
+            false => Some(problem.add_var(c.cost, (c.lower, c.upper))),
         })
         .collect();
     for row in &model.rows {
-        let terms: Vec<_> = row.terms.iter().map(|&(c, a)| (columns[c], a)).collect();
+        let terms: Vec<_> = row.terms.iter().filter_map(|&(c, a)| Some((columns[c]?, a))).collect();
+        let given: f64 =
+            row.terms.iter().filter(|t| columns[t.0].is_none()).map(|&(c, a)| a * model.columns[c].lower).sum();
+        if terms.is_empty() {
+            continue; // nothing to decide; our own check sees whether it holds
+        }
         let op = match row.sense {
             Sense::AtMost => ComparisonOp::Le,
             Sense::Equal => ComparisonOp::Eq,
         };
-        problem.add_constraint(&terms[..], op, row.bound);
+        problem.add_constraint(&terms[..], op, row.bound - given);
     }
     let mut options = SolveOptions::default();
     options.mip_gap = effort.gap.clamp(0.0, 1.0);
-    options.node_limit = Some(effort.nodes);
+    options.node_limit = Some(effort.nodes.min(NODES_BETWEEN));
     options.time_limit = Some(effort.time);
     options.presolve = presolve;
-    options.warm_start = start.map(|values| columns.iter().copied().zip(values.iter().copied()).collect());
-    let solution = match problem.solve_with(options) {
+    options.warm_start =
+        start.map(|values| columns.iter().zip(values).filter_map(|(c, &v)| Some(((*c)?, v))).collect());
+    let mut outcome = problem.solve_with(options);
+    while let Ok(so_far) = outcome {
+        let stats = so_far.stats();
+        let nodes = effort.nodes.saturating_sub(stats.nodes_solved).min(NODES_BETWEEN);
+        let between = so_far.termination_reason() == TerminationReason::NodeLimit && nodes > 0;
+        if !between || stats.elapsed >= effort.time || !(effort.go_on)(stats.gap) {
+            outcome = Ok(so_far);
+            break;
+        }
+        let mut more = so_far.last_resume_options();
+        more.node_limit = Some(nodes);
+        more.time_limit = Some(effort.time - stats.elapsed);
+        outcome = so_far.resume_with(more);
+    }
+    let solution = match outcome {
         Ok(SolveOutcome::Solution(solution)) => solution,
         Ok(SolveOutcome::Interrupted(cut)) => return Err(Failure::OutOfTime(cut.stats().elapsed)),
         Err(Error::Infeasible) => return Err(Failure::Infeasible),
@@ -169,6 +196,7 @@ fn attempt(model: &Model, effort: Effort, start: Option<&[f64]>, presolve: bool)
         .iter()
         .zip(&model.columns)
         .map(|(&v, c)| {
+            let Some(v) = v else { return c.lower };
             let value = solution.var_value(v);
             // A point within the tolerance of its bound is on it.
             if c.whole { value.round() } else { value.clamp(c.lower, c.upper) }
@@ -195,7 +223,7 @@ mod tests {
             model.row(x.iter().zip(*row).map(|(&c, &a)| (c, -a)).collect(), Sense::AtMost, -b);
         }
         model.minimise(&x.iter().copied().zip(cost.iter().copied()).collect::<Vec<_>>());
-        let effort = Effort { gap: 0.0, nodes: 100, time: Duration::from_secs(60) };
+        let effort = Effort { gap: 0.0, nodes: 100, time: Duration::from_secs(60), go_on: &|_| true };
         Microlp.minimise(&model, effort, None).expect("a textbook problem has an answer").values
     }
 
@@ -220,7 +248,7 @@ mod tests {
         let mut model = Model::default();
         let x = model.column(0.0, 1.0, true);
         model.row(vec![(x, -1.0)], Sense::AtMost, -2.0);
-        let effort = Effort { gap: 0.0, nodes: 100, time: Duration::from_secs(60) };
+        let effort = Effort { gap: 0.0, nodes: 100, time: Duration::from_secs(60), go_on: &|_| true };
         assert_eq!(Microlp.minimise(&model, effort, None).unwrap_err(), Failure::Infeasible);
     }
 

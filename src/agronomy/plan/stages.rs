@@ -11,14 +11,18 @@
 mod model;
 
 use super::clean::{Plot, Problem, Target};
+use super::face::{self, Face};
 use super::notes::Note;
 use super::optimise::{Effort, Failure, Solver};
+use super::watch::{Progress, Unwatched, Watch};
 use super::{Goal, Options, Stage, packs};
 use model::{Bound, Kept, Places, Scope};
 use std::time::Duration;
 
 /// Above this many rates the last goals keep the packs and products that the cost goal chose.
 const SMALL: usize = 150;
+/// Search nodes for the fewest products where that is a large search: it only chooses among equals.
+const CHOICE_NODES: u64 = 40;
 /// Times that packs are cut open for a good start.
 const ROUNDS: usize = 8;
 
@@ -58,10 +62,9 @@ impl Found {
 }
 
 /// Settles all goals.
-pub(super) fn run(problem: &Problem, options: &Options, solver: &dyn Solver) -> Found {
-    let mut search = Search::new(problem, options, solver);
-    search.short_and_over();
-    search.cost();
+pub(super) fn run(problem: &Problem, options: &Options, solver: &dyn Solver, watch: &dyn Watch) -> Found {
+    let mut search = Search::new(problem, options, solver, watch);
+    search.first_goals();
     search.products();
     search.mass();
     search.ties();
@@ -78,11 +81,23 @@ pub(super) fn run(problem: &Problem, options: &Options, solver: &dyn Solver) -> 
     Found { class_of, rates: search.rates, stages: search.stages, notes }
 }
 
+/// Settles shortage, excess and cost only, the cost by the cheap search for a start alone:
+/// no worse than what [`run`] finds by so much as its search for whole packs brings.
+pub(super) fn run_quickly(problem: &Problem, options: &Options, solver: &dyn Solver) -> Vec<Stage> {
+    let few = Options { node_limit: 1, ..options.clone() };
+    let mut search = Search::new(problem, &few, solver, &Unwatched);
+    search.first_goals();
+    search.stages
+}
+
 struct Search<'a> {
     problem: &'a Problem,
     options: &'a Options,
     solver: &'a dyn Solver,
+    watch: &'a dyn Watch,
     classes: Vec<Class>,
+    /// By class: what its first two goals leave to choose, where no plot had to share for them.
+    faces: Vec<Option<Face>>,
     total_area: f64,
     /// Locked g by product.
     locked_g: Vec<f64>,
@@ -95,10 +110,12 @@ struct Search<'a> {
     kept: Kept,
     stages: Vec<Stage>,
     spent: Duration,
+    /// Planning as if nothing were shared: only what fits after all is of use.
+    trial: bool,
 }
 
 impl<'a> Search<'a> {
-    fn new(problem: &'a Problem, options: &'a Options, solver: &'a dyn Solver) -> Self {
+    fn new(problem: &'a Problem, options: &'a Options, solver: &'a dyn Solver, watch: &'a dyn Watch) -> Self {
         let classes = classes(&problem.plots);
         let n = problem.products.len();
         let mut locked_g = vec![0.0; n];
@@ -113,10 +130,12 @@ impl<'a> Search<'a> {
         Search {
             budget: problem.budget_minor.map(|b| b.max(locked_cost)),
             rates: vec![vec![0.0; n]; classes.len()],
+            faces: vec![None; classes.len()],
             total_area: problem.plots.iter().map(|p| p.area_m2).sum(),
             problem,
             options,
             solver,
+            watch,
             classes,
             locked_g,
             most_g,
@@ -124,6 +143,7 @@ impl<'a> Search<'a> {
             kept: Kept::default(),
             stages: Vec::new(),
             spent: Duration::ZERO,
+            trial: false,
         }
     }
 
@@ -163,35 +183,88 @@ impl<'a> Search<'a> {
 
     // ---- the goals ----------------------------------------------------------------
 
-    /// Shortage, then excess. Where no supply, budget or count is shared, each class is a
-    /// small problem of its own.
-    fn short_and_over(&mut self) {
-        let shared = self.budget.is_some()
-            || self.problem.max_products.is_some()
-            || (0..self.problem.products.len()).any(|p| self.scarce(p));
-        let all = self.everything();
-        if shared {
-            let done = self.settle(Goal::Shortage, &all);
-            self.record(Goal::Shortage, done);
-        } else {
-            let done = self.settle_each(Goal::Shortage);
-            self.record(Goal::Shortage, done);
+    /// Shortage, excess and cost. Each plot is first planned on its own, as if stock, money and
+    /// the number of products were no matter; mostly they are not, and a plan that is best
+    /// without a limit and within it is best with it. Otherwise all plots are planned together.
+    fn first_goals(&mut self) {
+        let shared = self.shared();
+        if self.slack(Goal::Shortage) == 0.0 && self.slack(Goal::Excess) == 0.0 {
+            self.each_apart();
+            if shared {
+                self.trial = true;
+                self.cost();
+                self.trial = false;
+                if self.fits(&self.rates) {
+                    return;
+                }
+                self.start_again();
+            } else {
+                return self.cost();
+            }
         }
-        let slack = self.slack(Goal::Shortage);
-        let by_class = |f: fn(&Self, usize) -> f64, s: &Self| (0..s.classes.len()).map(|c| f(s, c)).collect::<Vec<_>>();
-        let apart = !shared && slack == 0.0;
-        self.kept.short = Some(match apart {
-            true => Bound::Each(by_class(Self::short, self)),
-            false => Bound::Total(self.value(Goal::Shortage) + slack),
-        });
-        let done = if apart { self.settle_each(Goal::Excess) } else { self.settle(Goal::Excess, &all) };
+        let all = self.everything();
+        let done = self.settle(Goal::Shortage, &all);
+        self.record(Goal::Shortage, done);
+        self.kept.short = Some(Bound::Total(self.value(Goal::Shortage) + self.slack(Goal::Shortage)));
+        let done = self.settle(Goal::Excess, &all);
         self.record(Goal::Excess, done);
-        let slack = self.slack(Goal::Excess);
-        self.kept.over = Some(match apart && slack == 0.0 {
-            true => Bound::Each(by_class(Self::over, self)),
-            false => Bound::Total(self.value(Goal::Excess) + slack),
-        });
+        self.kept.over = Some(Bound::Total(self.value(Goal::Excess) + self.slack(Goal::Excess)));
         self.refresh();
+        self.cost();
+    }
+
+    /// Is there anything that one plot can take from another?
+    fn shared(&self) -> bool {
+        self.budget.is_some()
+            || self.problem.max_products.is_some()
+            || (0..self.problem.products.len()).any(|p| self.scarce(p))
+    }
+
+    /// Do these rates keep what is shared: stock, budget and number of products?
+    fn fits(&self, rates: &Rates) -> bool {
+        let within = |now: f64, most: f64| now <= most + 2e-6 * (1.0 + most.abs());
+        let had =
+            |p: usize| !self.problem.products[p].packs.is_empty() || within(self.grams_of(p, rates), self.stock_g(p));
+        let locked = self.locked_g.iter().filter(|g| **g > 0.0).count();
+        (0..self.problem.products.len()).all(had)
+            && self.budget.is_none_or(|b| within(self.known_cost_of(rates), b))
+            && self.problem.max_products.is_none_or(|k| self.measure_of(Goal::Products, rates) <= k.max(locked) as f64)
+    }
+
+    /// Shortage and excess, each class on its own.
+    fn each_apart(&mut self) {
+        self.faces = (0..self.classes.len()).map(|c| face::face(self.plot(c))).collect();
+        for (rates, face) in self.rates.iter_mut().zip(&self.faces) {
+            rates.clone_from(&face.as_ref().map_or_else(|| vec![0.0; rates.len()], |face| face.rates.clone()));
+        }
+        let by_class = |f: fn(&Self, usize) -> f64, s: &Self| (0..s.classes.len()).map(|c| f(s, c)).collect::<Vec<_>>();
+        let done = self.settle_each(Goal::Shortage);
+        self.record(Goal::Shortage, done);
+        self.kept.short = Some(Bound::Each(by_class(Self::short, self)));
+        let done = self.settle_each(Goal::Excess);
+        self.record(Goal::Excess, done);
+        self.kept.over = Some(Bound::Each(by_class(Self::over, self)));
+        self.refresh();
+        self.most_g = (0..self.problem.products.len()).map(|p| self.in_all(|c| self.range(c, p).1)).collect();
+    }
+
+    /// Forgets what was planned.
+    fn start_again(&mut self) {
+        let n = self.problem.products.len();
+        self.faces = vec![None; self.classes.len()];
+        self.rates = vec![vec![0.0; n]; self.classes.len()];
+        self.most_g = (0..n).map(|p| self.in_all(|c| self.range(c, p).1)).collect();
+        self.kept = Kept::default();
+        self.stages.clear();
+    }
+
+    fn in_all(&self, rate: impl Fn(usize) -> f64) -> f64 {
+        (0..self.classes.len()).map(|c| self.classes[c].area_m2 * rate(c)).sum()
+    }
+
+    /// The least and most of a product that the goals settled so far may need, g/m².
+    fn range(&self, c: usize, p: usize) -> (f64, f64) {
+        self.faces[c].as_ref().map_or_else(|| (0.0, self.plot(c).most[p]), |face| (face.least[p], face.most[p]))
     }
 
     fn cost(&mut self) {
@@ -212,7 +285,8 @@ impl<'a> Search<'a> {
     /// Operations Research Letters 24 (1999) 195-203 (from memory).
     fn cut_open(&mut self, scope: &Scope) {
         let real = self.prices.clone();
-        let mut best = (self.cost_of(&self.rates), self.rates.clone());
+        let start = if self.trial { f64::INFINITY } else { self.cost_of(&self.rates) };
+        let mut best = (start, self.rates.clone());
         for _ in 0..ROUNDS {
             let was = self.rates.clone();
             if self.solve(Goal::Cost, scope, true, 0.0).is_none() || !self.keeps(&self.rates) || self.rates == was {
@@ -221,7 +295,7 @@ impl<'a> Search<'a> {
             let slopes = self.prices.clone();
             self.prices = real.clone();
             let cost = self.cost_of(&self.rates);
-            if cost < best.0 {
+            if cost < best.0 && (!self.trial || self.fits(&self.rates)) {
                 best = (cost, self.rates.clone());
             }
             let bought = self.buy(&self.rates);
@@ -275,7 +349,11 @@ impl<'a> Search<'a> {
             .collect();
         model.minimise(&terms);
         let start = self.lift(&places, &model, &self.rates);
-        if let Ok(answer) = self.solver.minimise(&model, self.effort(0.0), Some(&start)) {
+        if self.watch.stopped() {
+            return;
+        }
+        let effort = Effort { go_on: &|_| !self.watch.stopped(), ..self.effort(0.0, false) };
+        if let Ok(answer) = self.solver.minimise(&model, effort, Some(&start)) {
             self.spent += answer.spent;
             let rates = self.extract(&places, &answer);
             if self.keeps(&rates) {
@@ -285,8 +363,9 @@ impl<'a> Search<'a> {
     }
 
     fn small(&self) -> bool {
-        let rates: usize =
-            (0..self.classes.len()).map(|c| self.plot(c).most.iter().filter(|m| **m > 0.0).count()).sum();
+        let rates: usize = (0..self.classes.len())
+            .map(|c| (0..self.plot(c).most.len()).filter(|&p| self.range(c, p).1 > 0.0).count())
+            .sum();
         rates <= SMALL
     }
 
@@ -311,21 +390,45 @@ impl<'a> Search<'a> {
 
     // ---- running a goal -----------------------------------------------------------
 
-    fn effort(&self, gap: f64) -> Effort {
+    /// Tells whoever looks in how far it is; false when they want it to end.
+    fn tell(&self, goal: Goal, gap: Option<f64>) -> bool {
+        let shorts = self.classes.iter().zip(&self.rates).flat_map(|(class, rates)| {
+            let targets = self.problem.plots[class.plots[0]].targets.iter().filter(|t| t.need > 0.0);
+            targets.map(move |t| (class.plots.len(), short_and_over(t, rates).0))
+        });
+        let count = |most: f64| shorts.clone().filter(|(_, short)| *short <= most).map(|(plots, _)| plots).sum();
+        self.watch.tell(&Progress {
+            goal,
+            needs: count(f64::INFINITY),
+            met: count(0.05),
+            products: self.measure(Goal::Products) as usize,
+            cost_minor: self.value(Goal::Cost),
+            gap,
+        });
+        !self.watch.stopped()
+    }
+
+    fn effort(&self, gap: f64, choice: bool) -> Effort<'static> {
         // The guard is shared out: no goal may take all that is left.
         let left = self.options.time_limit.saturating_sub(self.spent);
-        Effort { gap, nodes: self.options.node_limit.max(1), time: left.mul_f64(0.6).max(Duration::from_millis(50)) }
+        Effort {
+            gap,
+            nodes: self.options.node_limit.max(1).min(if choice { CHOICE_NODES } else { u64::MAX }),
+            time: left.mul_f64(if self.trial { 0.3 } else { 0.6 }).max(Duration::from_millis(50)),
+            go_on: &|_| true,
+        }
     }
 
     fn record(&mut self, goal: Goal, done: Option<(Option<f64>, bool)>) {
         let (gap, proven) = done.unwrap_or((None, false));
         self.stages.push(Stage { goal, value: self.value(goal), gap, proven });
+        self.tell(goal, gap);
     }
 
-    /// Minimises the goal class by class, each on its own.
+    /// Minimises the goal class by class, each on its own, but for those whose face is known.
     fn settle_each(&mut self, goal: Goal) -> Option<(Option<f64>, bool)> {
         let mut proven = true;
-        for class in 0..self.classes.len() {
+        for class in (0..self.classes.len()).filter(|&c| self.faces[c].is_none()).collect::<Vec<_>>() {
             let scope = Scope { classes: vec![class], ..Scope::default() };
             proven &= self.settle(goal, &scope).is_some_and(|(_, proven)| proven);
         }
@@ -339,7 +442,9 @@ impl<'a> Search<'a> {
         let gap = if goal == Goal::Cost { self.options.pack_gap.clamp(0.0, 1.0) } else { 0.0 };
         let done = self.solve(goal, scope, false, gap);
         let worse = |now: f64, was: f64| now > was + 1e-12 * (1.0 + was.abs());
-        if done.is_none() || !self.keeps(&self.rates) || worse(self.measure(goal), self.measure_of(goal, &before)) {
+        let unfit = self.trial && !self.fits(&before);
+        let worse = worse(self.measure(goal), self.measure_of(goal, &before)) && !unfit;
+        if done.is_none() || !self.keeps(&self.rates) || worse {
             self.rates = before;
         }
         done
@@ -355,7 +460,12 @@ impl<'a> Search<'a> {
         if terms.is_empty() || model.objective(&start) <= 1e-12 && model.holds(&start, 1e-9) {
             return Some((Some(0.0), true));
         }
-        match self.solver.minimise(&model, self.effort(gap), Some(&start)) {
+        if self.watch.stopped() {
+            return None;
+        }
+        let effort =
+            Effort { go_on: &|gap| self.tell(goal, gap), ..self.effort(gap, goal == Goal::Products && !self.small()) };
+        match self.solver.minimise(&model, effort, Some(&start)) {
             Ok(answer) => {
                 self.spent += answer.spent;
                 self.rates = self.extract(&places, &answer);
@@ -445,14 +555,16 @@ impl<'a> Search<'a> {
         }
     }
 
+    /// Cost as far as prices are known.
+    fn known_cost_of(&self, rates: &Rates) -> f64 {
+        let price = |(p, n): (usize, &Vec<f64>)| packs::known_cost(&self.problem.products[p], n);
+        self.buy(rates).iter().enumerate().map(price).sum()
+    }
+
     /// The value shown: like [`Search::measure`], but unpriced packs cost nothing.
     fn value(&self, goal: Goal) -> f64 {
         match goal {
-            Goal::Cost => {
-                let bought = self.buy(&self.rates);
-                let price = |(p, n): (usize, &Vec<f64>)| packs::known_cost(&self.problem.products[p], n);
-                bought.iter().enumerate().map(price).sum()
-            }
+            Goal::Cost => self.known_cost_of(&self.rates),
             _ => self.measure(goal),
         }
     }
@@ -492,7 +604,7 @@ impl<'a> Search<'a> {
 }
 
 /// Shortage as a share of the need and excess as a share of its scale, at these free rates.
-fn short_and_over(target: &Target, rates: &[f64]) -> (f64, f64) {
+pub(super) fn short_and_over(target: &Target, rates: &[f64]) -> (f64, f64) {
     let supplied = target.locked + target.supply.iter().zip(rates).map(|(s, r)| s * r).sum::<f64>();
     let short = if target.need > 0.0 { ((target.need - supplied) / target.need).max(0.0) } else { 0.0 };
     (short, ((supplied - target.need) / target.scale).max(0.0))

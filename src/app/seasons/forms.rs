@@ -17,11 +17,15 @@ use crate::{
     app::{Error, Problems, Result},
     exchange::number::{Limits, Low},
     ids::{AmendmentId, PlotId, SeasonId},
+    settings::{SOLVE_SECONDS, SOLVE_SECONDS_MAX},
     store::plans::NewPlan,
 };
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
-use std::collections::{BTreeMap, BTreeSet};
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    time::Duration,
+};
 
 const NEED: Limits = Limits { what: "A need", unit: "kg/ha", low: Low::AtLeast(0.0), at_most: 2_000.0, decimals: 2 };
 const DOSE: Limits = Limits { what: "A dose", unit: "g", low: Low::AtLeast(0.0), at_most: 1e9, decimals: 3 };
@@ -31,6 +35,13 @@ const PASSES: Limits =
     Limits { what: "A number of passes", unit: "", low: Low::AtLeast(1.0), at_most: 20.0, decimals: 0 };
 const SEASONS: Limits =
     Limits { what: "A number of seasons", unit: "", low: Low::AtLeast(1.0), at_most: 10.0, decimals: 0 };
+const SEARCH: Limits = Limits {
+    what: "A time to search",
+    unit: "seconds",
+    low: Low::AtLeast(1.0),
+    at_most: SOLVE_SECONDS_MAX as f64,
+    decimals: 0,
+};
 
 /// A season, as typed.
 #[derive(Clone, Debug, Default, Serialize, Deserialize)]
@@ -85,6 +96,8 @@ pub struct PlanOptions {
     pub wants: Vec<WantRow>,
     /// When the doses will go on: the caps' twelve months end then.
     pub spread_on: Option<Date>,
+    /// How long to search, seconds; `None` is [`SOLVE_SECONDS`].
+    pub search_seconds: Option<u16>,
 }
 
 impl PlanOptions {
@@ -102,6 +115,7 @@ impl PlanOptions {
             options: Options {
                 budget_minor: self.budget_minor,
                 max_products: self.max_products,
+                time_limit: Duration::from_secs(self.search_seconds.unwrap_or(SOLVE_SECONDS).into()),
                 max_passes: self.max_passes,
                 ..Options::default()
             },
@@ -146,6 +160,8 @@ pub struct PlanForm {
     /// What is wanted, line by line.
     #[serde(skip)]
     pub wants: Vec<WantLine>,
+    /// Seconds; empty is the usual.
+    pub search_seconds: String,
     /// Of the plan that was read, when one is changed.
     pub revision: i64,
 }
@@ -175,6 +191,7 @@ impl PlanForm {
             list: options.list.clone().unwrap_or_default(),
             recipes: if options.recipes { "yes".into() } else { String::new() },
             wants: options.wants.iter().map(WantLine::of).collect(),
+            search_seconds: options.search_seconds.map(|n| n.to_string()).unwrap_or_default(),
             revision: 0,
         }
     }
@@ -200,6 +217,7 @@ impl PlanForm {
             sold: Sold::read(&self.sold).unwrap_or_default(),
             list: Some(self.list.trim().to_owned()).filter(|list| !list.is_empty()),
             recipes: self.recipes == "yes",
+            search_seconds: problems.optional_number("search_seconds", &self.search_seconds, &SEARCH).map(|n| n as u16),
             ..PlanOptions::default()
         };
         for symbol in &self.leave_out {

@@ -11,12 +11,15 @@ mod overrules;
 mod sheet;
 mod view;
 mod wanted;
+mod work;
 
 pub use forms::{DoseCell, DoseForm, PlanForm, PlanOptions, SeasonForm};
 pub use overrules::{OverruleForm, OverruleRow, published};
 pub use sheet::{Helping, Mix, Sheet, SheetCautions, SheetLine, SheetPlot};
 pub use view::{CapLine, DoseLine, Measure, NeedLine, Outcome, PlanPlot, PlanView, Simplicity};
 pub use wanted::{Sold, SoldLine, WantLine, WantRow, Where};
+pub(in crate::app) use work::Desk;
+pub use work::{Begun, Solving};
 
 use super::{
     Actor, App, Error, Problems, Result, Role,
@@ -26,8 +29,8 @@ use super::{
     undone::left_undone,
 };
 use crate::{
-    agronomy::{crop::Crop, element::Element, need, plan, quantity::LayerConvention, season},
-    ids::{AmendmentId, CroppingId, PlanId, PlotId, SeasonId, SiteId},
+    agronomy::{crop::Crop, need, quantity::LayerConvention, season},
+    ids::{CroppingId, PlanId, PlotId, SeasonId, SiteId},
     store::{
         self, Change, Subject,
         plans::{NewDose, NewPlan},
@@ -151,14 +154,30 @@ impl App {
 
     /// Makes a draft plan and solves it.
     pub async fn add_plan(&self, actor: &Actor, season: SeasonId, form: &PlanForm) -> Result<PlanId> {
+        let id = self.draft_plan(actor, season, form).await?;
+        self.solve_plan(actor, id).await?;
+        Ok(id)
+    }
+
+    /// Makes a draft plan that waits to be worked out.
+    pub async fn draft_plan(&self, actor: &Actor, season: SeasonId, form: &PlanForm) -> Result<PlanId> {
         actor.may(Role::Recorder)?;
         let new = form.read(season, self.today(), self.version_followed(&form.guideline).await?)?;
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
         found(store::plans::season(&mut write, season).await?, "season")?;
         let id = store::plans::insert_plan(&mut write, &new).await?;
         write.commit(Change::new(Subject::Plan(id), "added", format!("The plan {} was drafted.", new.name))).await?;
-        self.solve_plan(actor, id).await?;
         Ok(id)
+    }
+
+    /// The site and season of a plan, with its row.
+    pub async fn plan_place(&self, actor: &Actor, id: PlanId) -> Result<(SiteRow, SeasonRow, PlanRow)> {
+        actor.may(Role::Reader)?;
+        let mut read = self.store.read().await?;
+        let plan = found(store::plans::plan(&mut read, id).await?, "plan")?;
+        let season = found(store::plans::season(&mut read, plan.season).await?, "season")?;
+        let site = found(store::plots::site(&mut read, season.site).await?, "site")?;
+        Ok((site, season, plan))
     }
 
     /// What a plan is made from as its form shows it, with its season.
@@ -175,10 +194,8 @@ impl App {
         Ok((season, plan, form))
     }
 
-    /// Changes what a draft is made from, and solves it again; gives whether it could be. Doses that
-    /// are kept and go beyond a cap now stay as they are, and so does the rest, until a person
-    /// changes them.
-    pub async fn edit_plan(&self, actor: &Actor, id: PlanId, form: &PlanForm) -> Result<bool> {
+    /// Changes what a draft is made from; it then waits to be worked out again.
+    pub async fn edit_plan(&self, actor: &Actor, id: PlanId, form: &PlanForm) -> Result<()> {
         actor.may(Role::Recorder)?;
         let plan = self.draft(id).await?;
         let new: NewPlan = form.read(plan.season, self.today(), self.version_followed(&form.guideline).await?)?;
@@ -191,66 +208,6 @@ impl App {
                 format!("The choices of the plan {} were changed.", new.name),
             ))
             .await?;
-        match self.solve_plan(actor, id).await {
-            Ok(()) => Ok(true),
-            Err(Error::Invalid(_)) => Ok(false),
-            Err(error) => Err(error),
-        }
-    }
-
-    /// Works a draft out anew, keeping the doses that are locked.
-    pub async fn solve_plan(&self, actor: &Actor, id: PlanId) -> Result<()> {
-        self.solve_plan_keeping(actor, id, &DoseForm::default()).await
-    }
-
-    /// The same with doses as typed: those that are locked stay, within the caps.
-    pub async fn solve_plan_keeping(&self, actor: &Actor, id: PlanId, form: &DoseForm) -> Result<()> {
-        actor.may(Role::Recorder)?;
-        let plan = self.draft(id).await?;
-        unchanged(form, &plan)?;
-        let loaded = self.load_plan(id).await?;
-        let kept: Vec<DoseLine> = form.read(&loaded)?.into_iter().filter(|line| line.locked).collect();
-        view::view(&loaded, kept.clone()).caps_kept()?;
-        let locks: Vec<plan::Lock> = kept.iter().map(load::lock).collect();
-        let prepared = loaded.prepare(&locks, &locks);
-        let fingerprint = load::fingerprint(&prepared.input);
-        let input = prepared.input.clone();
-        // What one recipe for each block costs is told beside the same plan bed by bed.
-        let (solved, apart) = self
-            .off_the_async_threads(move || {
-                let apart = input.plots.iter().any(|plot| plot.recipe.is_some()).then(|| {
-                    let mut apart = input.clone();
-                    apart.plots.iter_mut().for_each(|plot| plot.recipe = None);
-                    plan::solve(&apart)
-                });
-                (plan::solve(&input), apart)
-            })
-            .await?;
-        let short: BTreeMap<(plan::Key, Element), f64> =
-            solved.unmet.iter().map(|u| ((u.plot.key, u.element), u.short_g)).collect();
-        let needs = load::need_rows(&prepared, |plot, element| short.get(&(plot, element)).copied().unwrap_or(0.0));
-        let doses: Vec<NewDose> = solved
-            .doses
-            .iter()
-            .filter_map(|dose| {
-                let amendment = AmendmentId(i64::from(dose.product.key));
-                Some(NewDose {
-                    plot: PlotId(i64::from(dose.plot.key)),
-                    amendment,
-                    analysis: loaded.analysis_of(amendment)?,
-                    mass_g: dose.weigh_g,
-                    locked: dose.locked,
-                    by_hand: dose.locked,
-                })
-            })
-            .collect();
-        let outcome = Outcome::of(&prepared.notes, &solved, apart.as_ref()).to_json();
-        let mut write = self.store.write(self.now(), Some(actor.person)).await?;
-        let revision = loaded.plan.revision;
-        store::plans::replace_solution(&mut write, id, revision, &fingerprint, &outcome, &needs, &doses).await?;
-        store::plans::note_guideline_version(&mut write, id, loaded.guideline.version).await?;
-        let summary = format!("The plan {} was worked out: {} doses.", loaded.plan.name, doses.len());
-        write.commit(Change::new(Subject::Plan(id), "solved", summary)).await?;
         Ok(())
     }
 
@@ -384,11 +341,6 @@ impl App {
             "draft" => Ok(plan),
             _ => Err(Error::Conflict("This plan is agreed, so it no longer changes. Make a new draft instead.".into())),
         }
-    }
-
-    async fn off_the_async_threads<T: Send + 'static>(&self, work: impl FnOnce() -> T + Send + 'static) -> Result<T> {
-        let _slot = self.solving.acquire().await.map_err(|_| Error::Busy)?;
-        tokio::task::spawn_blocking(work).await.map_err(|e| Error::Internal(e.to_string()))
     }
 }
 

@@ -22,6 +22,7 @@ pub mod people;
 pub mod plan_caps;
 pub mod plan_form;
 pub mod plan_prints;
+pub mod plan_work;
 pub mod plans;
 pub mod plot;
 pub mod plots;

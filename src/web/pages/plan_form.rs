@@ -2,6 +2,7 @@
 //! the grower wants beside what the tests ask.
 
 use super::{
+    plan_work::worked_out,
     plots::titled,
     seasons::under_season,
     sites::{GuidelineChoice, guideline_choices},
@@ -13,7 +14,7 @@ use crate::{
         guidelines::DEFAULT_GUIDELINE,
         lists::newest,
         plots::SiteRow,
-        seasons::{PlanForm, SeasonRow, Sold, SoldLine, WantLine, Where},
+        seasons::{DoseForm, PlanForm, SeasonRow, Sold, SoldLine, WantLine, Where},
         standing::PlotStanding,
     },
     ids::{AmendmentId, PlanId, SeasonId},
@@ -350,10 +351,14 @@ pub async fn new(cx: Cx, Path(season): Path<SeasonId>, Query(start): Query<Start
 
 /// `POST /seasons/{season}/plans`
 pub async fn add(cx: Cx, Path(season): Path<SeasonId>, form: Form) -> Result<Response> {
-    match cx.app.add_plan(&cx.actor, season, &typed(&form)?).await {
-        Ok(id) => Ok(see(format!("/plans/{id}"))
-            .say("The plan is worked out. Look it over before you agree it.")
-            .into_response()),
+    let done = match cx.app.draft_plan(&cx.actor, season, &typed(&form)?).await {
+        Ok(id) => cx.app.begin_solving(&cx.actor, id, &DoseForm::default()).await.map(|begun| (id, begun)),
+        Err(error) => Err(error),
+    };
+    match done {
+        Ok((id, begun)) => {
+            Ok(worked_out(id, begun, "The plan is worked out. Look it over before you agree it.").into_response())
+        }
         Err(error) => {
             let form = form.refused(error)?;
             let season = cx.app.season(&cx.actor, season).await?.season;
@@ -381,14 +386,20 @@ pub async fn edit(cx: Cx, Path(plan): Path<PlanId>) -> Result<PlanFormPage> {
 
 /// `POST /plans/{plan}`
 pub async fn change(cx: Cx, Path(plan): Path<PlanId>, form: Form) -> Result<Response> {
-    match cx.app.edit_plan(&cx.actor, plan, &typed(&form)?).await {
-        Ok(true) => Ok(see(format!("/plans/{plan}")).say("The plan is worked out again.").into_response()),
-        Ok(false) => Ok(see(format!("/plans/{plan}"))
-            .say(
-                "The choices are saved, but doses that you keep go beyond a cap now. Change them, then work it out \
-                 again.",
-            )
-            .into_response()),
+    let done = match cx.app.edit_plan(&cx.actor, plan, &typed(&form)?).await {
+        Ok(()) => match cx.app.begin_solving(&cx.actor, plan, &DoseForm::default()).await {
+            // What is kept goes beyond a cap by the new choices; those are saved.
+            Err(Error::Invalid(_)) => {
+                let said = "The choices are saved, but doses that you keep go beyond a cap now. Change them, then work it \
+                            out again.";
+                return Ok(see(format!("/plans/{plan}")).say(said).into_response());
+            }
+            begun => begun,
+        },
+        Err(error) => Err(error),
+    };
+    match done {
+        Ok(begun) => Ok(worked_out(plan, begun, "The plan is worked out again.").into_response()),
         Err(error) => {
             let (held, page) = edit_page(&cx, plan).await?;
             let page = PlanFormPage { form: form.refused_edit(error, &held)?, ..page };

@@ -5,6 +5,7 @@
 use super::{
     guidelines::path_of,
     plan_caps::{Cap, Care, cap, cares, simplicity},
+    plan_work::worked_out,
     plot::{cell_pages, track},
     plots::{HistoryPage, titled},
     seasons::under_season,
@@ -167,7 +168,7 @@ pub struct Wanted {
     products: String,
 }
 
-fn path(plan: PlanId) -> String {
+pub(super) fn path(plan: PlanId) -> String {
     format!("/plans/{plan}")
 }
 
@@ -517,7 +518,7 @@ pub async fn show(cx: Cx, Path(plan): Path<PlanId>, Query(wanted): Query<Wanted>
 }
 
 /// The plan again, with what was typed and why it was not taken.
-async fn refused(cx: &Cx, plan: PlanId, form: Form, error: app::Error) -> Result<Response> {
+pub(super) async fn refused(cx: &Cx, plan: PlanId, form: Form, error: app::Error) -> Result<Response> {
     let all = form.value("products") == "all";
     // Caps are judged on what was typed, so that every dose beyond one has its sentence.
     let stale = matches!(error, app::Error::Conflict(_));
@@ -567,8 +568,8 @@ pub async fn save(cx: Cx, Path(plan): Path<PlanId>, form: Form) -> Result<Respon
 
 /// `POST /plans/{plan}/solve`: works it out again; doses that are kept stay as typed.
 pub async fn solve(cx: Cx, Path(plan): Path<PlanId>, form: Form) -> Result<Response> {
-    match cx.app.solve_plan_keeping(&cx.actor, plan, &DoseForm::from_fields(form.pairs())).await {
-        Ok(()) => Ok(see(path(plan)).say("The plan is worked out again.").into_response()),
+    match cx.app.begin_solving(&cx.actor, plan, &DoseForm::from_fields(form.pairs())).await {
+        Ok(begun) => Ok(worked_out(plan, begun, "The plan is worked out again.").into_response()),
         Err(error) => refused(&cx, plan, form, error).await,
     }
 }

@@ -1,6 +1,7 @@
 //! The linear model of a goal: what the unknowns are, which rows bind them, and the way
 //! between doses and columns. Every row is divided by the need, cap or pack it speaks of.
 
+use super::super::face::without_dust;
 use super::super::optimise::{Answer, Model, Sense};
 use super::{Rates, Search, short_and_over};
 
@@ -74,9 +75,11 @@ impl Search<'_> {
     fn class_rows(&self, c: usize, scope: &Scope, model: &mut Model, places: &mut Places) {
         let plot = self.plot(c);
         let mut rate = vec![None; plot.most.len()];
-        for (p, &most) in plot.most.iter().enumerate() {
+        let face = self.faces[c].as_ref();
+        for p in 0..plot.most.len() {
+            let (least, most) = self.range(c, p);
             if most > 0.0 && scope.only.as_ref().is_none_or(|only| only[p]) {
-                let column = model.column(0.0, most, false);
+                let column = model.column(least, most, false);
                 rate[p] = Some(column);
                 places.rate.push((c, p, column));
             }
@@ -92,18 +95,25 @@ impl Search<'_> {
                 continue; // the same whatever is done
             }
             let reach: f64 = row.iter().map(|&(column, a)| a * model.columns[column].upper).sum::<f64>() * unit;
+            let one = |fixed: Option<f64>, most: f64| fixed.map_or((0.0, most), |value| (value, value));
             if target.need > 0.0 {
-                let short = model.column(0.0, 1.0, false);
+                let (least, most) = one(face.and_then(|face| face.short[t]), 1.0);
+                let short = model.column(least, most, false);
                 places.short.push((c, t, short));
                 row.push((short, target.need / unit));
             }
-            let over = model.column(0.0, (reach + target.locked) / target.scale, false);
+            let (least, most) = one(face.and_then(|face| face.over[t]), (reach + target.locked) / target.scale);
+            let over = model.column(least, most, false);
             places.over.push((c, t, over));
             row.push((over, -target.scale / unit));
             model.row(row, Sense::Equal, (target.need - target.locked) / unit);
         }
-        for limit in plot.limits.iter().filter(|l| l.free > 0.0) {
+        for (i, limit) in plot.limits.iter().enumerate().filter(|(_, l)| l.free > 0.0) {
             let row = terms(&limit.per_gram, limit.free);
+            if face.is_some_and(|face| face.used_up[i]) {
+                model.row(row, Sense::Equal, 1.0);
+                continue;
+            }
             let reach: f64 = row.iter().map(|&(column, a)| a * model.columns[column].upper).sum();
             if reach > 1.0 {
                 model.row(row, Sense::AtMost, 1.0);
@@ -115,6 +125,7 @@ impl Search<'_> {
     fn supply_rows(&self, scope: &Scope, loose: bool, model: &mut Model, places: &mut Places) {
         for (p, product) in self.problem.products.iter().enumerate() {
             let stock = self.stock_g(p) - self.locked_g[p];
+            let least_g = self.in_all(|c| self.range(c, p).0);
             if self.most_g[p] <= stock {
                 continue;
             }
@@ -130,7 +141,15 @@ impl Search<'_> {
                 let whole = product.whole_packs && most < 1e8;
                 let column = match &scope.packs {
                     Some(fixed) => model.column(fixed[p][k], fixed[p][k], false),
-                    None => model.column(0.0, if whole { most.ceil() } else { most }, whole && !loose),
+                    None => {
+                        let least = if product.packs.len() == 1 { (least_g - stock) / pack.mass_g } else { 0.0 };
+                        let (least, most) = match whole {
+                            // A hair of rounding must not buy a pack.
+                            true => ((least - 1e-6).ceil(), most.ceil()),
+                            false => (least * (1.0 - 1e-9), most),
+                        };
+                        model.column(least.max(0.0), most, whole && !loose)
+                    }
                 };
                 places.packs.push((p, k, column));
                 row.push((column, -pack.mass_g / unit));
@@ -153,8 +172,10 @@ impl Search<'_> {
     /// better bound while packs are still counted in fractions.
     fn link_rows(&self, p: usize, model: &mut Model, places: &Places) {
         let packs = places.packs.iter().filter(|x| x.0 == p).map(|x| (x.2, -1.0));
-        for &(c, _, column) in places.rate.iter().filter(|r| r.1 == p) {
-            let row = packs.clone().chain([(column, 1.0 / self.plot(c).most[p])]);
+        // A range of next to nothing would make a row of enormous figures.
+        let worth = |r: &&(usize, usize, usize)| r.1 == p && self.range(r.0, p).1 > 1e-6 * self.plot(r.0).most[p];
+        for &(c, _, column) in places.rate.iter().filter(worth) {
+            let row = packs.clone().chain([(column, 1.0 / self.range(c, p).1)]);
             model.row(row.collect(), Sense::AtMost, 0.0);
         }
     }
@@ -210,7 +231,8 @@ impl Search<'_> {
         for (bound, which, short) in [(&self.kept.short, &places.short, true), (&self.kept.over, &places.over, false)] {
             match bound {
                 Some(Bound::Each(each)) => {
-                    for &c in &scope.classes {
+                    // On its face a class keeps both goals as they are.
+                    for &c in scope.classes.iter().filter(|&&c| self.faces[c].is_none()) {
                         let free = (each[c] - self.constant(short, places, c)).max(0.0);
                         for (column, a) in weights(which, short, Some(c)) {
                             let column = &mut model.columns[column];
@@ -303,15 +325,8 @@ impl Search<'_> {
             }
         }
         for &(c, p, _) in &places.rate {
-            if self.dust(c, p, rates[c][p]) {
-                rates[c][p] = 0.0;
-            }
+            rates[c][p] = without_dust(self.plot(c), p, rates[c][p]);
         }
         rates
-    }
-
-    /// Less than a millionth of every need it serves: what is left of the solver's tolerance.
-    fn dust(&self, c: usize, p: usize, rate: f64) -> bool {
-        self.plot(c).targets.iter().all(|t| t.need <= 0.0 || t.supply[p] * rate < 1e-6 * t.need)
     }
 }

@@ -1,0 +1,327 @@
+//! Plans being worked out: at most [`crate::settings::SOLVES_AT_ONCE`] at a time, off the
+//! async threads, each on a card that a page can look at and stop. A search that is stopped,
+//! or that nobody looks at any more, keeps the best plan it has; the record is written once,
+//! when the search has ended.
+
+use super::{Outcome, load, load::LoadedPlan, unchanged, view};
+use crate::{
+    agronomy::{
+        element::Element,
+        plan::{self, Progress},
+    },
+    app::{Actor, App, Error, Result, Role, seasons::DoseForm},
+    ids::{AmendmentId, PersonId, PlanId, PlotId},
+    settings::{SOLVE_LEFT_SECONDS, SOLVE_SHOWN_AFTER_MILLISECONDS, SOLVES_AT_ONCE},
+    store::{self, Change, Subject, plans::NewDose},
+};
+use std::{
+    collections::BTreeMap,
+    sync::{
+        Arc, Mutex, MutexGuard, PoisonError,
+        atomic::{AtomicBool, Ordering},
+    },
+    time::{Duration, Instant},
+};
+use tokio::sync::{Semaphore, watch};
+
+/// What is being worked out, by plan. Cheap to clone.
+#[derive(Clone, Debug)]
+pub(in crate::app) struct Desk {
+    slots: Arc<Semaphore>,
+    cards: Arc<Mutex<BTreeMap<PlanId, Arc<Card>>>>,
+}
+
+/// One plan being worked out.
+#[derive(Debug)]
+struct Card {
+    begun: Instant,
+    stop: AtomicBool,
+    /// When a page last looked; `None` where nobody is expected to.
+    looked: Option<Mutex<Instant>>,
+    progress: Mutex<Option<Progress>>,
+    /// How it ended, until somebody asks.
+    result: Mutex<Option<Result<()>>>,
+    ended: watch::Sender<bool>,
+}
+
+/// How a request to work a plan out stands after a moment.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Begun {
+    Done,
+    /// It takes longer: [`App::solving`] tells how far it is.
+    Running,
+}
+
+/// How far the work on a plan is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Solving {
+    /// Nothing is being worked out, or it is done.
+    Done,
+    Running {
+        seconds: u64,
+        /// `None` while it waits for its turn.
+        progress: Option<Progress>,
+        /// It was told to stop and is about to.
+        stopping: bool,
+    },
+}
+
+/// The lock, whatever happened to its last holder: no card is left half written.
+fn hold<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+impl Default for Desk {
+    fn default() -> Desk {
+        Desk { slots: Arc::new(Semaphore::new(SOLVES_AT_ONCE)), cards: Arc::default() }
+    }
+}
+
+impl Desk {
+    /// A card for the plan, and whether it is new: a plan is worked out once at a time.
+    fn card(&self, plan: PlanId, looked_at: bool) -> (Arc<Card>, bool) {
+        let mut cards = hold(&self.cards);
+        match cards.get(&plan) {
+            Some(card) if !*card.ended.borrow() => (card.clone(), false),
+            _ => {
+                let card = Arc::new(Card {
+                    begun: Instant::now(),
+                    stop: AtomicBool::new(false),
+                    looked: looked_at.then(|| Mutex::new(Instant::now())),
+                    progress: Mutex::default(),
+                    result: Mutex::default(),
+                    ended: watch::channel(false).0,
+                });
+                cards.insert(plan, card.clone());
+                (card, true)
+            }
+        }
+    }
+
+    /// Ends every search; what they have is saved, for which they get a few seconds.
+    pub async fn stop_all(&self) {
+        let cards: Vec<_> = hold(&self.cards).values().cloned().collect();
+        cards.iter().for_each(|card| card.stop.store(true, Ordering::Relaxed));
+        for card in cards {
+            let _ = tokio::time::timeout(Duration::from_secs(3), card.ended()).await;
+        }
+    }
+
+    fn find(&self, plan: PlanId) -> Option<Arc<Card>> {
+        hold(&self.cards).get(&plan).cloned()
+    }
+
+    /// Takes the card off the desk; the result goes to whoever asks first.
+    fn clear(&self, plan: PlanId, card: &Arc<Card>) -> Result<()> {
+        let mut cards = hold(&self.cards);
+        if cards.get(&plan).is_some_and(|other| Arc::ptr_eq(other, card)) {
+            cards.remove(&plan);
+        }
+        hold(&card.result).take().unwrap_or(Ok(()))
+    }
+}
+
+impl Card {
+    fn end(&self, result: Result<()>) {
+        *hold(&self.result) = Some(result);
+        self.ended.send_replace(true);
+    }
+
+    async fn ended(&self) {
+        // The sender lives in the card itself, so waiting ends with the work.
+        let _ = self.ended.subscribe().wait_for(|ended| *ended).await;
+    }
+}
+
+impl plan::Watch for Card {
+    fn tell(&self, progress: &Progress) {
+        *hold(&self.progress) = Some(*progress);
+    }
+
+    fn stopped(&self) -> bool {
+        let left = |looked: &Mutex<Instant>| hold(looked).elapsed() > Duration::from_secs(SOLVE_LEFT_SECONDS);
+        self.stop.load(Ordering::Relaxed) || self.looked.as_ref().is_some_and(left)
+    }
+}
+
+impl App {
+    /// Works a draft out anew, keeping the doses that are locked.
+    pub async fn solve_plan(&self, actor: &Actor, id: PlanId) -> Result<()> {
+        self.solve_plan_keeping(actor, id, &DoseForm::default()).await
+    }
+
+    /// The same with doses as typed: those that are locked stay, within the caps. Returns when it is done.
+    pub async fn solve_plan_keeping(&self, actor: &Actor, id: PlanId, form: &DoseForm) -> Result<()> {
+        let card = self.start_solving(actor, id, form, false).await?;
+        card.ended().await;
+        self.desk.clear(id, &card)
+    }
+
+    /// The same, but after a moment it goes on by itself: [`App::solving`] then tells how far it is.
+    pub async fn begin_solving(&self, actor: &Actor, id: PlanId, form: &DoseForm) -> Result<Begun> {
+        let card = self.start_solving(actor, id, form, true).await?;
+        let moment = Duration::from_millis(SOLVE_SHOWN_AFTER_MILLISECONDS);
+        match tokio::time::timeout(moment, card.ended()).await {
+            Ok(()) => self.desk.clear(id, &card).map(|()| Begun::Done),
+            Err(_) => Ok(Begun::Running),
+        }
+    }
+
+    /// How far the work on a plan is; an error where it failed since the last look.
+    pub fn solving(&self, actor: &Actor, id: PlanId) -> Result<Solving> {
+        actor.may(Role::Recorder)?;
+        let Some(card) = self.desk.find(id) else { return Ok(Solving::Done) };
+        if *card.ended.borrow() {
+            return self.desk.clear(id, &card).map(|()| Solving::Done);
+        }
+        if let Some(looked) = &card.looked {
+            *hold(looked) = Instant::now();
+        }
+        Ok(Solving::Running {
+            seconds: card.begun.elapsed().as_secs(),
+            progress: *hold(&card.progress),
+            stopping: card.stop.load(Ordering::Relaxed),
+        })
+    }
+
+    /// Ends the search for a better plan; the best found so far is kept.
+    pub async fn stop_solving(&self, actor: &Actor, id: PlanId) -> Result<()> {
+        actor.may(Role::Recorder)?;
+        if let Some(card) = self.desk.find(id) {
+            card.stop.store(true, Ordering::Relaxed);
+            // It ends within a few search nodes; whoever waits longer sees that it is about to.
+            let _ = tokio::time::timeout(Duration::from_secs(1), card.ended()).await;
+        }
+        Ok(())
+    }
+
+    async fn start_solving(&self, actor: &Actor, id: PlanId, form: &DoseForm, looked_at: bool) -> Result<Arc<Card>> {
+        actor.may(Role::Recorder)?;
+        let plan = self.draft(id).await?;
+        unchanged(form, &plan)?;
+        let loaded = self.load_plan(id).await?;
+        let kept: Vec<_> = form.read(&loaded)?.into_iter().filter(|line| line.locked).collect();
+        view::view(&loaded, kept.clone()).caps_kept()?;
+        let locks: Vec<plan::Lock> = kept.iter().map(load::lock).collect();
+        let (card, new) = self.desk.card(id, looked_at);
+        if new {
+            let (app, person, card) = (self.clone(), actor.person, card.clone());
+            tokio::spawn(async move {
+                let result = app.solve_and_save(person, &loaded, &locks, &card).await;
+                card.end(result);
+            });
+        }
+        Ok(card)
+    }
+
+    async fn solve_and_save(
+        &self,
+        person: PersonId,
+        loaded: &LoadedPlan,
+        locks: &[plan::Lock],
+        card: &Arc<Card>,
+    ) -> Result<()> {
+        let id = loaded.plan.id;
+        let prepared = loaded.prepare(locks, locks);
+        let fingerprint = load::fingerprint(&prepared.input);
+        // What one recipe for each block costs is told beside the same plan bed by bed.
+        let (solved, apart) = {
+            let _slot = self.desk.slots.acquire().await.map_err(|_| Error::Busy)?;
+            if plan::Watch::stopped(&**card) {
+                return Err(Error::Conflict("Stopped before its turn came, so the plan is as it was.".into()));
+            }
+            let (input, card) = (prepared.input.clone(), card.clone());
+            let solve = move || {
+                let apart = input.plots.iter().any(|plot| plot.recipe.is_some()).then(|| {
+                    let mut apart = input.clone();
+                    apart.plots.iter_mut().for_each(|plot| plot.recipe = None);
+                    plan::solve_watched(&apart, &*card)
+                });
+                (plan::solve_watched(&input, &*card), apart)
+            };
+            tokio::task::spawn_blocking(solve).await.map_err(|e| Error::Internal(e.to_string()))?
+        };
+        let short: BTreeMap<(plan::Key, Element), f64> =
+            solved.unmet.iter().map(|u| ((u.plot.key, u.element), u.short_g)).collect();
+        let needs = load::need_rows(&prepared, |plot, element| short.get(&(plot, element)).copied().unwrap_or(0.0));
+        let doses: Vec<NewDose> = solved
+            .doses
+            .iter()
+            .filter_map(|dose| {
+                let amendment = AmendmentId(i64::from(dose.product.key));
+                Some(NewDose {
+                    plot: PlotId(i64::from(dose.plot.key)),
+                    amendment,
+                    analysis: loaded.analysis_of(amendment)?,
+                    mass_g: dose.weigh_g,
+                    locked: dose.locked,
+                    by_hand: dose.locked,
+                })
+            })
+            .collect();
+        let outcome = Outcome::of(&prepared.notes, &solved, apart.as_ref()).to_json();
+        let mut write = self.store.write(self.now(), Some(person)).await?;
+        let revision = loaded.plan.revision;
+        store::plans::replace_solution(&mut write, id, revision, &fingerprint, &outcome, &needs, &doses).await?;
+        store::plans::note_guideline_version(&mut write, id, loaded.guideline.version).await?;
+        let summary = format!("The plan {} was worked out: {} doses.", loaded.plan.name, doses.len());
+        write.commit(Change::new(Subject::Plan(id), "solved", summary)).await?;
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::agronomy::plan::{Goal, Watch};
+
+    const PLAN: PlanId = PlanId(7);
+
+    #[test]
+    fn a_plan_lies_on_the_desk_once_until_it_has_ended() {
+        let desk = Desk::default();
+        let (card, new) = desk.card(PLAN, true);
+        assert!(new);
+        let (same, again) = desk.card(PLAN, true);
+        assert!(!again && Arc::ptr_eq(&card, &same));
+        card.end(Err(Error::Busy));
+        // The result is told once; then there is nothing on the desk, and it can begin anew.
+        assert!(matches!(desk.clear(PLAN, &card), Err(Error::Busy)));
+        assert!(desk.clear(PLAN, &card).is_ok() && desk.find(PLAN).is_none());
+        let (later, new) = desk.card(PLAN, true);
+        assert!(new && !Arc::ptr_eq(&card, &later));
+        // Clearing the old card leaves the new one where it is.
+        assert!(desk.clear(PLAN, &card).is_ok() && desk.find(PLAN).is_some());
+    }
+
+    #[test]
+    fn a_search_ends_when_told_or_when_nobody_looks() {
+        let desk = Desk::default();
+        let (card, _) = desk.card(PLAN, true);
+        assert!(!card.stopped());
+        let progress = Progress { goal: Goal::Cost, needs: 3, met: 2, products: 1, cost_minor: 900.0, gap: Some(0.1) };
+        card.tell(&progress);
+        assert_eq!(*hold(&card.progress), Some(progress));
+        card.stop.store(true, Ordering::Relaxed);
+        assert!(card.stopped());
+        let (left, _) = desk.card(PlanId(8), true);
+        let long_ago = Instant::now().checked_sub(Duration::from_secs(SOLVE_LEFT_SECONDS + 1));
+        *hold(left.looked.as_ref().expect("a page looks at it")) = long_ago.expect("the machine runs longer");
+        assert!(left.stopped());
+        // Where nobody was expected to look, it goes on.
+        assert!(!desk.card(PlanId(9), false).0.stopped());
+    }
+
+    #[tokio::test]
+    async fn whoever_waits_is_told_of_the_end() {
+        let desk = Desk::default();
+        let (card, _) = desk.card(PLAN, false);
+        let waiting = tokio::spawn({
+            let card = card.clone();
+            async move { card.ended().await }
+        });
+        card.end(Ok(()));
+        tokio::time::timeout(Duration::from_secs(5), waiting).await.expect("in time").expect("no panic");
+        card.ended().await;
+    }
+}

@@ -1,0 +1,90 @@
+//! A plan that is being worked out: how far it is, looked at again every second, and a
+//! button that ends the search. Where it is done within a moment nobody sees this page.
+
+use super::{
+    plans::{path, refused},
+    seasons::under_season,
+};
+use crate::{
+    agronomy::plan::{Goal, Progress},
+    app::seasons::{Begun, Solving},
+    ids::PlanId,
+    web::{
+        error::{Error, Result},
+        form::Form,
+        guard::Cx,
+        show,
+        view::{Frame, See, see},
+    },
+};
+use askama::Template;
+use axum::{
+    extract::Path,
+    http::StatusCode,
+    response::{Html, IntoResponse, Response},
+};
+
+/// On to the plan, or to how far it is.
+pub(super) fn worked_out(plan: PlanId, begun: Begun, said: &str) -> See {
+    match begun {
+        Begun::Done => see(path(plan)).say(said),
+        Begun::Running => see(format!("{}/work", path(plan))),
+    }
+}
+
+/// A plan that is being worked out.
+#[derive(Template)]
+#[template(path = "pages/plans/work.html")]
+pub struct WorkPage {
+    frame: Frame,
+    plan: PlanId,
+    lines: Vec<String>,
+    stopping: bool,
+}
+
+/// `GET /plans/{plan}/work`: how far it is, again every second; then the plan.
+pub async fn show(cx: Cx, Path(plan): Path<PlanId>) -> Result<Response> {
+    match cx.app.solving(&cx.actor, plan) {
+        Ok(Solving::Done) => Ok(see(path(plan)).say("The plan is worked out. Look it over.").into_response()),
+        Ok(Solving::Running { seconds, progress, stopping }) => {
+            let (site, season, row) = cx.app.plan_place(&cx.actor, plan).await?;
+            let frame = under_season(&cx, &site, format!("Working out {}", row.name))
+                .under(format!("/seasons/{}", season.id), format!("Season {}", season.name))
+                .under(path(plan), &row.name);
+            let page = WorkPage { frame, plan, lines: progress_words(seconds, progress, &site.currency), stopping };
+            let page = page.render().map_err(|_| Error::from_status(StatusCode::INTERNAL_SERVER_ERROR))?;
+            Ok(([("refresh", "1"), ("cache-control", "no-store")], Html(page)).into_response())
+        }
+        Err(error) => refused(&cx, plan, Form::new(), error).await,
+    }
+}
+
+/// `POST /plans/{plan}/work/stop`: keeps the best plan found so far.
+pub async fn stop(cx: Cx, Path(plan): Path<PlanId>) -> Result<Response> {
+    cx.app.stop_solving(&cx.actor, plan).await?;
+    Ok(see(format!("{}/work", path(plan))).into_response())
+}
+
+/// How far a search is, in sentences.
+fn progress_words(seconds: u64, progress: Option<Progress>, currency: &str) -> Vec<String> {
+    let begun = format!("Begun {} ago.", show::count(seconds as usize, "second"));
+    let Some(progress) = progress else {
+        return vec![begun, "Two other plans are being worked out; this one waits for its turn.".into()];
+    };
+    let mut lines = vec![begun];
+    lines.push(format!(
+        "The best plan so far meets {} of {} needs to within 5 %, uses {} and costs {}.",
+        progress.met,
+        progress.needs,
+        show::count(progress.products, "product"),
+        show::money(progress.cost_minor.round() as i64, currency)
+    ));
+    lines.push(match (progress.goal, progress.gap) {
+        (Goal::Cost, Some(gap)) if gap > 1e-6 => {
+            format!("Looking for cheaper packs: at most {} % can still be saved.", show::significant(gap * 100.0, 2))
+        }
+        (Goal::Cost, _) => "Looking for cheaper packs.".into(),
+        (goal, _) => format!("Now settling: {}.", goal.words()),
+    });
+    lines
+}
