@@ -27,6 +27,7 @@ pub mod micronutrient;
 pub mod need;
 pub mod nitrogen;
 pub mod offtake;
+pub mod order_of_work;
 pub mod outlook;
 pub mod panel;
 pub mod plan;

@@ -189,6 +189,7 @@ pub fn routes() -> Vec<Route> {
         post("/plans/{plan}/close", Recorder, plans::close),
         get("/plans/{plan}/working/{plot}/{element}", Reader, plans::working),
         get("/plans/{plan}/sheet", Reader, plan_prints::sheet),
+        get("/plans/{plan}/labels", Reader, plan_prints::labels),
         get("/plans/{plan}/shopping", Reader, plan_prints::shopping),
         get("/plans/{plan}/history", Reader, plans::history),
         get("/people", Steward, people::list),

@@ -19,6 +19,7 @@ mod needs;
 mod opinion_pages;
 mod plan_pages;
 mod plans;
+mod print_pages;
 mod questions;
 mod readings;
 mod rothamsted;

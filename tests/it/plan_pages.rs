@@ -22,11 +22,11 @@ use jiff::civil::date;
 
 const BEDS: [&str; 5] = ["A1", "A2", "A3", "B1", "B2"];
 
-struct Planned {
-    garden: Garden,
+pub struct Planned {
+    pub garden: Garden,
     site: SiteId,
     season: SeasonId,
-    beds: Vec<PlotId>,
+    pub beds: Vec<PlotId>,
 }
 
 fn cell(analyte: &str, printed: &str) -> CellForm {
@@ -42,7 +42,7 @@ fn cell(analyte: &str, printed: &str) -> CellForm {
 
 /// Five beds of 10 m², tested by Mehlich-3 and short of phosphorus, potassium, copper and
 /// boron; the catalogue with a price for every pack; a season.
-async fn five_beds() -> Planned {
+pub async fn five_beds() -> Planned {
     let garden = Garden::new().await;
     let (app, ada) = (&garden.app, &garden.ada);
     let form = SiteForm { guideline: "rutgers_mehlich3".into(), scale_step_g: "1".into(), ..site_form("Home") };
@@ -71,7 +71,7 @@ async fn five_beds() -> Planned {
     Planned { garden, site, season, beds }
 }
 
-async fn amendment(garden: &Garden, name: &str) -> AmendmentId {
+pub async fn amendment(garden: &Garden, name: &str) -> AmendmentId {
     let rows = garden.app.amendments(&garden.ada, false).await.unwrap();
     let names: Vec<&str> = rows.iter().map(|row| row.amendment.name.as_str()).collect();
     rows.iter().find(|row| row.amendment.name.starts_with(name)).unwrap_or_else(|| panic!("{name} in {names:?}")).id
@@ -99,13 +99,13 @@ impl Planned {
         pairs.join("&")
     }
 
-    async fn plan(&self) -> PlanId {
+    pub async fn plan(&self) -> PlanId {
         let body = self.new_plan_body().await;
         let to = self.garden.send(&format!("/seasons/{}/plans", self.season), &body).await;
         to.strip_prefix("/plans/").unwrap().parse().unwrap()
     }
 
-    async fn view(&self, plan: PlanId) -> PlanView {
+    pub async fn view(&self, plan: PlanId) -> PlanView {
         self.garden.app.plan(&self.garden.ada, plan).await.unwrap()
     }
 }

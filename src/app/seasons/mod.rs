@@ -11,7 +11,7 @@ mod sheet;
 mod view;
 
 pub use forms::{DoseCell, DoseForm, PlanForm, PlanOptions, SeasonForm};
-pub use sheet::{Helping, Mix, Sheet, SheetCautions, SheetLine, SheetPlot};
+pub use sheet::{CAN_LITRES, Heap, Helping, LITRES_PER_M2, Mix, Sheet, SheetCautions, SheetLine, SheetPlot};
 pub use view::{CapLine, DoseLine, NeedLine, Outcome, PlanPlot, PlanView};
 
 use super::{
