@@ -45,3 +45,4 @@ pub mod source;
 pub mod standing;
 pub mod survey;
 pub mod working;
+pub mod years_ahead;

@@ -18,6 +18,7 @@ mod kept;
 pub mod lime;
 mod lineage;
 pub mod metals;
+pub mod next_season;
 pub mod nitrogen;
 pub mod opinions;
 pub mod outlook;

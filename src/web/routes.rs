@@ -5,7 +5,7 @@ use super::{
     Server, assets,
     guard::{Gate, pass},
     pages::{
-        amendments, applications, drift, files, guidelines, history, home, lime, metals, next, nitrogen, opinions,
+        ahead, amendments, applications, drift, files, guidelines, history, home, lime, metals, next, nitrogen, opinions,
         people, plan_form, plan_prints, plans, plot, plots, reports, salts, samplings, seasons, setup, sign_in, sites,
         test_errors, trend,
     },
@@ -108,6 +108,8 @@ pub fn routes() -> Vec<Route> {
         post("/sites/{site}/merge", Recorder, plots::do_merge),
         get("/plots/{plot}", Reader, plot::show),
         get("/plots/{plot}/next", Reader, next::show),
+        get("/plots/{plot}/years", Reader, ahead::plot),
+        get("/sites/{site}/next", Reader, ahead::site),
         get("/plots/{plot}/working/{analyte}/{what}", Reader, plot::working),
         get("/plots/{plot}/trend/{analyte}", Reader, trend::show),
         get("/plots/{plot}/trend/{analyte}/working", Reader, trend::working),

@@ -157,14 +157,24 @@ fn product_choice(
     }
 }
 
+/// The products that a new plan starts with.
+pub(super) async fn usual_products(cx: &Cx) -> Result<Vec<String>> {
+    Ok(product_choices(cx).await?.into_iter().filter(|product| product.usual).map(|product| product.id).collect())
+}
+
+async fn product_choices(cx: &Cx) -> Result<Vec<ProductChoice>> {
+    let (packs, stock) = (cx.app.packs(&cx.actor).await?, cx.app.stock(&cx.actor).await?);
+    let products = cx.app.amendments(&cx.actor, false).await?;
+    let choice = |row: &app::amendments::AmendmentRow| {
+        product_choice(row, packs.get(&row.id).map_or(&[][..], Vec::as_slice), stock.get(&row.id).copied())
+    };
+    Ok(products.iter().map(choice).collect())
+}
+
 impl PlanFormPage {
     async fn load(cx: &Cx, season: &SeasonRow, title: String, action: String) -> Result<PlanFormPage> {
         let standings = cx.app.site_standings(&cx.actor, season.site).await?;
-        let (packs, stock) = (cx.app.packs(&cx.actor).await?, cx.app.stock(&cx.actor).await?);
-        let products = cx.app.amendments(&cx.actor, false).await?;
-        let products = products.iter().map(|row| {
-            product_choice(row, packs.get(&row.id).map_or(&[][..], Vec::as_slice), stock.get(&row.id).copied())
-        });
+        let products = product_choices(cx).await?;
         let mut blocks: Vec<BlockChoice> = Vec::new();
         for standing in &standings.plots {
             let name = standing.plot.block_name.clone().unwrap_or_default();
@@ -185,7 +195,7 @@ impl PlanFormPage {
             again: None,
             guidelines: guideline_choices(),
             blocks,
-            products: products.collect(),
+            products,
             elements: ELEMENTS.iter().map(|element| (element.symbol(), element.name())).collect(),
             site: standings.site,
         })

@@ -278,13 +278,14 @@ fn helping(sheet: &Sheet, line: &SheetLine, area_m2: f64) -> Option<String> {
     let Helping::OfMix { number, mix_g, litres: wet } = line.helping else { return None };
     let dry = format!("as {} of dry mix {number}", show::mass(mix_g));
     let Some(wet) = wet else { return Some(dry) };
-    let water = area_m2 * LITRES_PER_M2;
-    let cans = show::significant(water / CAN_LITRES, 2);
-    let solution = format!(
-        "{} of solution {number}, made up to {} ({cans} cans of {CAN_LITRES}\u{a0}litres)",
-        litres(wet),
-        litres(water)
-    );
+    // Thinned to wet the bed evenly; a strong share of a weak solution wets it as it is.
+    let water = (area_m2 * LITRES_PER_M2).max(wet);
+    let cans = format!("{} cans of {CAN_LITRES}\u{a0}litres", show::significant(water / CAN_LITRES, 2));
+    let solution = if water > wet {
+        format!("{} of solution {number}, made up to {} ({cans})", litres(wet), litres(water))
+    } else {
+        format!("{} of solution {number} ({cans})", litres(wet))
+    };
     let only_water = sheet.mixes.iter().any(|mix| mix.number == number && mix.in_water());
     Some(if only_water { format!("as {solution}") } else { format!("{dry}, or {solution}") })
 }
