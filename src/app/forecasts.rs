@@ -30,7 +30,7 @@ use std::collections::{BTreeMap, BTreeSet};
 pub use super::harvests::ForecastRow;
 
 /// Seasons that the usual offtake is averaged over.
-const USUAL_SEASONS: usize = 5;
+pub(super) const USUAL_SEASONS: usize = 5;
 
 /// The tests of one element of a plot by one method at one depth, with the ledger's help.
 #[derive(Clone, Debug)]
@@ -190,7 +190,7 @@ impl App {
         came_of(&mut self.store.read().await?, std::slice::from_ref(plot)).await
     }
 
-    async fn site_with_books(
+    pub(super) async fn site_with_books(
         &self,
         read: &mut Read,
         site: SiteId,
@@ -320,7 +320,7 @@ struct Learning {
 
 /// The responses of plots to one element; plots whose tests are alike in method, unit and
 /// depth are heard together.
-fn responses(plots: &[PlotStanding], books: &BTreeMap<PlotId, Books>, element: Element) -> Vec<PlotResponse> {
+pub(super) fn responses(plots: &[PlotStanding], books: &BTreeMap<PlotId, Books>, element: Element) -> Vec<PlotResponse> {
     let nothing = Books::default();
     let mut alike: Vec<Vec<Learning>> = Vec::new();
     for plot in plots {

@@ -23,6 +23,7 @@ pub mod lime;
 mod lineage;
 pub mod lists;
 pub mod metals;
+pub mod next_season;
 pub mod nitrogen;
 pub mod opinions;
 pub mod outlook;

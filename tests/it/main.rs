@@ -27,6 +27,7 @@ mod plan_pages;
 mod plan_wants;
 mod plan_wishes;
 mod plans;
+mod print_pages;
 mod questions;
 mod readings;
 mod recipes;

@@ -15,7 +15,7 @@ mod work;
 
 pub use forms::{DoseCell, DoseForm, PlanForm, PlanOptions, SeasonForm};
 pub use overrules::{OverruleForm, OverruleRow, published};
-pub use sheet::{Helping, Mix, Sheet, SheetCautions, SheetLine, SheetPlot};
+pub use sheet::{CAN_LITRES, Heap, Helping, LITRES_PER_M2, Mix, Sheet, SheetCautions, SheetLine, SheetPlot};
 pub use view::{CapLine, DoseLine, Measure, NeedLine, Outcome, PlanPlot, PlanView, Simplicity};
 pub use wanted::{Sold, SoldLine, WantLine, WantRow, Where};
 pub(in crate::app) use work::Desk;

@@ -7,6 +7,7 @@ use crate::{
     agronomy::{
         amendment::Amendment,
         caution::{CautionNote, Context, cautions_for},
+        order_of_work::{Round, Wear},
         plan::{CarrierMix, Solution, carrier_mix, doses, solution},
         quantity::Grams,
     },
@@ -16,7 +17,10 @@ use crate::{
 use std::collections::BTreeMap;
 
 /// Water for a solution, litres on a square metre: a light watering, from practice.
-const LITRES_PER_M2: f64 = 1.0;
+pub const LITRES_PER_M2: f64 = 1.0;
+
+/// A common watering can, litres.
+pub const CAN_LITRES: f64 = 10.0;
 
 /// Doses of one mix differ by this at most, g/m² by g/m²: our own choice.
 const SPAN: f64 = 3.0;
@@ -33,6 +37,21 @@ pub struct Sheet {
     pub cautions: Vec<SheetCautions>,
     /// Plots with something to put on, in the order of the plan.
     pub plots: Vec<SheetPlot>,
+    /// What goes on in which round of the garden, in order.
+    pub rounds: Vec<(Round, Vec<String>)>,
+    /// What to wear besides gloves, and for what.
+    pub wear: Vec<(Wear, Vec<String>)>,
+}
+
+/// A heap of the sheet: everything that is weighed out together.
+#[derive(Clone, Debug)]
+pub struct Heap<'a> {
+    /// The product, or the round.
+    pub title: String,
+    pub round: Round,
+    /// Everything of it, g.
+    pub total_g: f64,
+    pub lines: Vec<(&'a SheetPlot, &'a SheetLine)>,
 }
 
 /// Doses of one product that are too small to weigh or spread by themselves, of about one
@@ -80,7 +99,9 @@ pub struct SheetPlot {
 /// One product on one plot.
 #[derive(Clone, Debug)]
 pub struct SheetLine {
+    pub amendment: AmendmentId,
     pub name: String,
+    pub round: Round,
     /// In whole steps of the scale; below one step as planned.
     pub weigh_g: f64,
     pub g_per_m2: f64,
@@ -120,7 +141,41 @@ impl Sheet {
             }
         }
         let plots = view.plots.iter().map(|plot| sheet_plot(view, plot, step_g, &helpings));
-        Sheet { mixes, cautions, plots: plots.filter(|plot| !plot.lines.is_empty()).collect() }
+        let plots = plots.filter(|plot| !plot.lines.is_empty()).collect();
+        let (mut rounds, mut wear) = (BTreeMap::<_, Vec<_>>::new(), BTreeMap::<_, Vec<_>>::new());
+        for row in view.used() {
+            let name = || row.amendment.name.clone();
+            rounds.entry(Round::of(&row.amendment)).or_default().push(name());
+            Wear::with(&row.amendment).for_each(|what| wear.entry(what).or_default().push(name()));
+        }
+        let (rounds, wear) = (rounds.into_iter().collect(), wear.into_iter().collect());
+        Sheet { mixes, cautions, plots, rounds, wear }
+    }
+
+    /// The same doses product by product, in the order of the work: for whoever goes round
+    /// with one bag.
+    pub fn by_product(&self) -> Vec<Heap<'_>> {
+        self.heaps(|line| (line.round, line.amendment), |line| line.name.clone())
+    }
+
+    /// The same doses round by round of the garden.
+    pub fn by_round(&self) -> Vec<Heap<'_>> {
+        self.heaps(|line| line.round, |line| line.round.label().to_owned())
+    }
+
+    fn heaps<K: Ord>(&self, of: impl Fn(&SheetLine) -> K, title: impl Fn(&SheetLine) -> String) -> Vec<Heap<'_>> {
+        let mut heaps: BTreeMap<K, Heap> = BTreeMap::new();
+        for (plot, line) in self.plots.iter().flat_map(|plot| plot.lines.iter().map(move |line| (plot, line))) {
+            let heap = heaps.entry(of(line)).or_insert_with(|| Heap {
+                title: title(line),
+                round: line.round,
+                total_g: 0.0,
+                lines: Vec::new(),
+            });
+            heap.total_g += line.weigh_g;
+            heap.lines.push((plot, line));
+        }
+        heaps.into_values().collect()
     }
 }
 
@@ -176,7 +231,14 @@ fn sheet_plot(
         // What goes into a mix is measured by the mix, not by the scale's step.
         let weigh_g = if helping == Helping::Weighed { doses::on_scale(dose.mass_g, step_g) } else { dose.mass_g };
         let rate = Grams(weigh_g).per(standing.plot.ground().area);
-        lines.push(SheetLine { name: amendment.name.clone(), weigh_g, g_per_m2: rate.grams_per_m2().0, helping });
+        lines.push(SheetLine {
+            amendment: row.id,
+            name: amendment.name.clone(),
+            round: Round::of(amendment),
+            weigh_g,
+            g_per_m2: rate.grams_per_m2().0,
+            helping,
+        });
         let context = Context {
             ph: standing.present.ph_at_least(),
             carbonate_signs: standing.present.signs.calcareous(),
@@ -189,5 +251,6 @@ fn sheet_plot(
         let here = cautions_for(amendment, &context).into_iter().filter(|note| !always.contains(note));
         cautions.extend(here.map(|note| (amendment.name.clone(), note.text)));
     }
+    lines.sort_by_key(|line| line.round);
     SheetPlot { plot: standing.plot.clone(), crops: plot.crops.iter().map(|c| c.name).collect(), lines, cautions }
 }

@@ -1,5 +1,6 @@
 //! The pages, one module to a family; each mirrors a folder or file of `templates/pages`.
 
+pub mod ahead;
 pub mod amendment_lists;
 pub mod amendments;
 pub mod applications;

@@ -10,7 +10,7 @@ use super::{
 use crate::{
     agronomy::{amendment::Kind, element::Element, standing::NutrientStanding},
     app::{
-        self,
+        self, Error,
         guidelines::DEFAULT_GUIDELINE,
         lists::newest,
         plots::SiteRow,
@@ -169,25 +169,41 @@ fn product_choice(
     }
 }
 
+/// The products that a new plan starts with.
+pub(super) async fn usual_products(cx: &Cx) -> Result<Vec<String>> {
+    let products = product_choices(cx, &[], &BTreeSet::new()).await?;
+    Ok(products.into_iter().filter(|product| product.usual).map(|product| product.id).collect())
+}
+
+/// Every product, with what each list says of it.
+async fn product_choices(
+    cx: &Cx,
+    statuses: &[app::lists::ListStatus],
+    lists: &BTreeSet<String>,
+) -> Result<Vec<ProductChoice>> {
+    let (packs, stock) = (cx.app.packs(&cx.actor).await?, cx.app.stock(&cx.actor).await?);
+    let products = cx.app.amendments(&cx.actor, false).await?;
+    let listed = |id: AmendmentId| {
+        let newest = lists.iter().filter_map(|list| Some((list, newest(statuses, list).remove(&id)?)));
+        let words: Vec<String> = newest.map(|(list, listing)| listing.words(list)).collect();
+        words.join("; ")
+    };
+    let choice = |row: &app::amendments::AmendmentRow| {
+        let packs = packs.get(&row.id).map_or(&[][..], Vec::as_slice);
+        product_choice(row, packs, stock.get(&row.id).copied(), listed(row.id))
+    };
+    Ok(products.iter().map(choice).collect())
+}
+
 impl PlanFormPage {
     /// `current` is the guideline chosen already; empty for the site's own.
     async fn load(cx: &Cx, season: &SeasonRow, title: String, action: String, current: &str) -> Result<PlanFormPage> {
         let standings = cx.app.site_standings(&cx.actor, season.site).await?;
         let current = if current.is_empty() { standings.site.guideline.as_deref().unwrap_or("") } else { current };
         let guidelines = guideline_choices(cx, current).await?;
-        let (packs, stock) = (cx.app.packs(&cx.actor).await?, cx.app.stock(&cx.actor).await?);
-        let products = cx.app.amendments(&cx.actor, false).await?;
         let statuses = cx.app.list_statuses(&cx.actor).await?;
         let lists: BTreeSet<String> = statuses.iter().map(|status| status.list.clone()).collect();
-        let listed = |id: AmendmentId| {
-            let newest = lists.iter().filter_map(|list| Some((list, newest(&statuses, list).remove(&id)?)));
-            let words: Vec<String> = newest.map(|(list, listing)| listing.words(list)).collect();
-            words.join("; ")
-        };
-        let products = products.iter().map(|row| {
-            let packs = packs.get(&row.id).map_or(&[][..], Vec::as_slice);
-            product_choice(row, packs, stock.get(&row.id).copied(), listed(row.id))
-        });
+        let products = product_choices(cx, &statuses, &lists).await?;
         let mut places = vec![(Where::Everywhere.key(), "every plot of the plan".to_owned())];
         for standing in &standings.plots {
             if let Some((block, name)) = standing.plot.block.zip(standing.plot.block_name.as_ref()) {
@@ -218,7 +234,7 @@ impl PlanFormPage {
             again: None,
             guidelines,
             blocks,
-            products: products.collect(),
+            products,
             places,
             lists: lists.iter().cloned().collect(),
             elements: ELEMENTS.iter().map(|element| (element.symbol(), element.name())).collect(),

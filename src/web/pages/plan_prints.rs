@@ -1,5 +1,5 @@
-//! The two pages of a plan that go out of the house: the weigh-out sheet for the shed and
-//! the shopping list.
+//! The pages of a plan that go out of the house: the weigh-out sheet for the shed, by plot,
+//! by product or by round; labels for the weighed bags; and the shopping list by supplier.
 
 use super::{
     plan_caps::decisions,
@@ -7,16 +7,56 @@ use super::{
     plots::titled,
 };
 use crate::{
-    app::seasons::{Helping, Mix, PlanView, Sheet, SheetCautions, SheetLine, SheetPlot, Sold},
+    agronomy::order_of_work::Round,
+    app::{
+        amendments::PackRow,
+        seasons::{
+            CAN_LITRES, Heap, Helping, LITRES_PER_M2, Mix, PlanView, Sheet, SheetCautions, SheetLine, SheetPlot, Sold,
+        },
+    },
     ids::{AmendmentId, PlanId},
     web::{error::Result, guard::Cx, show, view::Frame},
 };
 use askama::Template;
 use askama_web::WebTemplate;
 use axum::{
-    extract::Path,
+    extract::{Path, Query},
     http::{HeaderMap, header},
 };
+use serde::Deserialize;
+use std::collections::BTreeMap;
+
+/// How a print is asked for, in the address.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct Wanted {
+    /// "plot", "product" or "round"; anything else is by plot.
+    by: String,
+    /// "a4" or "letter"; anything else is A4.
+    paper: String,
+}
+
+impl Wanted {
+    const ORDERS: [(&'static str, &'static str); 3] =
+        [("plot", "Plot by plot"), ("product", "Product by product"), ("round", "Round by round")];
+    const PAPERS: [(&'static str, &'static str); 2] = [("a4", "A4"), ("letter", "Letter")];
+
+    fn by(&self) -> &'static str {
+        Self::ORDERS.iter().find(|(key, _)| *key == self.by).unwrap_or(&Self::ORDERS[0]).0
+    }
+
+    fn paper(&self) -> &'static str {
+        Self::PAPERS.iter().find(|(key, _)| *key == self.paper).unwrap_or(&Self::PAPERS[0]).0
+    }
+
+    fn orders(&self) -> &'static [(&'static str, &'static str)] {
+        &Self::ORDERS
+    }
+
+    fn papers(&self) -> &'static [(&'static str, &'static str)] {
+        &Self::PAPERS
+    }
+}
 
 /// The weigh-out sheet.
 #[derive(Template, WebTemplate)]
@@ -34,7 +74,34 @@ pub struct SheetPage {
     sheet: Sheet,
     /// Caps that were overruled: plots, sentence, the warning that stays.
     overruled: Vec<(String, String, Option<&'static str>)>,
+    wanted: Wanted,
     foot: String,
+}
+
+/// Labels to cut out, one for each weighed bag.
+#[derive(Template, WebTemplate)]
+#[template(path = "print/labels.html")]
+pub struct LabelsPage {
+    frame: Frame,
+    site: String,
+    season: String,
+    draft: bool,
+    invented: bool,
+    stale: bool,
+    wanted: Wanted,
+    labels: Vec<Label>,
+}
+
+/// What is written on one bag.
+struct Label {
+    plot: String,
+    product: String,
+    weigh: String,
+    rate: String,
+    /// "as 340 g of dry mix 2".
+    helping: Option<String>,
+    /// What to beware of, in a few words.
+    beware: String,
 }
 
 /// The shopping list.
@@ -44,11 +111,21 @@ pub struct ShoppingPage {
     frame: Frame,
     draft: bool,
     invented: bool,
-    lines: Vec<Line>,
+    suppliers: Vec<Supplier>,
     /// Packs with a known price together; `None` where nothing is bought.
     total: Option<String>,
+    /// What is left over is worth at this year's prices.
+    left_worth: Option<String>,
     unknown: Vec<String>,
     foot: String,
+}
+
+/// What is bought in one place.
+struct Supplier {
+    name: String,
+    lines: Vec<Line>,
+    /// Where there are several suppliers and a price is known.
+    total: Option<String>,
 }
 
 /// A product of the shopping list.
@@ -59,6 +136,8 @@ struct Line {
     buy: String,
     cost: String,
     left_over: String,
+    /// What that is worth next year, at this year's price for a gram.
+    worth: Option<String>,
     missing: Option<String>,
 }
 
@@ -77,29 +156,41 @@ impl SheetPage {
         format!("{}\u{a0}g/m²", show::significant(line.g_per_m2, 2))
     }
 
-    /// How a small dose is had, beside its grams.
-    fn helping(&self, line: &SheetLine) -> Option<String> {
-        match line.helping {
-            Helping::Weighed => None,
-            Helping::OfMix { number, mix_g, litres: None } => {
-                Some(format!("as {} of dry mix {number}", show::mass(mix_g)))
-            }
-            Helping::OfMix { number, mix_g, litres: Some(litres) } => {
-                let litres = self.litres(litres);
-                if self.sheet.mixes.iter().any(|mix| mix.number == number && mix.in_water()) {
-                    return Some(format!("as {litres} of solution {number}"));
-                }
-                Some(format!("as {} of dry mix {number}, or {litres} of solution {number}", show::mass(mix_g)))
-            }
-        }
+    fn helping(&self, line: &SheetLine, plot: &SheetPlot) -> Option<String> {
+        helping(&self.sheet, line, plot.plot.area_m2)
     }
 
-    fn litres(&self, litres: f64) -> String {
-        if litres < 0.995 {
-            format!("{}\u{a0}ml", show::significant(litres * 1000.0, 2))
-        } else {
-            format!("{}\u{a0}litres", show::significant(litres, 2))
+    fn wear(&self) -> Vec<String> {
+        let line = |(wear, names): &(crate::agronomy::order_of_work::Wear, Vec<String>)| {
+            format!("{} with {}", wear.label(), names.join(", "))
+        };
+        self.sheet.wear.iter().map(line).collect()
+    }
+
+    fn heaps(&self) -> Vec<Heap<'_>> {
+        if self.wanted.by() == "product" { self.sheet.by_product() } else { self.sheet.by_round() }
+    }
+
+    fn total(&self, heap: &Heap) -> String {
+        show::weighed(heap.total_g, self.step_g)
+    }
+
+    fn sources(&self) -> String {
+        let mut said: Vec<String> = Vec::new();
+        for source in self.sheet.rounds.iter().flat_map(|(round, _)| Round::sources(*round)) {
+            let who = if source.publisher.is_empty() {
+                source.evidence.words().to_owned()
+            } else {
+                match show::evidence_mark(source.evidence) {
+                    Some(mark) => format!("{}, {} ({mark})", source.publisher, source.title),
+                    None => format!("{}, {}", source.publisher, source.title),
+                }
+            };
+            if !said.contains(&who) {
+                said.push(who);
+            }
         }
+        said.join("; ")
     }
 
     /// What to weigh and mix, step by step.
@@ -139,14 +230,16 @@ impl SheetPage {
             (Some(false), Some(least)) => format!(
                 "It does not dissolve in so little water: {} needs at least {} cold (a litre holds {limit} g). Use the dry mix.",
                 show::weighed(wet.product_g, self.step_g),
-                self.litres(least)
+                litres(least)
             ),
             _ => format!(
-                "{} dissolve {} in {} ({strength} g in a litre; cold water holds about {limit}). Give each plot its share, \
-                 thinned with plain water to wet the whole bed evenly, and rinse leaves.",
+                "{} dissolve {} in {} ({strength} g in a litre; cold water holds about {limit}, so this is {} % of what it \
+                 can). Give each plot its share, thinned with plain water to {LITRES_PER_M2} litre on a square metre, and \
+                 rinse leaves.",
                 if mix.in_water() { "In water, since so little in sand would be barrowloads:" } else { "Or in water:" },
                 show::weighed(wet.product_g, self.step_g),
-                self.litres(wet.litres)
+                litres(wet.litres),
+                show::significant(100.0 * wet.g_per_l / holds, 2)
             ),
         })
     }
@@ -175,8 +268,38 @@ impl SheetPage {
     }
 }
 
+fn litres(litres: f64) -> String {
+    if litres < 0.995 {
+        format!("{}\u{a0}ml", show::significant(litres * 1000.0, 2))
+    } else {
+        format!("{}\u{a0}litres", show::significant(litres, 2))
+    }
+}
+
+/// How a small dose is had, beside its grams.
+fn helping(sheet: &Sheet, line: &SheetLine, area_m2: f64) -> Option<String> {
+    let Helping::OfMix { number, mix_g, litres: wet } = line.helping else { return None };
+    let dry = format!("as {} of dry mix {number}", show::mass(mix_g));
+    let Some(wet) = wet else { return Some(dry) };
+    // Thinned to wet the bed evenly; a strong share of a weak solution wets it as it is.
+    let water = (area_m2 * LITRES_PER_M2).max(wet);
+    let cans = format!("{} cans of {CAN_LITRES}\u{a0}litres", show::significant(water / CAN_LITRES, 2));
+    let solution = if water > wet {
+        format!("{} of solution {number}, made up to {} ({cans})", litres(wet), litres(water))
+    } else {
+        format!("{} of solution {number} ({cans})", litres(wet))
+    };
+    let only_water = sheet.mixes.iter().any(|mix| mix.number == number && mix.in_water());
+    Some(if only_water { format!("as {solution}") } else { format!("{dry}, or {solution}") })
+}
+
 /// `GET /plans/{plan}/sheet`
-pub async fn sheet(cx: Cx, Path(plan): Path<PlanId>, headers: HeaderMap) -> Result<SheetPage> {
+pub async fn sheet(
+    cx: Cx,
+    Path(plan): Path<PlanId>,
+    Query(wanted): Query<Wanted>,
+    headers: HeaderMap,
+) -> Result<SheetPage> {
     let view = cx.app.plan(&cx.actor, plan).await?;
     let frame = under_plan(&cx, &view, format!("Weigh-out sheet: {}", view.plan.name));
     Ok(SheetPage {
@@ -191,16 +314,67 @@ pub async fn sheet(cx: Cx, Path(plan): Path<PlanId>, headers: HeaderMap) -> Resu
         step_g: view.site.scale_step_g,
         overruled: decisions(&view),
         sheet: Sheet::of(&view),
+        wanted,
     })
 }
 
-fn lines(view: &PlanView) -> Vec<Line> {
+/// `GET /plans/{plan}/labels`
+pub async fn labels(cx: Cx, Path(plan): Path<PlanId>, Query(wanted): Query<Wanted>) -> Result<LabelsPage> {
+    let view = cx.app.plan(&cx.actor, plan).await?;
+    let sheet = Sheet::of(&view);
+    let step_g = view.site.scale_step_g;
+    let beware = |name: &str| {
+        let notes = sheet.cautions.iter().filter(|one| one.name == name).flat_map(|one| &one.notes);
+        notes.take(2).map(|note| note.caution.label()).collect::<Vec<_>>().join(". ")
+    };
+    let of = |plot: &SheetPlot, line: &SheetLine| Label {
+        plot: titled(&plot.plot),
+        product: line.name.clone(),
+        weigh: show::weighed(line.weigh_g, step_g),
+        rate: format!("{}\u{a0}g/m² on {}", show::significant(line.g_per_m2, 2), show::area(plot.plot.area_m2)),
+        helping: helping(&sheet, line, plot.plot.area_m2),
+        beware: beware(&line.name),
+    };
+    // Heap by heap, as bags are filled.
+    let heaps = if wanted.by() == "plot" { None } else { Some(sheet.by_product()) };
+    let labels = match &heaps {
+        Some(heaps) => heaps.iter().flat_map(|heap| &heap.lines).map(|(plot, line)| of(plot, line)).collect(),
+        None => sheet.plots.iter().flat_map(|plot| plot.lines.iter().map(move |line| of(plot, line))).collect(),
+    };
+    Ok(LabelsPage {
+        frame: under_plan(&cx, &view, format!("Labels: {}", view.plan.name)),
+        site: view.site.name.clone(),
+        season: view.season.name.clone(),
+        draft: view.plan.state == "draft",
+        invented: view.site.invented,
+        stale: view.stale,
+        wanted,
+        labels,
+    })
+}
+
+/// Minor units for a gram, at the best known price of the packs that the plan buys, else of
+/// those on sale.
+fn price_per_g(bought: &[(crate::agronomy::plan::Pack, f64)], on_sale: &[PackRow]) -> Option<f64> {
+    let bought = bought.iter().filter_map(|(pack, _)| Some(pack.price_minor? as f64 / pack.mass_g));
+    let on_sale = on_sale.iter().filter_map(|pack| Some(pack.price_minor? as f64 / pack.mass_g));
+    bought.reduce(f64::min).or_else(|| on_sale.reduce(f64::min))
+}
+
+/// The list by supplier; a product that is not bought stands under "From the shed".
+fn suppliers(view: &PlanView, packs: &BTreeMap<AmendmentId, Vec<PackRow>>) -> (Vec<Supplier>, Option<f64>) {
     let some = |grams: f64| if grams > 0.0 { show::mass(grams) } else { String::new() };
-    let used = view.shopping.iter().filter(|line| line.used_g > 0.0);
-    used.map(|line| {
-        let packs = line.packs.iter().filter(|(_, count)| *count > 0.0);
-        let buy: Vec<String> = packs
-            .map(|(pack, count)| match view.sold(AmendmentId(i64::from(line.product.key))) {
+    let money = |minor: f64| show::money(minor.round() as i64, &view.site.currency);
+    let none = Vec::new();
+    let mut by: BTreeMap<(bool, String), (Vec<Line>, Option<f64>)> = BTreeMap::new();
+    let mut left_minor = None;
+    for line in view.shopping.iter().filter(|line| line.used_g > 0.0) {
+        let id = AmendmentId(i64::from(line.product.key));
+        let on_sale = packs.get(&id).unwrap_or(&none);
+        let bought: Vec<_> = line.packs.iter().filter(|(_, count)| *count > 0.0).copied().collect();
+        let buy: Vec<String> = bought
+            .iter()
+            .map(|(pack, count)| match view.sold(id) {
                 Sold::Loose => format!("loose, from packs of {}", show::mass(pack.mass_g)),
                 Sold::Halves => {
                     let halves = if *count == 1.0 { "half" } else { "halves" };
@@ -210,36 +384,68 @@ fn lines(view: &PlanView) -> Vec<Line> {
                 Sold::Whole => format!("{}\u{a0}×\u{a0}{}", show::number(*count, 0), show::mass(pack.mass_g)),
             })
             .collect();
-        let cost = match line.cost_minor {
-            Some(minor) if !buy.is_empty() => show::money(minor.round() as i64, &view.site.currency),
-            None if !buy.is_empty() => "not known".into(),
-            _ => String::new(),
-        };
-        Line {
+        // Where a pack's supplier is not written down, the product's is.
+        let of_pack = bought.iter().find_map(|(pack, _)| {
+            // Half of a pack is a pack of half the mass.
+            let parts = if view.sold(id) == Sold::Halves { 2.0 } else { 1.0 };
+            let same = |row: &&PackRow| row.mass_g == pack.mass_g * parts;
+            on_sale.iter().find(same).map(|row| row.supplier.clone()).filter(|name| !name.is_empty())
+        });
+        let of_product = || view.product(id).map(|row| row.supplier.clone()).unwrap_or_default();
+        let from_shed = bought.is_empty();
+        let supplier = if from_shed { String::new() } else { of_pack.unwrap_or_else(of_product) };
+        let worth = price_per_g(&bought, on_sale).map(|price| price * line.left_over_g).filter(|minor| *minor >= 1.0);
+        if let Some(worth) = worth {
+            left_minor = Some(left_minor.unwrap_or(0.0) + worth);
+        }
+        let (lines, total) = by.entry((from_shed, supplier)).or_default();
+        if let Some(cost) = line.cost_minor.filter(|_| !from_shed) {
+            *total = Some(total.unwrap_or(0.0) + cost);
+        }
+        lines.push(Line {
             name: line.product.name.clone(),
             used: show::mass(line.used_g),
             on_hand: some(line.from_stock_g),
-            buy: if buy.is_empty() { "nothing".into() } else { buy.join(" + ") },
-            cost,
+            buy: if from_shed { "nothing".into() } else { buy.join(" + ") },
+            cost: match line.cost_minor {
+                Some(minor) if !from_shed => money(minor),
+                None if !from_shed => "not known".into(),
+                _ => String::new(),
+            },
             left_over: some(line.left_over_g),
+            worth: worth.map(money),
             missing: (line.missing_g > 0.0).then(|| show::mass(line.missing_g)),
-        }
-    })
-    .collect()
+        });
+    }
+    let several = by.keys().filter(|(from_shed, _)| !from_shed).count() > 1;
+    let named = |from_shed: bool, name: String| match (from_shed, name.is_empty()) {
+        (true, _) => "From the shed".to_owned(),
+        (_, true) => "No supplier written down".to_owned(),
+        _ => name,
+    };
+    let suppliers = by.into_iter().map(|((from_shed, name), (lines, total))| Supplier {
+        name: named(from_shed, name),
+        lines,
+        total: total.filter(|_| several).map(money),
+    });
+    (suppliers.collect(), left_minor)
 }
 
 /// `GET /plans/{plan}/shopping`
 pub async fn shopping(cx: Cx, Path(plan): Path<PlanId>, headers: HeaderMap) -> Result<ShoppingPage> {
     let view = cx.app.plan(&cx.actor, plan).await?;
+    let packs = cx.app.packs(&cx.actor).await?;
     let frame = under_plan(&cx, &view, format!("Shopping list: {}", view.plan.name));
     let bought = view.shopping.iter().any(|line| line.cost_minor.is_some() && !line.packs.is_empty());
+    let (suppliers, left_minor) = suppliers(&view, &packs);
     Ok(ShoppingPage {
         foot: foot(&cx, &headers, &frame),
         frame,
         draft: view.plan.state == "draft",
         invented: view.site.invented,
-        lines: lines(&view),
+        suppliers,
         total: bought.then(|| show::money(view.cost_minor.round() as i64, &view.site.currency)),
+        left_worth: left_minor.map(|minor| show::money(minor.round() as i64, &view.site.currency)),
         unknown: unpriced(&view),
     })
 }

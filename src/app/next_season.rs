@@ -1,0 +1,172 @@
+//! What next season asks for on a whole site, ranked; and for one plot, how many seasons
+//! each nutrient needs to reach its aim. It gathers; the trade decides.
+
+use super::{
+    Actor, App, Result, Role,
+    access::found,
+    forecasts::{USUAL_SEASONS, responses},
+    lineage,
+    outlook::way_of,
+    plots::{PlotRow, SiteRow},
+    seasons::SeasonRow,
+};
+use crate::{
+    agronomy::{
+        cap::{Counted, season_caps},
+        element::Element,
+        need::Need,
+        outlook::NextTest,
+        standing::NutrientStanding,
+        years_ahead::{Ahead, Question, years_ahead},
+    },
+    ids::{AmendmentId, PlotId, SiteId},
+    store,
+};
+use std::collections::BTreeMap;
+
+/// One nutrient that one plot is short of.
+#[derive(Clone, Debug)]
+pub struct Ask {
+    pub plot: PlotRow,
+    pub nutrient: NutrientStanding,
+    pub need: Need,
+    /// Share of the aim that is missing × chance that it truly is × m².
+    pub weight: f64,
+}
+
+/// What next season asks for on a site.
+#[derive(Clone, Debug)]
+pub struct NextSeason {
+    pub site: SiteRow,
+    pub guideline: String,
+    /// The most pressing first.
+    pub asks: Vec<Ask>,
+    /// Plots due for a test, the longest overdue first.
+    pub due: Vec<(PlotRow, NextTest)>,
+    /// What is in the shed, g.
+    pub stock: Vec<(AmendmentId, String, f64)>,
+    /// What earlier plans left undone, g on the plot.
+    pub undone: Vec<(PlotRow, Element, f64)>,
+    /// The season that a draft would be for: the next to start, else the one that runs.
+    pub season: Option<SeasonRow>,
+}
+
+/// One nutrient in the seasons ahead.
+#[derive(Clone, Debug)]
+pub struct YearsLine {
+    pub nutrient: NutrientStanding,
+    pub element: Element,
+    /// The way to the aim, or why none can be reckoned.
+    pub ahead: std::result::Result<Ahead, String>,
+    /// What crops usually carry away is known from harvests.
+    pub offtake_known: bool,
+}
+
+/// A plot in the seasons ahead.
+#[derive(Clone, Debug)]
+pub struct PlotYears {
+    pub site: SiteRow,
+    pub plot: PlotRow,
+    pub lines: Vec<YearsLine>,
+}
+
+impl App {
+    /// Plots and nutrients by what is missing × how likely × area, with tests due, stock and
+    /// what was left undone.
+    pub async fn next_season(&self, actor: &Actor, id: SiteId) -> Result<NextSeason> {
+        let ahead = self.site_outlook(actor, id).await?;
+        let way = way_of(&ahead.site);
+        let (mut asks, mut due, mut undone) = (Vec::new(), Vec::new(), Vec::new());
+        for plot in &ahead.plots {
+            let row = &plot.standing.plot;
+            for nutrient in &plot.standing.present.standing.nutrients {
+                let Some(need) = plot.standing.need(nutrient, &way).filter(|need| need.kg_per_ha.0 > 0.0) else { continue };
+                let weight = nutrient.shortage_weight() * row.area_m2;
+                asks.push(Ask { plot: row.clone(), nutrient: nutrient.clone(), need, weight });
+            }
+            if plot.outlook.next_test.due && plot.awaiting.is_empty() {
+                due.push((row.clone(), plot.outlook.next_test.clone()));
+            }
+            let left = plot.undone.iter().map(|(element, left)| (*element, left.left_out_g + left.not_put_on_g));
+            undone.extend(left.filter(|(_, grams)| *grams > 0.0).map(|(element, grams)| (row.clone(), element, grams)));
+        }
+        asks.sort_by(|a, b| b.weight.total_cmp(&a.weight).then_with(|| a.plot.code.cmp(&b.plot.code)));
+        due.sort_by_key(|(plot, test)| (test.due_on, plot.code.clone()));
+        let stock = self.stock(actor).await?;
+        let products = self.amendments(actor, false).await?;
+        let held = products.into_iter().filter_map(|row| {
+            let grams = stock.get(&row.id).copied().filter(|grams| *grams > 0.0)?;
+            Some((row.id, row.amendment.name, grams))
+        });
+        let today = self.today();
+        let mut seasons = self.seasons(actor, id).await?;
+        seasons.retain(|season| season.ends_on >= today);
+        let season = seasons
+            .iter()
+            .filter(|season| season.starts_on > today)
+            .min_by_key(|season| season.starts_on)
+            .or_else(|| seasons.iter().max_by_key(|season| season.starts_on))
+            .cloned();
+        Ok(NextSeason {
+            guideline: ahead.guideline.title.clone(),
+            site: ahead.site,
+            asks,
+            due,
+            stock: held.collect(),
+            undone,
+            season,
+        })
+    }
+
+    /// How many seasons each nutrient that a plot is short of needs to reach its aim.
+    pub async fn plot_years(&self, actor: &Actor, id: PlotId) -> Result<PlotYears> {
+        actor.may(Role::Reader)?;
+        let today = self.today();
+        let mut read = self.store.read().await?;
+        let plot = found(store::plots::plot(&mut read, id).await?, "plot")?;
+        let site = found(store::plots::site(&mut read, plot.site).await?, "site")?;
+        let (plots, books) = self.site_with_books(&mut read, site.id).await?;
+        let crops = lineage::crops_on(&mut read, site.id, &[id], today, None).await?.remove(&id).unwrap_or_default();
+        let Some(standing) = plots.iter().find(|one| one.plot.id == id) else {
+            return Ok(PlotYears { site, plot, lines: vec![] });
+        };
+        let caps = season_caps(&crops, standing.plot.ground().texture);
+        let mut answers: BTreeMap<Element, Vec<_>> = BTreeMap::new();
+        let mut lines = Vec::new();
+        for nutrient in &standing.present.standing.nutrients {
+            let (Some(element), Some(aim), Some(aim_level)) =
+                (nutrient.analyte.element(), &nutrient.aim, nutrient.aim_level)
+            else {
+                continue;
+            };
+            if element == Element::N || nutrient.shortage_weight() == 0.0 {
+                continue;
+            }
+            let responses = answers.entry(element).or_insert_with(|| responses(&plots, &books, element));
+            let same = responses.iter().rev().find(|one| {
+                one.plot == id && one.segment.method == nutrient.method && one.segment.unit == nutrient.level.unit()
+            });
+            let usual = books.get(&id).and_then(|books| books.usual_offtake(element, USUAL_SEASONS));
+            let ahead = match same.and_then(|one| one.response.as_ref()) {
+                Some(response) => years_ahead(&Question {
+                    element,
+                    found: (nutrient.level.number(), nutrient.found.working.clone()),
+                    aim: (aim_level.number(), aim.working.clone()),
+                    unit: nutrient.level.unit(),
+                    response,
+                    cap: caps.iter().find(|cap| cap.in_force && cap.counted == Counted::Total(element)),
+                    offtake: usual.map(|(span, _)| span),
+                })
+                .ok_or_else(|| "These numbers give no projection.".to_owned()),
+                None => Err(format!(
+                    "How {} by {} answers to what is put on has not been published for this extract and depth, and \
+                     the plot’s own tests do not tell it yet.",
+                    element.name(),
+                    nutrient.method.label()
+                )),
+            };
+            lines.push(YearsLine { nutrient: nutrient.clone(), element, ahead, offtake_known: usual.is_some() });
+        }
+        Ok(PlotYears { site, plot, lines })
+    }
+}

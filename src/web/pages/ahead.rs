@@ -1,0 +1,145 @@
+//! Looking ahead: what next season asks for on a whole site, ranked, with one click to a
+//! draft plan; and how many seasons each nutrient of a plot needs to reach its aim.
+
+use super::{
+    plan_form::usual_products,
+    plot::{html, working_path},
+    plots::{titled, under_plot},
+    sites::under_site,
+};
+use crate::{
+    app::{
+        next_season::{Ask, NextSeason, YearsLine},
+        standing::DEFAULT_GUIDELINE,
+    },
+    ids::{PlotId, SiteId},
+    web::{
+        error::Result,
+        guard::Cx,
+        show::{self, filters},
+        view::{Frame, Steps},
+    },
+};
+use askama::Template;
+use axum::{extract::Path, response::Response};
+use std::collections::BTreeSet;
+
+/// How many of the most pressing the page lists; the rest is counted.
+const LISTED: usize = 40;
+
+/// What next season asks for on a site.
+#[derive(Template)]
+#[template(path = "pages/sites/next.html")]
+struct NextSeasonPage<'a> {
+    frame: Frame,
+    next: &'a NextSeason,
+    asks: Vec<AskLine>,
+    more: usize,
+    /// Hidden fields of the draft: plots and products.
+    plots: BTreeSet<String>,
+    products: Vec<String>,
+    guideline: &'a str,
+    spread_on: String,
+}
+
+struct AskLine {
+    path: String,
+    plot: String,
+    nutrient: String,
+    of_aim: String,
+    chance: String,
+    need: String,
+    working: String,
+}
+
+fn ask_line(ask: &Ask, unit: &str) -> AskLine {
+    let nutrient = &ask.nutrient;
+    AskLine {
+        path: format!("/plots/{}", ask.plot.id),
+        plot: titled(&ask.plot),
+        nutrient: ask.need.element.name().to_owned(),
+        of_aim: nutrient.percent_of_aim.as_ref().map_or_else(|| "–".into(), |percent| percent.figure.to_string()),
+        chance: nutrient.likelihood.as_ref().map_or_else(|| "not known".into(), |chance| chance.words.to_string()),
+        need: show::rate_in(ask.need.kg_per_ha, unit),
+        working: working_path(ask.plot.id, nutrient.analyte, "need"),
+    }
+}
+
+/// `GET /sites/{site}/next`
+pub async fn site(cx: Cx, Path(id): Path<SiteId>) -> Result<Response> {
+    let next = cx.app.next_season(&cx.actor, id).await?;
+    let asks = next.asks.iter().take(LISTED).map(|ask| ask_line(ask, &next.site.rate_unit)).collect();
+    let spread_on = next.season.as_ref().map_or_else(String::new, |s| cx.app.today().max(s.starts_on).to_string());
+    html(&NextSeasonPage {
+        frame: under_site(&cx, &next.site, "What next season asks for"),
+        asks,
+        more: next.asks.len().saturating_sub(LISTED),
+        plots: next.asks.iter().map(|ask| ask.plot.id.to_string()).collect(),
+        products: if next.season.is_some() { usual_products(&cx).await? } else { vec![] },
+        guideline: next.site.guideline.as_deref().unwrap_or(DEFAULT_GUIDELINE),
+        spread_on,
+        next: &next,
+    })
+}
+
+/// The seasons ahead on one plot.
+#[derive(Template)]
+#[template(path = "pages/plots/years.html")]
+struct YearsPage<'a> {
+    frame: Frame,
+    plot: PlotId,
+    lines: Vec<YearLine<'a>>,
+    /// No harvest tells what crops carry away of some of them.
+    offtake_unknown: bool,
+}
+
+struct YearLine<'a> {
+    name: &'static str,
+    /// When it gets there, or why that cannot be said.
+    words: String,
+    capped: bool,
+    seasons: Vec<SeasonCells>,
+    steps: Option<Steps<'a>>,
+}
+
+struct SeasonCells {
+    season: u8,
+    give: String,
+    level: String,
+    range: String,
+}
+
+fn year_line<'a>(line: &'a YearsLine, unit: &str) -> YearLine<'a> {
+    let name = line.element.name();
+    let ahead = match &line.ahead {
+        Ok(ahead) => ahead,
+        Err(why) => return YearLine { name, words: why.clone(), capped: false, seasons: vec![], steps: None },
+    };
+    let of = line.nutrient.level.unit();
+    // No finer than the test itself.
+    let digits = usize::from(line.nutrient.found.figure.decimals);
+    let seasons = ahead.seasons.iter().map(|season| SeasonCells {
+        season: season.season,
+        give: show::rate_in(season.give, unit),
+        level: format!("{}\u{a0}{of}", show::number(season.level.1, digits)),
+        range: format!("{} to {}", show::number(season.level.0, digits), show::number(season.level.2, digits)),
+    });
+    YearLine {
+        name,
+        words: ahead.reaches.words(),
+        capped: ahead.capped,
+        seasons: seasons.collect(),
+        steps: Some(Steps::of(&ahead.working, &|key| Some(format!("/determinations/{}", key.0)))),
+    }
+}
+
+/// `GET /plots/{plot}/years`
+pub async fn plot(cx: Cx, Path(id): Path<PlotId>) -> Result<Response> {
+    let years = cx.app.plot_years(&cx.actor, id).await?;
+    html(&YearsPage {
+        frame: under_plot(&cx, &years.site, &years.plot, format!("Seasons ahead on {}", titled(&years.plot))),
+        plot: id,
+        lines: years.lines.iter().map(|line| year_line(line, &years.site.rate_unit)).collect(),
+        offtake_unknown: years.lines.iter().any(|line| !line.offtake_known),
+    })
+}
