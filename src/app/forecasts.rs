@@ -171,7 +171,7 @@ impl App {
         let mut read = self.store.read().await?;
         let row = found(store::plots::site(&mut read, site).await?, "site")?;
         let plots = store::plots::plots(&mut read, site, false).await?;
-        let guideline = guidelines::of_site(read, &row).await?;
+        let guideline = guidelines::of_site(&mut read, &row).await?;
         let plots = standing::place(&mut read, plots, &guideline, self.today()).await?;
         let results = came_of(&mut read, &plots).await?;
         let fell = || results.iter().filter_map(|result| Some((result, result.came.as_ref()?)));

@@ -127,6 +127,6 @@ fn remaining(plot: &Plot, barred: &BTreeSet<usize>, solver: &dyn Solver) -> f64 
         model.row(row.map(|(&p, &c)| (c, limit.per_gram[p] / limit.free)).collect(), Sense::AtMost, 1.0);
     }
     model.minimise(&goal);
-    let effort = Effort { gap: 0.0, nodes: 100, time: Duration::from_secs(1) };
+    let effort = Effort { gap: 0.0, nodes: 100, time: Duration::from_secs(1), go_on: &|_| true };
     solver.minimise(&model, effort, None).map_or(f64::INFINITY, |answer| model.objective(&answer.values))
 }

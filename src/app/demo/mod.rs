@@ -18,7 +18,7 @@ use super::{
     people::PersonForm,
     plots::{PartForm, SiteForm, SplitForm},
     removals::RemovalForm,
-    seasons::{DoseForm, PlanForm},
+    seasons::{DoseForm, PlanForm, Sold},
 };
 use crate::{
     clock::Clock,
@@ -172,7 +172,7 @@ impl App {
             guideline: GUIDELINE.to_owned(),
             plots: beds.iter().map(ToString::to_string).collect(),
             products: products.values().map(ToString::to_string).collect(),
-            loose: "yes".to_owned(),
+            sold: Sold::Loose.key().to_owned(),
             ..PlanForm::default()
         };
         let id = then.add_plan(steward, season.id, &form).await?;

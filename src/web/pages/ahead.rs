@@ -4,13 +4,12 @@
 use super::{
     plan_form::usual_products,
     plot::{html, working_path},
-    plots::{titled, under_plot},
-    sites::under_site,
+    plots::{titled, under_plot, under_site},
 };
 use crate::{
     app::{
+        guidelines::DEFAULT_GUIDELINE,
         next_season::{Ask, NextSeason, YearsLine},
-        standing::DEFAULT_GUIDELINE,
     },
     ids::{PlotId, SiteId},
     web::{
@@ -37,6 +36,7 @@ struct NextSeasonPage<'a> {
     more: usize,
     /// Hidden fields of the draft: plots and products.
     plots: BTreeSet<String>,
+    plot_count: usize,
     products: Vec<String>,
     guideline: &'a str,
     spread_on: String,
@@ -70,11 +70,13 @@ pub async fn site(cx: Cx, Path(id): Path<SiteId>) -> Result<Response> {
     let next = cx.app.next_season(&cx.actor, id).await?;
     let asks = next.asks.iter().take(LISTED).map(|ask| ask_line(ask, &next.site.rate_unit)).collect();
     let spread_on = next.season.as_ref().map_or_else(String::new, |s| cx.app.today().max(s.starts_on).to_string());
+    let plots: BTreeSet<String> = next.asks.iter().map(|ask| ask.plot.id.to_string()).collect();
     html(&NextSeasonPage {
         frame: under_site(&cx, &next.site, "What next season asks for"),
         asks,
         more: next.asks.len().saturating_sub(LISTED),
-        plots: next.asks.iter().map(|ask| ask.plot.id.to_string()).collect(),
+        plot_count: plots.len(),
+        plots,
         products: if next.season.is_some() { usual_products(&cx).await? } else { vec![] },
         guideline: next.site.guideline.as_deref().unwrap_or(DEFAULT_GUIDELINE),
         spread_on,
@@ -94,7 +96,7 @@ struct YearsPage<'a> {
 }
 
 struct YearLine<'a> {
-    name: &'static str,
+    name: String,
     /// When it gets there, or why that cannot be said.
     words: String,
     capped: bool,
@@ -110,7 +112,8 @@ struct SeasonCells {
 }
 
 fn year_line<'a>(line: &'a YearsLine, unit: &str) -> YearLine<'a> {
-    let name = line.element.name();
+    let mut name = line.element.name().to_owned();
+    name[..1].make_ascii_uppercase();
     let ahead = match &line.ahead {
         Ok(ahead) => ahead,
         Err(why) => return YearLine { name, words: why.clone(), capped: false, seasons: vec![], steps: None },

@@ -5,7 +5,7 @@
 use crate::{
     agronomy::{
         guideline::{
-            self, Classes, Criterion, Gives, Guideline, Position, RateEquation, Rates, Rule, Saturation, When,
+            self, Classes, Criterion, Gives, Guideline, Position, RateEquation, Rates, Rule, Saturation,
         },
         source::{Citation, Evidence},
     },
@@ -309,7 +309,7 @@ impl RateView {
             title: rates.title.clone(),
             nutrient: crate::agronomy::analyte::Analyte::Element(rates.element).name(),
             methods: methods.join("; "),
-            condition: condition(&rates.when),
+            condition: rates.when.to_string(),
             unit: rates.unit_words(),
             columns: columns.unwrap_or_default(),
             rows: rates.rows.iter().map(|row| RateLine::of(rates, row)).collect(),

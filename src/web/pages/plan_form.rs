@@ -178,7 +178,7 @@ pub(super) async fn usual_products(cx: &Cx) -> Result<Vec<String>> {
 /// Every product, with what each list says of it.
 async fn product_choices(
     cx: &Cx,
-    statuses: &[app::lists::ListStatus],
+    statuses: &[app::lists::ListStatusRow],
     lists: &BTreeSet<String>,
 ) -> Result<Vec<ProductChoice>> {
     let (packs, stock) = (cx.app.packs(&cx.actor).await?, cx.app.stock(&cx.actor).await?);
