@@ -209,7 +209,8 @@ async fn every_guideline_shows_its_publisher_its_tables_and_what_is_unverified()
         let path = format!("/guidelines/{}", guideline.slug);
         assert!(list.contains(&format!("href=\"{path}\"")), "{path}");
         let page = shed.get(&path).await;
-        assert_eq!(page.matches("<div class=\"keep\">").count(), guideline.criteria.len(), "{path}");
+        let tables = guideline.criteria.len() + guideline.rates.len();
+        assert_eq!(page.matches("<div class=\"keep\">").count(), tables, "{path}");
         assert_eq!(page.contains("Some tables here are unverified."), guideline.criteria.iter().any(|c| !c.in_force));
         assert_eq!(page.contains("<h3>Against</h3>"), !guideline.evidence_against.is_empty(), "{path}");
     }
@@ -220,6 +221,11 @@ async fn every_guideline_shows_its_publisher_its_tables_and_what_is_unverified()
     for class in &classes.classes {
         assert!(delaware.contains(&class.printed.replace('<', "&#60;").replace('>', "&#62;")), "{}", class.printed);
     }
+    // Rates stand by the crops that they are printed for; one that is not followed says so.
+    let england = shed.get("/guidelines/england_wales_index").await;
+    assert!(england.contains("4 and higher") && england.contains("Brussels sprouts and cabbage"));
+    let carolina = shed.get("/guidelines/north_carolina_index").await;
+    assert!(carolina.contains("0.0103 I² − 2.9 I + 200") && carolina.contains("Not followed: "));
     let missing = shed.ask(Method::GET, "/guidelines/no_such", &[]).await;
     assert_eq!(missing.status, StatusCode::NOT_FOUND);
 }
