@@ -64,8 +64,10 @@ fn two_hundred_gardens_agree_with_an_outside_solver() {
             let worse = judged.relative_shortage > value(&plan, Goal::Shortage) + 1e-8
                 || judged.relative_excess > value(&plan, Goal::Excess) + 1e-8
                 || judged.cost_minor > value(&plan, Goal::Cost) + 0.5;
+            // Or it misses, by the digits to which a goal was kept, what our doses show to be there.
+            let missed = goal > Goal::Cost && got < *want;
             assert!(
-                goal >= Goal::Cost && worse,
+                goal >= Goal::Cost && (worse || missed),
                 "garden {seed}, {goal:?}: {got}, by HiGHS {want}; theirs judged: {} {} {}; ours {:?}",
                 judged.relative_shortage,
                 judged.relative_excess,
