@@ -17,6 +17,7 @@ mod guidelines;
 mod import;
 mod interpretation;
 mod lab_check;
+mod liking;
 mod liking_pages;
 mod loud;
 mod needs;
