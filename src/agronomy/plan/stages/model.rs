@@ -320,7 +320,7 @@ impl Search<'_> {
             let had = self.stock_g(p) + bought - self.locked_g[p];
             let free: f64 = self.classes.iter().zip(&rates).map(|(c, r)| c.area_m2 * r[p]).sum();
             // A pack must not be bought for the last milligrams, which are the solver's tolerance.
-            if free > had {
+            if free > had.max(0.0) {
                 rates.iter_mut().for_each(|r| r[p] *= had.max(0.0) / free);
             }
         }
