@@ -160,12 +160,34 @@ impl Line {
     }
 }
 
+/// What one application or one harvest of a season brought or carried away.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Entry {
+    pub on: Date,
+    /// "Green compost", "carrot".
+    pub what: String,
+    /// Sort of material; `None` for a harvest.
+    pub kind: Option<Kind>,
+    /// The caller's key of the application or the harvest.
+    pub key: i64,
+    /// g of the product, or of the harvest, fresh.
+    pub mass_g: f64,
+    /// kg/ha of each element that is known of it; what is missing is not known.
+    pub kg_per_ha: BTreeMap<Element, Span>,
+}
+
 /// A season in the ledger.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SeasonAccount {
     pub name: String,
     pub starts_on: Date,
     pub ends_on: Date,
+    /// What came, oldest first.
+    pub came: Vec<Entry>,
+    /// What went, oldest first.
+    pub went: Vec<Entry>,
+    /// Green manures that grew here and were dug in, as a person reads them.
+    pub dug_in: Vec<String>,
     /// One line for each element of [`BALANCED`].
     pub lines: Vec<Line>,
     /// Everything up to the end of this season.
@@ -194,6 +216,8 @@ struct Between<'a> {
     harvests: Vec<&'a Harvest>,
     /// Seasons whose harvest nobody wrote down, and gaps in the record, as sentences.
     unwritten: BTreeSet<String>,
+    /// Crops that took nitrogen from the air, as sentences.
+    fixed: BTreeSet<String>,
 }
 
 impl Books {
@@ -224,6 +248,15 @@ impl Books {
                 name: slice.name.clone(),
                 starts_on: slice.starts_on,
                 ends_on: slice.ends_on,
+                came: between.inputs.iter().map(|input| self.came(input)).collect(),
+                went: between.harvests.iter().map(|harvest| self.went(harvest)).collect(),
+                dug_in: slice
+                    .crops
+                    .iter()
+                    .filter_map(|crop| Crop::find(crop))
+                    .filter(Crop::stays_on_the_plot)
+                    .map(|crop| crop.in_sentence())
+                    .collect(),
                 lines,
                 so_far: totals,
                 notes: notes.into_iter().collect(),
@@ -251,9 +284,11 @@ impl Books {
                 .collect(),
             harvests: self.harvests.iter().filter(|h| from <= h.harvested_on && h.harvested_on < to).collect(),
             unwritten: BTreeSet::new(),
+            fixed: BTreeSet::new(),
         };
         let counted = |season: &&Season| from <= season.middle() && season.middle() < to;
         between.unwritten.extend(self.seasons.iter().filter(counted).filter_map(|season| self.unharvested(season)));
+        between.fixed.extend(self.seasons.iter().filter(counted).flat_map(fixed_from_the_air));
         between.unwritten.extend(self.gaps(from, to));
         self.line(element, &between)
     }
@@ -261,7 +296,8 @@ impl Books {
     /// What inputs yet to come would bring of an element.
     pub fn coming(&self, inputs: &[Input], element: Element) -> Flow {
         let inputs = inputs.iter().collect();
-        self.line(element, &Between { inputs, harvests: vec![], unwritten: BTreeSet::new() }).brought
+        self.line(element, &Between { inputs, harvests: vec![], unwritten: BTreeSet::new(), fixed: BTreeSet::new() })
+            .brought
     }
 
     /// What a season's harvests usually carried away of an element: the mean of the newest
@@ -286,6 +322,10 @@ impl Books {
     /// The season's crops that no harvest is written down for, as a sentence.
     fn unharvested(&self, season: &Season) -> Option<String> {
         let taken: Vec<&Harvest> = self.harvests.iter().filter(|h| season.holds(h.harvested_on)).collect();
+        let dug_in = |crop: &String| Crop::find(crop).is_some_and(|crop| crop.stays_on_the_plot());
+        if taken.is_empty() && !season.crops.is_empty() && season.crops.iter().all(dug_in) {
+            return None;
+        }
         if taken.is_empty() {
             return Some(format!(
                 "No harvest is written down for {}: what left the plot is not known. If nothing did, say so.",
@@ -297,7 +337,7 @@ impl Books {
         let left: Vec<String> = season
             .crops
             .iter()
-            .filter(|crop| !nothing_said && !harvested.contains(crop.as_str()))
+            .filter(|crop| !nothing_said && !dug_in(crop) && !harvested.contains(crop.as_str()))
             .map(|crop| Crop::find(crop).map_or_else(|| crop.clone(), |c| c.in_sentence()))
             .collect();
         (!left.is_empty()).then(|| format!("No harvest of {} is written down for {}.", left.join(", "), season.name))
@@ -356,6 +396,7 @@ impl Books {
             inputs: self.inputs.iter().filter(|i| mine(i.application.applied_on)).collect(),
             harvests: self.harvests.iter().filter(|h| mine(h.harvested_on)).collect(),
             unwritten: if written { self.unharvested(slice).into_iter().collect() } else { BTreeSet::new() },
+            fixed: if written { fixed_from_the_air(slice).collect() } else { BTreeSet::new() },
         }
     }
 
@@ -389,10 +430,39 @@ impl Books {
                 }
             }
         }
+        if element == Element::N {
+            brought.missing.extend(between.fixed.iter().cloned());
+        }
         carried.missing.extend(between.unwritten.iter().cloned());
         let net = Net::of(&brought, &carried);
         let working = net_working(element, &brought, &carried, net, came, went);
         Line { element, brought, carried, net, working }
+    }
+
+    fn came(&self, input: &Input) -> Entry {
+        let Application { key, applied_on, amendment, mass_g, .. } = &input.application;
+        let known = BALANCED.iter().filter_map(|e| Some((*e, Span::exact(self.brought(input, *e)?.0))));
+        Entry {
+            on: *applied_on,
+            what: amendment.clone(),
+            kind: Some(input.kind),
+            key: *key,
+            mass_g: *mass_g,
+            kg_per_ha: known.collect(),
+        }
+    }
+
+    fn went(&self, harvest: &Harvest) -> Entry {
+        let crop = harvest.crop.as_deref();
+        let named = |slug: &str| Crop::find(slug).map_or_else(|| slug.to_owned(), |crop| crop.in_sentence());
+        Entry {
+            on: harvest.harvested_on,
+            what: crop.map_or_else(|| "nothing".to_owned(), named),
+            kind: None,
+            key: harvest.key,
+            mass_g: harvest.mass_kg * 1e3,
+            kg_per_ha: offtake::offtake(harvest, self.area).known.iter().map(|(e, c)| (*e, c.kg_per_ha)).collect(),
+        }
     }
 
     /// What an input brought of an element, kg/ha; `None` where nobody analysed it. A salt
@@ -424,6 +494,14 @@ impl Books {
         let title = format!("{} in {amendment}, {applied_on}", capitalised(element.name()));
         Some((rate.0, Some(Working::step(title, Figure::significant(rate.0, KgPerHa::UNIT, 3), formula, inputs))))
     }
+}
+
+/// What a season's legumes took from the air: not known, as a sentence for each.
+fn fixed_from_the_air(season: &Season) -> impl Iterator<Item = String> {
+    let legumes = season.crops.iter().filter_map(|crop| Crop::find(crop)).filter(Crop::fixes_nitrogen);
+    legumes.map(|crop| {
+        format!("How much nitrogen the {} of {} took from the air is not known.", crop.in_sentence(), season.name)
+    })
 }
 
 fn net_working(

@@ -28,6 +28,8 @@ pub enum CropGroup {
     Stem,
     Herb,
     Berry,
+    /// Grown to be dug in where it stands.
+    GreenManure,
 }
 
 keyed!(CropGroup {
@@ -43,6 +45,7 @@ keyed!(CropGroup {
     Stem "stem" "stem crops",
     Herb "herb" "herbs",
     Berry "berry" "berries",
+    GreenManure "green_manure" "green manures",
 });
 
 /// How much boron a crop may be given in a season, by the class that Delaware puts it in.
@@ -186,6 +189,13 @@ pub const CROPS: &[Crop] = {
         crop("parsley", "Parsley", Herb, Unlisted),
         crop("basil", "Basil", Herb, Unlisted),
         crop("strawberry", "Strawberry", Berry, Medium),
+        crop("clover", "Clover, dug in", GreenManure, Unlisted),
+        crop("vetch", "Vetch, dug in", GreenManure, Unlisted),
+        crop("grass_clover", "Grass and clover, dug in", GreenManure, Unlisted),
+        crop("green_rye", "Rye, dug in", GreenManure, Unlisted),
+        crop("green_mustard", "Mustard, dug in", GreenManure, Unlisted),
+        crop("phacelia", "Phacelia, dug in", GreenManure, Unlisted),
+        crop("buckwheat", "Buckwheat, dug in", GreenManure, Unlisted),
     ]
 };
 
@@ -202,6 +212,16 @@ impl Crop {
         // Nothing is read from the group of a crop that nobody can name; any would do.
         let unknown = crop("", "A crop that is not in the list", CropGroup::Herb, BoronTolerance::Unlisted);
         Crop::find(slug).unwrap_or(unknown)
+    }
+
+    /// Whether it is dug in where it grew: it carries nothing away, and brings back only what it took up there.
+    pub fn stays_on_the_plot(&self) -> bool {
+        self.group == CropGroup::GreenManure
+    }
+
+    /// Whether it takes nitrogen from the air, which nobody weighs.
+    pub fn fixes_nitrogen(&self) -> bool {
+        self.group == CropGroup::Legume || matches!(self.slug, "clover" | "vetch" | "grass_clover")
     }
 
     /// The name inside a sentence: "snap bean (French bean)", "Brussels sprouts".

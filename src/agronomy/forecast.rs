@@ -12,7 +12,10 @@ use super::{
     working::{Figure, Origin, Working},
 };
 use serde::{Deserialize, Serialize};
-use statrs::function::beta::beta_reg;
+use statrs::{
+    distribution::{ContinuousCDF, Normal},
+    function::beta::beta_reg,
+};
 
 /// The share of tests that a band is made to hold.
 pub const BAND: f64 = 0.90;
@@ -138,6 +141,16 @@ pub fn fell((low, high): (f64, f64), found: Found<f64>) -> Fell {
 }
 
 impl Fell {
+    /// In one word, for lists.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Fell::Inside => "inside",
+            Fell::Below => "below",
+            Fell::Above => "above",
+            Fell::CannotTell => "cannot tell",
+        }
+    }
+
     /// The sentence of the page: what was expected and what came.
     pub fn words(self, (low, high): (f64, f64), unit: &str) -> String {
         let band = format!("{} to {} {unit}", num(round(low)), num(round(high)));
@@ -154,9 +167,22 @@ impl Fell {
     }
 }
 
+/// The ends of a narrower band out of a 90 % one, on the natural-log scale that it was made
+/// on: `share` of the tests should fall inside. `None` for ends or a share that make no sense.
+pub fn narrower((low, high): (f64, f64), share: f64) -> Option<(f64, f64)> {
+    if !(low > 0.0 && high >= low && high.is_finite() && (0.0..1.0).contains(&share)) {
+        return None;
+    }
+    let half = (high / low).ln() / 2.0 * Normal::standard().inverse_cdf((1.0 + share) / 2.0) / Z_90;
+    let middle = (low * high).sqrt();
+    Some((middle * (-half).exp(), middle * half.exp()))
+}
+
 /// How often the bands held.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Calibration {
+    /// The share of the tests that the bands were made to hold.
+    pub nominal: f64,
     pub held: u64,
     pub tests: u64,
     /// 95 % interval of the true share, exact (Clopper & Pearson 1934, Biometrika 26:404).
@@ -167,13 +193,18 @@ pub struct Calibration {
 /// How often the bands of these tests held; tests that cannot tell are left out. `None`
 /// without any that can.
 pub fn calibration(fell: impl IntoIterator<Item = Fell>) -> Option<Calibration> {
+    calibration_of(fell, BAND)
+}
+
+/// The same for bands that were made to hold another share.
+pub fn calibration_of(fell: impl IntoIterator<Item = Fell>, nominal: f64) -> Option<Calibration> {
     let (mut held, mut tests) = (0, 0);
     for fell in fell.into_iter().filter(|fell| *fell != Fell::CannotTell) {
         tests += 1;
         held += u64::from(fell == Fell::Inside);
     }
     let (low, high) = exact_interval(held, tests, 0.95)?;
-    Some(Calibration { held, tests, low, high })
+    Some(Calibration { nominal, held, tests, low, high })
 }
 
 impl Calibration {
@@ -184,11 +215,12 @@ impl Calibration {
 
     /// What may be said of the forecasts.
     pub fn words(&self) -> String {
-        let Calibration { held, tests, low, high } = *self;
-        let so_far = format!("{held} of {tests} tests fell inside their band, where nine in ten should");
-        if high < BAND {
+        let Calibration { nominal, held, tests, low, high } = *self;
+        let should = num((nominal * 100.0).round() / 10.0);
+        let so_far = format!("{held} of {tests} tests fell inside their band, where {should} in 10 should");
+        if high < nominal {
             format!("{so_far}: the bands are too narrow, so do not lean on them.")
-        } else if low > BAND {
+        } else if low > nominal {
             format!("{so_far}: the bands are wider than they need be.")
         } else if tests < 20 {
             format!("{so_far}; that agrees, but {tests} say little yet.")

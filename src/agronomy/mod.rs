@@ -7,6 +7,7 @@
 pub mod amendment;
 pub mod analyte;
 pub mod balance;
+pub mod calendar;
 pub mod cap;
 pub mod carbonate;
 pub mod caution;
@@ -30,6 +31,7 @@ pub mod need;
 pub mod nitrogen;
 pub mod offtake;
 pub mod outlook;
+pub mod overdraw;
 pub mod panel;
 pub mod plan;
 pub mod plausibility;

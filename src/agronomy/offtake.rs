@@ -269,6 +269,16 @@ pub fn removal(crop: Option<&Crop>, element: Element, figures: &Figures) -> Opti
     {
         let leaf = Working::leaf(title, Figure::significant(own, UNIT, 3), Origin::Entered);
         let leaf = if words.is_empty() { leaf } else { leaf.note(words.clone()) };
+        // What is published stays in sight beside the grower's own figure.
+        let leaf = match removal(crop, element, &Figures::Tables) {
+            Some(published) => leaf.note(format!(
+                "Published, and not used here: {} {UNIT}, in a range of {} to {}.",
+                num(round(published.kg_per_t.mid)),
+                num(round(published.kg_per_t.low)),
+                num(round(published.kg_per_t.high))
+            )),
+            None => leaf.note("No table gives it."),
+        };
         return Some(Removal { kg_per_t: Span::exact(own), working: leaf });
     }
     let mut known: Vec<(&RemovalRow, Span)> = rows_for(crop?)

@@ -539,6 +539,11 @@ pub struct Beyond {
 }
 
 impl Beyond {
+    /// A level less what the net moved it: what the test would have shown, had nothing come or gone.
+    pub fn without_net(&self, level: f64, net_kg_per_ha: f64) -> f64 {
+        level - self.response * net_kg_per_ha
+    }
+
     /// 90 % interval of the change a year.
     pub fn interval_90(&self) -> (f64, f64) {
         (self.per_year - Z_90 * self.se, self.per_year + Z_90 * self.se)

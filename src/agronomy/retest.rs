@@ -141,6 +141,16 @@ pub fn value(question: &Question) -> Option<Retest> {
     })
 }
 
+/// What other plots say beforehand: their middle level in the unit of the test, and their
+/// spread on the scale. `None` for fewer than two, or all alike.
+pub fn spread(scale: Scale, levels: &[f64]) -> Option<(f64, f64)> {
+    let placed: Vec<f64> = levels.iter().map(|level| scale.put(*level)).filter(|level| level.is_finite()).collect();
+    let n = placed.len() as f64;
+    let mean = placed.iter().sum::<f64>() / n;
+    let spread = (placed.iter().map(|level| (level - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt();
+    (placed.len() > 1 && spread > 0.0).then(|| (scale.take(mean), spread))
+}
+
 fn simpson(f: &impl Fn(f64) -> f64, from: f64, to: f64) -> f64 {
     let step = (to - from) / STEPS as f64;
     if step <= 0.0 {
@@ -151,14 +161,19 @@ fn simpson(f: &impl Fn(f64) -> f64, from: f64, to: f64) -> f64 {
 }
 
 impl Retest {
-    /// What may be said about it: what to do now, and whether another test helps.
-    pub fn words(&self, unit: &str) -> String {
+    /// What to do by what is known, and which reading would turn it.
+    pub fn turning(&self, unit: &str) -> String {
         let now = if self.apply_now { "By this test, apply" } else { "By this test, leave it" };
         let side = if self.apply_now { "above" } else { "below" };
         let turn = format!("a reading {side} {} {unit} would change that", num(round(self.break_even)));
         let chance = if self.p_flip < 0.005 { "under 1".to_owned() } else { format!("{:.0}", self.p_flip * 100.0) };
+        format!("{now}; {turn} (chance {chance}\u{a0}%).")
+    }
+
+    /// What may be said about it: what to do now, and whether another test helps.
+    pub fn words(&self, unit: &str) -> String {
         let worth =
             if self.worth_it { "Another test is worth its price." } else { "Another test is not worth its price." };
-        format!("{now}; {turn} (chance {chance}\u{a0}%). {worth}")
+        format!("{} {worth}", self.turning(unit))
     }
 }

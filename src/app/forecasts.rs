@@ -4,7 +4,8 @@
 use super::{
     Actor, App, Result, Role,
     access::found,
-    harvests::{ForecastRow, books},
+    day,
+    harvests::books,
     standing::{self, PlotStanding, guideline_of},
 };
 use crate::{
@@ -26,6 +27,8 @@ use crate::{
 use jiff::civil::Date;
 use std::collections::{BTreeMap, BTreeSet};
 
+pub use super::harvests::ForecastRow;
+
 /// Seasons that the usual offtake is averaged over.
 const USUAL_SEASONS: usize = 5;
 
@@ -42,10 +45,49 @@ pub struct PlotResponse {
     pub beyond: Option<Beyond>,
 }
 
+/// A test as the second reading of a trend draws it: less what had come and gone by then.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NetPoint {
+    pub point: Point,
+    /// Come less gone since the first test, kg/ha.
+    pub net_kg_per_ha: f64,
+    /// What that moved the test by the response used, in its unit.
+    pub moved: f64,
+    /// What the test would have shown, had nothing come or gone.
+    pub left: f64,
+}
+
+impl PlotResponse {
+    /// The tests less what was added and removed; empty where nothing can be said beyond it.
+    pub fn net_points(&self) -> Vec<NetPoint> {
+        let (Ok(tests), Some(beyond)) = (&self.tests, &self.beyond) else { return vec![] };
+        let at = |(point, test): (&Point, &TestAt)| {
+            let left = beyond.without_net(point.value, test.net_kg_per_ha);
+            NetPoint { point: point.clone(), net_kg_per_ha: test.net_kg_per_ha, moved: point.value - left, left }
+        };
+        self.segment.points.iter().zip(tests).map(at).collect()
+    }
+
+    /// Why nothing can be said beyond what was added and removed; `None` where something can.
+    pub fn why_not_beyond(&self) -> Option<String> {
+        match (&self.tests, &self.response, &self.beyond) {
+            (_, _, Some(_)) => None,
+            (Err(skip), _, _) => Some(skip.words()),
+            (Ok(tests), _, _) if tests.len() < 2 => Some(Skip::TooFewTests(tests.len()).words()),
+            (Ok(_), None, _) => Some(Skip::NothingToHoldAgainst.words()),
+            (Ok(_), Some(_), None) => Some("Too few of the tests are plain numbers.".into()),
+        }
+    }
+}
+
 /// A forecast and what came of it.
 #[derive(Clone, Debug)]
 pub struct ForecastResult {
     pub row: ForecastRow,
+    /// As written on the peg.
+    pub plot_code: String,
+    pub plan_name: String,
+    pub season: String,
     /// The first later test that compares, and where it fell; `None` while none has come.
     pub came: Option<(Point, Fell)>,
 }
@@ -54,7 +96,42 @@ pub struct ForecastResult {
 #[derive(Clone, Debug, Default)]
 pub struct ForecastReview {
     pub results: Vec<ForecastResult>,
+    /// How the bands held that were made to hold nine tests in ten.
     pub calibration: Option<Calibration>,
+    /// How the narrower bands within them held, made to hold eight in ten.
+    pub narrower: Option<Calibration>,
+}
+
+/// Share of the tests that the narrower bands should hold.
+const NARROWER: f64 = 0.80;
+
+impl ForecastResult {
+    /// "The plan of 2026 expected 118 to 140 mg/kg; the test of 3 Oct 2026 found 131: inside."
+    pub fn words(&self) -> String {
+        let ForecastRow { forecast, unit, .. } = &self.row;
+        let band = format!("{} to {} {unit}", figure(forecast.low), figure(forecast.high));
+        match &self.came {
+            Some((point, fell)) => format!(
+                "The plan of {} expected {band}; the test of {} found {}{}: {}.",
+                self.season,
+                day(point.sampled_on),
+                point.qualifier.sign(),
+                figure(point.value),
+                match fell {
+                    Fell::Inside => "inside",
+                    Fell::Below => "below it; more left than was written down, or less took effect",
+                    Fell::Above => "above it; more came than was written down, or more took effect",
+                    Fell::CannotTell => "only a limit was printed, which cannot tell",
+                }
+            ),
+            None => format!("The plan of {} expects {band} at the next test.", self.season),
+        }
+    }
+}
+
+/// Three significant digits, as tests are printed.
+fn figure(value: f64) -> String {
+    Figure::significant(value, "", 3).to_string()
 }
 
 impl App {
@@ -76,23 +153,41 @@ impl App {
         Ok(responses(&plots, &books, element))
     }
 
+    /// How the tests of every element on a plot answered, with what the other plots of the site teach.
+    pub async fn plot_learning(&self, actor: &Actor, id: PlotId) -> Result<Vec<(Element, PlotResponse)>> {
+        actor.may(Role::Reader)?;
+        let mut read = self.store.read().await?;
+        let site = found(store::plots::plot(&mut read, id).await?, "plot")?.site;
+        let (plots, books) = self.site_with_books(&mut read, site).await?;
+        let of_plot = |element: &Element| {
+            responses(&plots, &books, *element).into_iter().filter(|one| one.plot == id).collect::<Vec<_>>()
+        };
+        Ok(BALANCED.iter().flat_map(|e| of_plot(e).into_iter().map(|one| (*e, one))).collect())
+    }
+
     /// What agreed plans of a site expected, and where later tests fell.
     pub async fn forecast_review(&self, actor: &Actor, site: SiteId) -> Result<ForecastReview> {
         actor.may(Role::Reader)?;
         let mut read = self.store.read().await?;
-        let (plots, _) = self.site_with_books(&mut read, site).await?;
-        let ids: Vec<PlotId> = plots.iter().map(|p| p.plot.id).collect();
-        let rows = store::harvests::forecasts_of_plots(&mut read, &ids).await?;
-        let by_plot: BTreeMap<PlotId, &PlotStanding> = plots.iter().map(|p| (p.plot.id, p)).collect();
-        let results: Vec<ForecastResult> = rows
-            .into_iter()
-            .map(|row| {
-                let came = by_plot.get(&row.plot).and_then(|plot| later_test(plot, &row));
-                ForecastResult { row, came }
-            })
-            .collect();
-        let calibration = forecast::calibration(results.iter().filter_map(|r| r.came.as_ref()).map(|(_, fell)| *fell));
-        Ok(ForecastReview { results, calibration })
+        let row = found(store::plots::site(&mut read, site).await?, "site")?;
+        let plots = store::plots::plots(&mut read, site, false).await?;
+        let guideline = guideline_of(&row)?;
+        let plots = standing::place(&mut read, plots, &guideline, self.today()).await?;
+        let results = came_of(&mut read, &plots).await?;
+        let fell = || results.iter().filter_map(|result| Some((result, result.came.as_ref()?)));
+        let calibration = forecast::calibration(fell().map(|(_, (_, fell))| *fell));
+        let inner = fell().filter_map(|(result, (point, _))| {
+            let ends = (result.row.forecast.low, result.row.forecast.high);
+            Some(forecast::fell(forecast::narrower(ends, NARROWER)?, point.found()))
+        });
+        let narrower = forecast::calibration_of(inner, NARROWER);
+        Ok(ForecastReview { results, calibration, narrower })
+    }
+
+    /// The same of one plot that is loaded already.
+    pub async fn plot_forecasts(&self, actor: &Actor, plot: &PlotStanding) -> Result<Vec<ForecastResult>> {
+        actor.may(Role::Reader)?;
+        came_of(&mut self.store.read().await?, std::slice::from_ref(plot)).await
     }
 
     async fn site_with_books(
@@ -176,7 +271,27 @@ impl App {
     }
 }
 
-fn segments_of(plot: &PlotStanding, analyte: Analyte) -> Vec<Segment> {
+/// What agreed plans expected of plots, and what came of it; oldest first on each plot.
+async fn came_of(read: &mut Read, plots: &[PlotStanding]) -> Result<Vec<ForecastResult>> {
+    let by_plot: BTreeMap<PlotId, &PlotStanding> = plots.iter().map(|p| (p.plot.id, p)).collect();
+    let ids: Vec<PlotId> = by_plot.keys().copied().collect();
+    let rows = store::harvests::forecasts_of_plots(read, &ids).await?;
+    let mut plans: BTreeMap<PlanId, (String, String)> = BTreeMap::new();
+    for plan in rows.iter().map(|row| row.plan).collect::<BTreeSet<_>>() {
+        let row = found(store::plans::plan(read, plan).await?, "plan")?;
+        let season = found(store::plans::season(read, row.season).await?, "season")?;
+        plans.insert(plan, (row.name, season.name));
+    }
+    let result = |row: ForecastRow| {
+        let plot = by_plot.get(&row.plot)?;
+        let (plan_name, season) = plans.get(&row.plan)?.clone();
+        Some(ForecastResult { came: later_test(plot, &row), plot_code: plot.plot.code.clone(), plan_name, season, row })
+    };
+    Ok(rows.into_iter().filter_map(result).collect())
+}
+
+/// The runs of comparable tests of an analyte on a plot.
+pub(super) fn segments_of(plot: &PlotStanding, analyte: Analyte) -> Vec<Segment> {
     let assumed: BTreeSet<Date> =
         plot.samplings.iter().filter(|l| l.row.date_assumed).map(|l| l.row.sampled_on).collect();
     drift::segments(&plot.survey.history(analyte), &assumed, &plot.survey.errors)
@@ -244,11 +359,15 @@ fn responses(plots: &[PlotStanding], books: &BTreeMap<PlotId, Books>, element: E
     all
 }
 
-fn learn(plot: &PlotStanding, books: &Books, segment: Segment, element: Element) -> Learning {
+/// The layer that a segment was sampled from; one without a depth is taken to be what is worked.
+pub(super) fn sampled_layer(plot: &PlotStanding, segment: &Segment) -> (SoilLayer, Centimetres) {
     let ground = plot.plot.ground();
-    // A sampling without a depth is taken to the depth that is worked.
     let depth = segment.depth.map_or(ground.depth, |band| Centimetres(band.bottom.0 - band.top.0));
-    let layer = SoilLayer::Measured { depth, bulk_density: ground.bulk_density().0, stones: ground.stones };
+    (SoilLayer::Measured { depth, bulk_density: ground.bulk_density().0, stones: ground.stones }, depth)
+}
+
+fn learn(plot: &PlotStanding, books: &Books, segment: Segment, element: Element) -> Learning {
+    let (layer, depth) = sampled_layer(plot, &segment);
     let prior = response::published_prior(element, &segment.method, segment.unit, depth);
     let tests = response::tests_at(&segment, books);
     let fit = tests.clone().and_then(|tests| response::fit(&tests, prior.as_ref()));

@@ -7,7 +7,9 @@ use super::{
     day,
     error::Limits,
     lineage::{self, Lineage, all_applied},
+    removals::OwnFigures,
     reports::reason,
+    season_totals::SpanForm,
 };
 use crate::{
     agronomy::{
@@ -15,9 +17,10 @@ use crate::{
         balance::{Books, Input, Ledger, Season},
         crop::Crop,
         element::Element,
-        offtake::{self, Figures, Harvest},
+        offtake::{self, Figures, Harvest, Offtake},
         quantity::SquareMetres,
     },
+    exchange::number::Low,
     ids::{HarvestId, PlotId, SiteId},
     store::{self, Change, Read, Subject, harvests::NewHarvest, plots::PlotRow},
 };
@@ -38,6 +41,8 @@ pub struct HarvestForm {
     pub crop: String,
     /// What left the plot, fresh, kg. 0 says that nothing did.
     pub fresh_mass_kg: String,
+    /// How many rows of the bed gave that much each; empty where the mass is of the whole plot.
+    pub rows: String,
     /// Key of one removal table; empty takes the best known, with the range over all.
     pub table: String,
     /// The grower's own figures by symbol of the element, kg in a tonne fresh; empty ones are left to the tables.
@@ -49,6 +54,20 @@ pub struct HarvestForm {
     pub note: String,
 }
 
+const ROWS: Limits =
+    Limits { what: "A number of rows", unit: "", low: Low::AtLeast(1.0), at_most: 1000.0, decimals: 0 };
+
+/// What was harvested on a site between two days.
+#[derive(Clone, Debug)]
+pub struct SiteHarvests {
+    pub from: Date,
+    pub to: Date,
+    /// Newest first, void entries left out.
+    pub rows: Vec<HarvestRow>,
+    /// By key of the crop, kg fresh in all.
+    pub kg_by_crop: BTreeMap<String, f64>,
+}
+
 /// A plot's ledger with the plot it is of.
 #[derive(Clone, Debug)]
 pub struct PlotLedger {
@@ -57,49 +76,174 @@ pub struct PlotLedger {
     pub ledger: Ledger,
 }
 
+/// A form that was read, as far as it can be without the record.
+struct Entry {
+    plot: PlotId,
+    on: Date,
+    crop: Option<Crop>,
+    mass_kg: f64,
+    figures: Figures,
+    person_name: String,
+    note: String,
+}
+
+impl HarvestForm {
+    fn read(&self, today: Date) -> Result<Entry> {
+        let mut problems = Problems::default();
+        let plot = self.plot.trim().parse::<PlotId>().ok();
+        if plot.is_none() {
+            problems.add("plot", "Choose the plot.");
+        }
+        let on = problems.past_date("harvested_on", &self.harvested_on, today);
+        let each = problems.number("fresh_mass_kg", &self.fresh_mass_kg, &Limits::HARVEST_KG);
+        let rows = problems.optional_number("rows", &self.rows, &ROWS);
+        let mass = each.map(|each| each * rows.unwrap_or(1.0));
+        let crop = crop(&mut problems, self, mass);
+        let figures = figures(&mut problems, self);
+        problems.none()?;
+        Ok(Entry {
+            plot: found(plot, "plot")?,
+            on: found(on, "date")?,
+            crop,
+            mass_kg: found(mass, "mass")?,
+            figures,
+            person_name: self.person_name.trim().to_owned(),
+            note: self.note.trim().to_owned(),
+        })
+    }
+
+    /// The form that a recorded harvest would be typed with.
+    pub fn of(row: &HarvestRow) -> HarvestForm {
+        let Harvest { harvested_on, crop, mass_kg, figures, .. } = &row.harvest;
+        let (table, own, words) = match figures {
+            Figures::Tables => (String::new(), BTreeMap::new(), String::new()),
+            Figures::Table(table) => (table.clone(), BTreeMap::new(), String::new()),
+            Figures::Own { kg_per_t, words } => {
+                let own = kg_per_t.iter().map(|(element, value)| (element.symbol().to_owned(), value.to_string()));
+                (String::new(), own.collect(), words.clone())
+            }
+        };
+        HarvestForm {
+            plot: row.plot.to_string(),
+            harvested_on: harvested_on.to_string(),
+            crop: crop.clone().unwrap_or_default(),
+            fresh_mass_kg: mass_kg.to_string(),
+            rows: String::new(),
+            table,
+            own_kg_per_t: own,
+            own_words: words,
+            person_name: row.person_name.clone(),
+            note: row.note.clone(),
+        }
+    }
+}
+
+impl Entry {
+    /// Saves it under the write lock; gives its number and the line of history.
+    async fn save(self, write: &mut store::Write, actor: &Actor) -> Result<(HarvestId, Change)> {
+        let plot = found(store::plots::plot(write, self.plot).await?, "plot")?;
+        if plot.began_on.is_some_and(|began| self.on < began) {
+            return Err(Error::invalid("harvested_on", format!("{} did not exist on this day.", plot.code)));
+        }
+        if let Some(ended) = plot.retired_on.filter(|ended| self.on > *ended) {
+            return Err(Error::invalid(
+                "harvested_on",
+                format!("The record of {} ended on {}.", plot.code, day(ended)),
+            ));
+        }
+        let new = NewHarvest {
+            site: plot.site,
+            plot: plot.id,
+            season: store::harvests::season_of(write, plot.site, self.on).await?,
+            crop: self.crop.map(|crop| crop.slug.to_owned()),
+            harvested_on: self.on,
+            fresh_mass_kg: self.mass_kg,
+            figures: self.figures,
+            note: self.note,
+            person_name: if self.person_name.is_empty() { actor.name.clone() } else { self.person_name },
+        };
+        let id = store::harvests::insert(write, &new).await?;
+        let summary = match self.crop {
+            Some(crop) => {
+                let (on, crop, mass) = (day(self.on), crop.in_sentence(), self.mass_kg);
+                format!("Harvested on {on} from {}: {mass} kg of {crop}.", plot.code)
+            }
+            None => format!("Nothing was carried away from {} on {}.", plot.code, day(self.on)),
+        };
+        Ok((id, Change::new(Subject::Harvest(id), "added", summary)))
+    }
+}
+
 impl App {
     /// Records what was harvested, or that nothing was.
     pub async fn record_harvest(&self, actor: &Actor, form: &HarvestForm) -> Result<HarvestId> {
         actor.may(Role::Recorder)?;
-        let mut problems = Problems::default();
-        let plot = form.plot.trim().parse::<PlotId>().ok();
-        if plot.is_none() {
-            problems.add("plot", "Choose the plot.");
-        }
-        let on = problems.past_date("harvested_on", &form.harvested_on, self.today());
-        let mass = problems.number("fresh_mass_kg", &form.fresh_mass_kg, &Limits::HARVEST_KG);
-        let crop = crop(&mut problems, form, mass);
-        let figures = figures(&mut problems, form);
-        problems.none()?;
-        let (plot, on, fresh_mass_kg) = (found(plot, "plot")?, found(on, "date")?, found(mass, "mass")?);
-
+        let entry = form.read(self.today())?;
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
-        let plot = found(store::plots::plot(&mut write, plot).await?, "plot")?;
-        if plot.began_on.is_some_and(|began| on < began) {
-            return Err(Error::invalid("harvested_on", format!("{} did not exist on this day.", plot.code)));
-        }
-        let named = form.person_name.trim();
-        let new = NewHarvest {
-            site: plot.site,
-            plot: plot.id,
-            season: store::harvests::season_of(&mut write, plot.site, on).await?,
-            crop: crop.map(|crop| crop.slug.to_owned()),
-            harvested_on: on,
-            fresh_mass_kg,
-            figures,
-            note: form.note.trim().to_owned(),
-            person_name: if named.is_empty() { actor.name.clone() } else { named.to_owned() },
-        };
-        let id = store::harvests::insert(&mut write, &new).await?;
-        let summary = match crop {
-            Some(crop) => {
-                let (on, crop) = (day(on), crop.in_sentence());
-                format!("Harvested on {on} from {}: {fresh_mass_kg} kg of {crop}.", plot.code)
-            }
-            None => format!("Nothing was carried away from {} on {}.", plot.code, day(on)),
-        };
-        write.commit(Change::new(Subject::Harvest(id), "added", summary)).await?;
+        let (id, change) = entry.save(&mut write, actor).await?;
+        write.commit(change).await?;
         Ok(id)
+    }
+
+    /// Records several at once, all of them or none: each form by the name of its row, which
+    /// what is wrong with it is said by: `mass[12]` for the mass of row 12.
+    pub async fn record_harvests(
+        &self,
+        actor: &Actor,
+        forms: &BTreeMap<String, HarvestForm>,
+    ) -> Result<Vec<HarvestId>> {
+        actor.may(Role::Recorder)?;
+        let mut problems = Problems::default();
+        if forms.is_empty() {
+            problems.add("", "Nothing was saved: write what left at least one plot, or 0 where nothing did.");
+        }
+        let mut entries = Vec::new();
+        for (row, form) in forms {
+            match form.read(self.today()) {
+                Ok(entry) => entries.push((row, entry)),
+                Err(error) => of_row(&mut problems, row, error)?,
+            }
+        }
+        problems.none()?;
+        let mut write = self.store.write(self.now(), Some(actor.person)).await?;
+        let (mut ids, mut changes, mut problems) = (Vec::new(), Vec::new(), Problems::default());
+        for (row, entry) in entries {
+            match entry.save(&mut write, actor).await {
+                Ok((id, change)) => {
+                    ids.push(id);
+                    changes.push(change);
+                }
+                Err(error) => of_row(&mut problems, row, error)?,
+            }
+        }
+        problems.none()?;
+        write.commit_all(&changes).await?;
+        Ok(ids)
+    }
+
+    /// Corrects a harvest: the entry is voided with the reason and the right one recorded, together.
+    pub async fn correct_harvest(
+        &self,
+        actor: &Actor,
+        id: HarvestId,
+        form: &HarvestForm,
+        why: &str,
+    ) -> Result<HarvestId> {
+        actor.may(Role::Recorder)?;
+        let why = reason(why)?;
+        let entry = form.read(self.today())?;
+        let mut write = self.store.write(self.now(), Some(actor.person)).await?;
+        let row = found(store::harvests::find(&mut write, id).await?, "harvest")?;
+        if row.voided_at.is_some() {
+            return Err(Error::Conflict(
+                "This entry was taken back already; correct the one that took its place.".into(),
+            ));
+        }
+        store::harvests::void(&mut write, id, &why).await?;
+        let (new, added) = entry.save(&mut write, actor).await?;
+        let voided = Change::new(Subject::Harvest(id), "voided", format!("Corrected by a new entry: {why}"));
+        write.commit_all(&[voided, added]).await?;
+        Ok(new)
     }
 
     /// Voids a harvest, with a reason.
@@ -132,6 +276,45 @@ impl App {
         Ok(store::harvests::of_site(&mut *self.store.read().await?, site, from, to).await?)
     }
 
+    /// What was harvested on a site in a span as typed, newest first, with the total of each crop.
+    pub async fn harvests_in_span(&self, actor: &Actor, site: SiteId, span: &SpanForm) -> Result<SiteHarvests> {
+        let (from, to) = span.read(self.today())?;
+        let rows = self.harvests_of_site(actor, site, from, to).await?;
+        let mut kg_by_crop: BTreeMap<String, f64> = BTreeMap::new();
+        for Harvest { crop, mass_kg, .. } in rows.iter().map(|row| &row.harvest) {
+            if let Some(crop) = crop {
+                *kg_by_crop.entry(crop.clone()).or_default() += mass_kg;
+            }
+        }
+        Ok(SiteHarvests { from, to, rows, kg_by_crop })
+    }
+
+    /// What a harvest carried away, by the figures in force for it.
+    pub async fn offtake_of(&self, actor: &Actor, row: &HarvestRow) -> Result<(SquareMetres, Offtake)> {
+        actor.may(Role::Reader)?;
+        let mut read = self.store.read().await?;
+        let plot = found(store::plots::plot(&mut read, row.plot).await?, "plot")?;
+        let own = OwnFigures::load(&mut read, row.site).await?;
+        let area = SquareMetres(plot.area_m2);
+        Ok((area, offtake::offtake(&own.for_harvest(row.harvest.clone()), area)))
+    }
+
+    /// What grows on each plot of a site in the season that holds a day, void entries left out.
+    pub async fn growing(&self, actor: &Actor, site: SiteId, on: Date) -> Result<BTreeMap<PlotId, Vec<String>>> {
+        actor.may(Role::Reader)?;
+        let mut read = self.store.read().await?;
+        let mut growing: BTreeMap<PlotId, Vec<String>> = BTreeMap::new();
+        if let Some(season) = store::harvests::season_of(&mut read, site, on).await? {
+            for row in store::plans::croppings(&mut read, season).await? {
+                let crops = growing.entry(row.plot).or_default();
+                if !crops.contains(&row.crop) {
+                    crops.push(row.crop);
+                }
+            }
+        }
+        Ok(growing)
+    }
+
     /// What came and went on a plot, season by season and added up.
     pub async fn plot_ledger(&self, actor: &Actor, id: PlotId) -> Result<PlotLedger> {
         actor.may(Role::Reader)?;
@@ -154,6 +337,24 @@ impl App {
     pub async fn forecasts(&self, actor: &Actor, plots: &[PlotId]) -> Result<Vec<ForecastRow>> {
         actor.may(Role::Reader)?;
         Ok(store::harvests::forecasts_of_plots(&mut *self.store.read().await?, plots).await?)
+    }
+}
+
+/// Says what is wrong with one row of several, by fields of that row.
+fn of_row(problems: &mut Problems, row: &str, error: Error) -> Result<()> {
+    match error {
+        Error::Invalid(wrong) => {
+            for problem in wrong.0 {
+                let field = match problem.field.as_str() {
+                    "harvested_on" => "harvested_on".to_owned(),
+                    "crop" => format!("crop[{row}]"),
+                    _ => format!("mass[{row}]"),
+                };
+                problems.add(&field, problem.message);
+            }
+            Ok(())
+        }
+        other => Err(other),
     }
 }
 
@@ -211,6 +412,7 @@ pub(super) async fn books(read: &mut Read, plots: &[PlotRow], today: Date) -> Re
     }
     let kinds = store::harvests::kinds_of_applications(read, &everyone).await?;
     let harvests = store::harvests::of_plots(read, &everyone).await?;
+    let own = OwnFigures::load(read, site).await?;
     let mut applied = all_applied(read, &ids, Date::MIN, today).await?;
     let mut all = BTreeMap::new();
     for plot in plots {
@@ -223,7 +425,7 @@ pub(super) async fn books(read: &mut Read, plots: &[PlotRow], today: Date) -> Re
         let mut taken: Vec<Harvest> = Vec::new();
         for (id, share) in line.of(plot.id) {
             let of_one = harvests.get(&id).into_iter().flatten().cloned();
-            taken.extend(of_one.map(|harvest| Harvest { mass_kg: harvest.mass_kg * share, ..harvest }));
+            taken.extend(of_one.map(|h| own.for_harvest(Harvest { mass_kg: h.mass_kg * share, ..h })));
         }
         taken.sort_by_key(|harvest| (harvest.harvested_on, harvest.key));
         let existed = |season: &&store::plans::SeasonRow| {

@@ -47,6 +47,22 @@ pub struct SpanForm {
     pub to: String,
 }
 
+impl SpanForm {
+    /// The two days, both counted.
+    pub(super) fn read(&self, today: Date) -> Result<(Date, Date)> {
+        let mut problems = Problems::default();
+        let to = problems.optional_date("to", &self.to, today);
+        let from = problems.optional_date("from", &self.from, today);
+        problems.none()?;
+        let to = to.unwrap_or(today);
+        let from = from.unwrap_or_else(|| to.saturating_sub(1.year()));
+        if from > to {
+            return Err(super::Error::invalid("to", "The last day lies before the first."));
+        }
+        Ok((from, to))
+    }
+}
+
 /// What was put on a site between two days.
 #[derive(Clone, Debug)]
 pub struct SiteApplications {
@@ -152,16 +168,7 @@ impl App {
     /// What was put on a site in a span as typed, void entries among it, with its totals.
     pub async fn site_applications(&self, actor: &Actor, site: SiteId, span: &SpanForm) -> Result<SiteApplications> {
         actor.may(Role::Reader)?;
-        let today = self.today();
-        let mut problems = Problems::default();
-        let to = problems.optional_date("to", &span.to, today);
-        let from = problems.optional_date("from", &span.from, today);
-        problems.none()?;
-        let to = to.unwrap_or(today);
-        let from = from.unwrap_or_else(|| to.saturating_sub(1.year()));
-        if from > to {
-            return Err(super::Error::invalid("to", "The last day lies before the first."));
-        }
+        let (from, to) = span.read(self.today())?;
         let mut read = self.store.read().await?;
         let site = found(store::plots::site(&mut read, site).await?, "site")?;
         let rows = store::applications::of_site_with_void(&mut read, site.id, from, to).await?;

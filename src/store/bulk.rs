@@ -6,7 +6,7 @@
 
 use super::{
     Day, Result, Time, Write,
-    values::{MaybeDay, Text},
+    values::{MaybeDay, Text, json},
 };
 use crate::{
     agronomy::{
@@ -15,6 +15,7 @@ use crate::{
         element::Form,
         ground::Ground,
         method::Method,
+        offtake::Figures,
         record::{Basis, DepthBand, Fizz, PrintedValue, Unit},
     },
     ids::*,
@@ -250,6 +251,28 @@ pub async fn croppings(db: &mut SqliteConnection, site: SiteId) -> Result<Vec<Cr
     .await?)
 }
 
+/// A harvest of the record.
+#[derive(Clone, Debug)]
+pub struct HarvestFound {
+    pub plot: PlotId,
+    pub harvested_on: Date,
+    pub crop: Option<String>,
+    pub fresh_mass_kg: f64,
+    pub note: String,
+}
+
+/// Every harvest of a site, voided ones too.
+pub async fn harvests(db: &mut SqliteConnection, site: SiteId) -> Result<Vec<HarvestFound>> {
+    Ok(sqlx::query_as!(
+        HarvestFound,
+        r#"select plot as "plot: PlotId", harvested_on as "harvested_on: Day", crop, fresh_mass_kg, note
+           from harvests where site = ?"#,
+        site
+    )
+    .fetch_all(db)
+    .await?)
+}
+
 /// Rows to add, each with its number given from [`Next`].
 #[derive(Clone, Debug, Default)]
 pub struct Batch {
@@ -263,6 +286,7 @@ pub struct Batch {
     pub cells: Vec<NewCell>,
     pub applications: Vec<NewApplication>,
     pub croppings: Vec<NewCropping>,
+    pub harvests: Vec<NewHarvest>,
 }
 
 /// A plot to add.
@@ -359,6 +383,19 @@ pub struct NewCropping {
     pub season: SeasonId,
     pub crop: String,
     pub sown_on: Option<Date>,
+    pub note: String,
+}
+
+/// A harvest to add.
+#[derive(Clone, Debug)]
+pub struct NewHarvest {
+    pub plot: PlotId,
+    pub season: Option<SeasonId>,
+    pub crop: Option<String>,
+    pub harvested_on: Date,
+    pub fresh_mass_kg: f64,
+    pub figures: Figures,
+    pub person_name: String,
     pub note: String,
 }
 
@@ -536,5 +573,23 @@ pub async fn insert(write: &mut Write, site: SiteId, batch: &Batch) -> Result<()
             .push_bind(row.sown_on.map(Day))
             .push_bind(row.note.as_str())
     });
+    insert!(
+        write,
+        "insert into harvests (site, plot, season, crop, harvested_on, fresh_mass_kg, figures, note, person_name, \
+         recorded_at, recorded_by) ",
+        batch.harvests,
+        |row, b| b
+            .push_bind(site)
+            .push_bind(row.plot)
+            .push_bind(row.season)
+            .push_bind(row.crop.as_deref())
+            .push_bind(Day(row.harvested_on))
+            .push_bind(row.fresh_mass_kg)
+            .push_bind(json(&row.figures))
+            .push_bind(row.note.as_str())
+            .push_bind(row.person_name.as_str())
+            .push_bind(Time(at))
+            .push_bind(by)
+    );
     Ok(())
 }

@@ -23,6 +23,7 @@ pub mod plans;
 pub mod plots;
 pub mod samplings;
 mod values;
+pub mod years;
 
 pub use error::{Error, Result};
 pub use history::{Change, Subject};

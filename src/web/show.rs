@@ -149,6 +149,15 @@ pub fn money(minor: i64, currency: &str) -> String {
     }
 }
 
+/// A share as whole per cent: "87 %"; never rounded up to all or down to none.
+pub fn percent(share: f64) -> String {
+    match share {
+        s if s > 0.0 && s < 0.005 => "under 1\u{a0}%".into(),
+        s if s > 0.995 && s < 1.0 => "over 99\u{a0}%".into(),
+        s => format!("{}\u{a0}%", number(s * 100.0, 0)),
+    }
+}
+
 /// "1 plot", "2 plots": a count with its noun, which takes an s.
 pub fn count(n: usize, noun: &str) -> String {
     format!("{}\u{a0}{noun}{}", number(n as f64, 0), if n == 1 { "" } else { "s" })

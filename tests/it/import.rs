@@ -34,6 +34,11 @@ const APPLICATIONS: &str = "plot,applied_on,amendment,mass_g,method,person,note\
                             A1,2025-03-20,Shed mix 4-3,1250,raked in,Ines,\n\
                             A2,2025-03-20,Shed mix 4-3,\"900,5\",raked in,Ines,\n";
 const SEASONS: &str = "season,starts_on,ends_on\n2025,2024-11-01,2025-10-31\n";
+const HARVESTS: &str = "plot,harvested_on,crop,fresh_mass_kg,table,own_kg_per_t,own_source,person,note\n\
+                        A1,2025-09-01,carrot,\"50,5\",,,,Ines,\n\
+                        A1,2025-09-08,carrot,12,usda,,,Ines,second pull\n\
+                        A1,2025-09-20,carrot,3,,K=2.9 Mg=0.2,our lab 2024,,\n\
+                        A2,2025-10-01,,0,,,,,resting\n";
 const CROPPINGS: &str = "plot,season,crop,sown_on\nA1,2025,carrot,2025-04-02\n";
 
 fn set(files: &[(&str, &str)]) -> BTreeMap<String, Vec<u8>> {
@@ -49,6 +54,7 @@ fn whole() -> BTreeMap<String, Vec<u8>> {
         ("applications.csv", APPLICATIONS),
         ("seasons.csv", SEASONS),
         ("croppings.csv", CROPPINGS),
+        ("harvests.csv", HARVESTS),
     ])
 }
 
@@ -66,6 +72,7 @@ fn unnumbered(mut set: RecordSet) -> RecordSet {
     set.cells.iter_mut().for_each(|row| row.line = 0);
     set.applications.iter_mut().for_each(|row| row.line = 0);
     set.croppings.iter_mut().for_each(|row| row.line = 0);
+    set.harvests.iter_mut().for_each(|row| row.line = 0);
     set
 }
 
@@ -225,6 +232,9 @@ fn each_fault_is_told_by_line_and_column() {
         ),
         ("seasons.csv", "2025-10-31", "2024-10-31", 2, "ends_on", "before it starts"),
         ("croppings.csv", "carrot", "", 2, "crop", "needed"),
+        ("harvests.csv", "usda", "nobody", 3, "table", "not a removal table"),
+        ("harvests.csv", "K=2.9", "K:2.9", 4, "own_kg_per_t", "write K=3.1"),
+        ("harvests.csv", "2025-10-01,,0", "2025-10-01,kale,0", 5, "crop", "a crop and a mass above 0"),
     ];
     for (file, from, to, line, column, says) in cases {
         let problems = spoilt(file, from, to);

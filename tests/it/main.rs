@@ -34,3 +34,5 @@ mod shelf_pages;
 mod speed;
 mod store;
 mod tidy;
+mod year_pages;
+mod years;

@@ -17,14 +17,20 @@ use super::{
     import::ImportInto,
     people::PersonForm,
     plots::{PartForm, SiteForm, SplitForm},
-    seasons::PlanForm,
+    removals::RemovalForm,
+    seasons::{DoseForm, PlanForm},
 };
 use crate::{
+    clock::Clock,
     exchange::record_set::{self, RecordSet},
     ids::SiteId,
 };
-use jiff::civil::date;
+use jiff::{
+    civil::{Date, date},
+    tz::TimeZone,
+};
 use std::collections::{BTreeMap, BTreeSet};
+use story::{Event, PastPlan};
 
 /// Name of the invented site.
 pub const SITE: &str = "Quillow Holt Market Garden (invented)";
@@ -122,12 +128,73 @@ impl App {
         };
         let site = self.add_invented_site(&steward, &form).await?;
         self.seed_catalogue(&steward, date(story::last_sampling(today) - story::SEASONS - 1, 1, 1)).await?;
-        self.take_in(&steward, &story.before_split).await?;
-        self.split_bed(&steward, site, story.split_on.to_string()).await?;
-        self.take_in(&steward, &story.after_split).await?;
+        for (crop, figures) in story::OWN_REMOVALS {
+            let kg_per_t = figures.iter().map(|(element, figure)| (element.symbol().to_owned(), (*figure).to_owned()));
+            let source = "Own crop, two samples, Marl & Fenner (invented)".to_owned();
+            let form = RemovalForm { kg_per_t: kg_per_t.collect(), source };
+            self.set_own_removal(&steward, site, crop, &form).await?;
+        }
+        for event in &story.events {
+            match event {
+                Event::TakeIn(set) => self.take_in(&steward, set).await?,
+                Event::Split(on) => self.split_bed(&steward, site, on.to_string()).await?,
+                Event::Plan(plan) => self.past_plan(&steward, site, plan).await?,
+            }
+        }
         self.stock_the_shed(&steward).await?;
         self.half_a_plan(&steward, site, &story.season).await?;
         Ok(true)
+    }
+
+    /// The same record on an earlier day.
+    fn on(&self, day: Date) -> App {
+        let noon = TimeZone::UTC.to_timestamp(day.at(12, 0, 0, 0)).unwrap_or_else(|_| self.now());
+        App { clock: Clock::Fixed(noon), ..self.clone() }
+    }
+
+    /// A plan of an earlier spring: agreed on its day, put on as planned, closed in autumn.
+    async fn past_plan(&self, steward: &Actor, site: SiteId, plan: &PastPlan) -> Result<()> {
+        let then = self.on(plan.agreed_on);
+        let season = self.seasons(steward, site).await?.into_iter().find(|row| row.name == plan.season);
+        let season = found(season, "season")?;
+        let plots: BTreeMap<String, _> =
+            self.plots(steward, site, false).await?.into_iter().map(|plot| (plot.code, plot.id)).collect();
+        let products: BTreeMap<String, _> = self
+            .amendments(steward, false)
+            .await?
+            .into_iter()
+            .filter_map(|row| Some((row.catalogue.clone()?, row.id)))
+            .filter(|(slug, _)| plan.doses.iter().any(|dose| dose.slug == slug))
+            .collect();
+        let beds: Vec<_> = plan.beds.iter().filter_map(|code| plots.get(code).copied()).collect();
+        let form = PlanForm {
+            name: format!("Potash and magnesium {}", plan.season),
+            guideline: GUIDELINE.to_owned(),
+            plots: beds.iter().map(ToString::to_string).collect(),
+            products: products.values().map(ToString::to_string).collect(),
+            loose: "yes".to_owned(),
+            ..PlanForm::default()
+        };
+        let id = then.add_plan(steward, season.id, &form).await?;
+        let mut grams: BTreeMap<String, String> = BTreeMap::new();
+        for (bed, product) in beds.iter().flat_map(|bed| products.values().map(move |product| (*bed, *product))) {
+            grams.insert(DoseForm::grams_field(bed, product), "0".to_owned());
+        }
+        let mut days = BTreeMap::new();
+        for dose in &plan.doses {
+            let (bed, product) = (*found(plots.get(&dose.bed), "plot")?, *found(products.get(dose.slug), "amendment")?);
+            grams.insert(DoseForm::grams_field(bed, product), dose.mass_g.to_string());
+            days.insert((bed, product), dose.on);
+        }
+        let typed = grams.iter().map(|(field, typed)| (field.as_str(), typed.as_str()));
+        then.save_doses(steward, id, &DoseForm::from_fields(typed)).await?;
+        then.agree_plan(steward, id).await?;
+        for dose in self.plan(steward, id).await?.plots.iter().flat_map(|plot| &plot.doses) {
+            if let (Some(dose_id), Some(on)) = (dose.id, days.get(&(dose.plot, dose.amendment))) {
+                self.on(*on).record_as_planned(steward, dose_id, &on.to_string()).await?;
+            }
+        }
+        self.on(plan.closed_on).close_plan(steward, id).await
     }
 
     /// Takes a set in through the importer, whose problems would be mistakes of the story.

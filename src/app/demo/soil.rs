@@ -3,10 +3,7 @@
 //! Only good enough to make a record that looks like a real one. Nothing in here is a rule
 //! of the trade, and nothing outside the demonstration may use it.
 
-use crate::agronomy::{
-    crop::{Crop, CropGroup},
-    element::Element,
-};
+use crate::agronomy::element::Element;
 use std::collections::BTreeMap;
 
 /// What the invented soil holds, as a Mehlich-3 extract of the top 15 cm would find it.
@@ -37,9 +34,14 @@ impl Soil {
         Soil { rest: levels.clone(), levels, ph, organic_matter, carbonate: 0.0, conductivity: 0.0 }
     }
 
-    /// A season passes: `added` and what the crops took, kg/ha; lime as t/ha of pure carbonate.
-    pub(super) fn season(&mut self, added: &BTreeMap<Element, f64>, lime_t_per_ha: f64, crops: &[Crop], roofed: bool) {
-        let taken = offtake(crops);
+    /// A season passes: `added` and `taken` in kg/ha; lime as t/ha of pure carbonate.
+    pub(super) fn season(
+        &mut self,
+        added: &BTreeMap<Element, f64>,
+        lime_t_per_ha: f64,
+        taken: &BTreeMap<Element, f64>,
+        roofed: bool,
+    ) {
         for (element, level) in &mut self.levels {
             let net = added.get(element).unwrap_or(&0.0) - taken.get(element).unwrap_or(&0.0);
             let found_again = match element {
@@ -74,26 +76,6 @@ impl Soil {
         let bulky = added.get(&Element::P).copied().unwrap_or(0.0);
         self.organic_matter += if bulky > 30.0 { 0.10 } else { -0.04 };
     }
-}
-
-/// What the crops of a season carry away, kg/ha. Round figures of the right size, for an invented record.
-fn offtake(crops: &[Crop]) -> BTreeMap<Element, f64> {
-    let mut taken = BTreeMap::new();
-    for crop in crops {
-        let (p, k, mg) = match crop.group {
-            CropGroup::Fruiting => (30.0, 240.0, 22.0),
-            CropGroup::Cucurbit => (22.0, 170.0, 15.0),
-            CropGroup::Brassica => (18.0, 150.0, 10.0),
-            CropGroup::Root | CropGroup::Tuber => (18.0, 180.0, 10.0),
-            CropGroup::Allium => (15.0, 100.0, 8.0),
-            CropGroup::Legume => (10.0, 60.0, 7.0),
-            _ => (11.0, 95.0, 7.0),
-        };
-        for (element, kg) in [(Element::P, p), (Element::K, k), (Element::Mg, mg), (Element::Ca, 40.0)] {
-            *taken.entry(element).or_insert(0.0) += kg;
-        }
-    }
-    taken
 }
 
 /// Chance with a memory: the same label always throws the same.

@@ -1,6 +1,6 @@
-//! Eight invented years: what was sampled, printed, put on and grown, as two sets of files.
-//!
-//! Two, because a bed is split between them: the first set is told before, the second after.
+//! Eight invented years: what was sampled, printed, planned, put on, grown and harvested, told in
+//! the order in which it happened: sets of files, and between them the split of a bed and the
+//! plans of the last springs, so that each plan knows only what was known then.
 
 use super::{
     garden::{BLOCKS, Bed, beds},
@@ -13,6 +13,7 @@ use crate::{
         crop::{Crop, CropGroup},
         element::Element,
         ground::Cover,
+        offtake::{self, Figures},
         quantity::{Centimetres, Grams, SquareMetres},
         record::{DepthBand, Fizz, FizzAcid, FizzClass},
     },
@@ -28,11 +29,55 @@ const NEW_LAB: i16 = 4;
 /// The bed that was split, and into what.
 pub(super) const SPLIT: (&str, [&str; 2]) = ("L12", ["L12a", "L12b"]);
 
+/// Springs before the last for which a plan was agreed.
+const PLANS: i16 = 3;
+/// Blocks that those plans were for, by what the codes of their beds begin with, and the
+/// products that they gave.
+const PLANNED: [&str; 3] = ["O", "KE", "KW"];
+const PLANNED_GIFTS: [&str; 3] = ["sulfate_of_potash", "langbeinite", "epsom_salt"];
+/// The bed and the season whose harvest nobody wrote down.
+const FORGOTTEN: (&str, usize) = ("L3", 6);
+
+/// Own analyses of crops that no table names, or not wholly: kg in a tonne fresh. Invented.
+pub(super) const OWN_REMOVALS: &[(&str, &[(Element, &str)])] = {
+    use Element::{Ca, K, Mg, N, P};
+    &[
+        ("lambs_lettuce", &[(N, "3.1"), (P, "0.45"), (K, "4.3"), (Ca, "0.38"), (Mg, "0.14")]),
+        ("kale", &[(N, "5.4"), (P, "0.62"), (K, "4.4"), (Ca, "2.1"), (Mg, "0.31")]),
+        ("basil", &[(N, "4.6"), (P, "0.55"), (K, "4.1"), (Ca, "2.3"), (Mg, "0.6")]),
+    ]
+};
+
+/// What happened, in order.
+pub(super) enum Event {
+    TakeIn(RecordSet),
+    /// The bed is split on a day.
+    Split(Date),
+    Plan(PastPlan),
+}
+
+/// A plan of an earlier spring, wholly put on.
+pub(super) struct PastPlan {
+    /// Name of the season.
+    pub season: String,
+    pub agreed_on: Date,
+    pub closed_on: Date,
+    /// Codes of the beds.
+    pub beds: Vec<String>,
+    pub doses: Vec<PastDose>,
+}
+
+/// A dose of it: bed, key in the catalogue, mass, and the day it went on.
+pub(super) struct PastDose {
+    pub bed: String,
+    pub slug: &'static str,
+    pub mass_g: f64,
+    pub on: Date,
+}
+
 /// The invented garden's past.
 pub(super) struct Story {
-    pub before_split: RecordSet,
-    pub split_on: Date,
-    pub after_split: RecordSet,
+    pub events: Vec<Event>,
     /// Name of the season that runs now.
     pub season: String,
 }
@@ -46,29 +91,43 @@ pub(super) fn last_sampling(today: Date) -> i16 {
 pub(super) fn story(today: Date) -> Story {
     let last = last_sampling(today);
     let mut beds = beds();
-    let mut first = Telling { set: RecordSet::default(), today, sheets: 0 };
-    first.set.plots = beds.iter().map(Bed::row).collect();
-    let mut second = Telling { set: RecordSet::default(), today, sheets: 500 };
+    let mut telling = Telling { set: RecordSet::default(), today, sheets: 0, events: vec![] };
+    telling.set.plots = beds.iter().map(Bed::row).collect();
     let split_year = last - NEW_LAB;
-    let split_on = date(split_year, 11, 20);
     for year in last - SEASONS..=last {
         let n = (year - (last - SEASONS)) as usize;
-        let telling = if year <= split_year { &mut first } else { &mut second };
         telling.autumn(year, last, &beds);
         if year == split_year {
+            telling.then(Event::Split(date(split_year, 11, 20)));
             split(&mut beds);
+            telling.sheets = 500;
         }
-        let telling = if year < split_year { &mut first } else { &mut second };
         telling.set.seasons.push(season(year + 1));
-        for bed in &mut beds {
-            if year < last {
-                telling.year(year, n, bed);
-            } else {
-                telling.crops(year + 1, n, bed);
-            }
+        let grown: Vec<Vec<Crop>> = beds.iter().map(|bed| telling.crops(year + 1, n, bed)).collect();
+        if year == last {
+            break;
         }
+        let mut plan = (year >= last - PLANS).then(|| PastPlan {
+            season: (year + 1).to_string(),
+            agreed_on: date(year + 1, 2, 12),
+            closed_on: date(year + 1, 9, 30),
+            beds: beds.iter().filter(|bed| PLANNED.contains(&bed.block().prefix)).map(|bed| bed.code.clone()).collect(),
+            doses: vec![],
+        });
+        // What is planned is told after what was known when it was planned.
+        let known = std::mem::take(&mut telling.set);
+        for (bed, crops) in beds.iter_mut().zip(&grown) {
+            telling.year(year, n, bed, crops, &mut plan);
+        }
+        let followed = std::mem::replace(&mut telling.set, known);
+        if let Some(plan) = plan {
+            telling.then(Event::Plan(plan));
+        }
+        telling.set.applications.extend(followed.applications);
+        telling.set.harvests.extend(followed.harvests);
     }
-    Story { before_split: first.set, split_on, after_split: second.set, season: (last + 1).to_string() }
+    telling.flush();
+    Story { events: telling.events, season: (last + 1).to_string() }
 }
 
 /// The season that is named after this year: from November to October.
@@ -97,9 +156,22 @@ struct Telling {
     today: Date,
     /// Sheets told so far, for the labs' numbers.
     sheets: usize,
+    events: Vec<Event>,
 }
 
 impl Telling {
+    /// What was told so far is taken in.
+    fn flush(&mut self) {
+        let set = std::mem::take(&mut self.set);
+        self.events.push(Event::TakeIn(set));
+    }
+
+    /// Something happens between two sets.
+    fn then(&mut self, event: Event) {
+        self.flush();
+        self.events.push(event);
+    }
+
     /// The sampling of an October: tunnels every year, open ground every second.
     fn autumn(&mut self, year: i16, last: i16, beds: &[Bed]) {
         let ago = last - year;
@@ -171,12 +243,11 @@ impl Telling {
     }
 
     /// From one autumn to the next: what is put on, what grows, and what that does to the soil.
-    fn year(&mut self, year: i16, n: usize, bed: &mut Bed) {
-        let crops = self.crops(year + 1, n, bed);
+    fn year(&mut self, year: i16, n: usize, bed: &mut Bed, crops: &[Crop], plan: &mut Option<PastPlan>) {
         let next = bed.crops(n + 1);
         let mut added: BTreeMap<Element, f64> = BTreeMap::new();
         let mut lime_t_per_ha = 0.0;
-        for Gift { on, slug, g_per_m2, how } in gifts(year, n, bed, &crops, &next) {
+        for Gift { on, slug, g_per_m2, how } in gifts(year, n, bed, crops, &next) {
             let Some(product) = amendment::find(slug) else { continue };
             let mut dice = Dice::of(&format!("{} {on} {slug}", bed.code));
             let mass_g = weighed(g_per_m2 * dice.about(0.08) * bed.area_m2);
@@ -185,6 +256,13 @@ impl Telling {
             }
             let value = product.analysis.neutralising_value.unwrap_or(0.0) / 100.0;
             lime_t_per_ha += Grams(mass_g * value).per(SquareMetres(bed.area_m2)).0 / 1000.0;
+            if let Some(plan) = plan
+                && PLANNED.contains(&bed.block().prefix)
+                && PLANNED_GIFTS.contains(&slug)
+            {
+                plan.doses.push(PastDose { bed: bed.code.clone(), slug, mass_g, on });
+                continue;
+            }
             self.set.applications.push(ApplicationRow {
                 line: 0,
                 plot: bed.code.clone(),
@@ -197,7 +275,43 @@ impl Telling {
             });
         }
         let roofed = bed.roofed();
-        bed.soil.season(&added, lime_t_per_ha, &crops, roofed);
+        let taken = self.harvests(year + 1, n, bed, crops);
+        bed.soil.season(&added, lime_t_per_ha, &taken, roofed);
+    }
+
+    /// What is harvested of a season's crops; gives what that carried away, kg/ha.
+    fn harvests(&mut self, year: i16, n: usize, bed: &Bed, crops: &[Crop]) -> BTreeMap<Element, f64> {
+        let mut taken: BTreeMap<Element, f64> = BTreeMap::new();
+        for (i, crop) in crops.iter().enumerate() {
+            let mut dice = Dice::of(&format!("harvest {} {year} {}", bed.code, crop.slug));
+            let picks: &[(i8, i8, f64)] = match (i, crop.group) {
+                (1.., _) => &[(10, 25, 1.0)],
+                (0, CropGroup::Fruiting | CropGroup::Cucurbit) => &[(7, 20, 0.4), (8, 30, 0.6)],
+                (0, CropGroup::Root | CropGroup::Allium | CropGroup::Tuber) => &[(9, 5, 1.0)],
+                _ => &[(8, 10, 1.0)],
+            };
+            let kg_per_m2 = kg_per_m2(crop, i) * dice.about(0.12);
+            for (month, day, share) in picks {
+                let fresh_mass_kg = (kg_per_m2 * share * bed.area_m2 * 2.0).round().max(1.0) / 2.0;
+                let row = HarvestRow {
+                    line: 0,
+                    plot: bed.code.clone(),
+                    harvested_on: after(date(year, *month, *day), dice.whole(-4, 4)),
+                    crop: Some(crop.slug.to_owned()),
+                    fresh_mass_kg,
+                    figures: Figures::Tables,
+                    person: if dice.unit() < 0.5 { "Tobias" } else { "Ines" }.to_owned(),
+                    note: String::new(),
+                };
+                for (element, kg) in carried(crop, fresh_mass_kg, bed.area_m2) {
+                    *taken.entry(element).or_default() += kg;
+                }
+                if (bed.code.as_str(), n) != FORGOTTEN {
+                    self.set.harvests.push(row);
+                }
+            }
+        }
+        taken
     }
 
     /// What a bed grows in a season; what lies ahead has no day yet.
@@ -224,6 +338,33 @@ impl Telling {
         }
         crops
     }
+}
+
+/// What a crop of the garden yields, kg/m². Round figures of the right size, for an invented record.
+fn kg_per_m2(crop: &Crop, place: usize) -> f64 {
+    match crop.group {
+        _ if place > 0 => 0.8,
+        CropGroup::Fruiting => 9.0,
+        CropGroup::Cucurbit => 6.5,
+        CropGroup::Root => 4.5,
+        CropGroup::Brassica => 3.8,
+        CropGroup::Tuber => 3.5,
+        CropGroup::Allium => 3.2,
+        CropGroup::Leafy => 2.4,
+        CropGroup::Legume => 1.4,
+        _ => 1.6,
+    }
+}
+
+/// What a harvest carried away by the figures that the garden's ledger will use, kg/ha.
+fn carried(crop: &Crop, mass_kg: f64, area_m2: f64) -> BTreeMap<Element, f64> {
+    let own = OWN_REMOVALS.iter().find(|(slug, _)| *slug == crop.slug).map_or(&[][..], |(_, figures)| figures);
+    let of = |element: &Element| match own.iter().find(|(of, _)| of == element) {
+        Some((_, figure)) => figure.parse().ok(),
+        None => offtake::removal(Some(crop), *element, &Figures::Tables).map(|removal| removal.kg_per_t.mid),
+    };
+    let rate = |kg_per_t: f64| Grams(mass_kg * kg_per_t).per(SquareMetres(area_m2)).0;
+    offtake::BALANCED.iter().filter_map(|element| Some((*element, rate(of(element)?)))).collect()
 }
 
 /// So many days later, or earlier.

@@ -78,6 +78,15 @@ pub(super) async fn resolve(
         None => vec![],
     };
     work.croppings(croppings, &plots, &seasons, set.croppings);
+    let harvests = match site {
+        Some(site) => bulk::harvests(db, site).await?,
+        None => vec![],
+    };
+    let spans = match site {
+        Some(site) => bulk::seasons(db, site).await?,
+        None => vec![],
+    };
+    work.harvests(harvests, &plots, &spans, set.harvests);
     Ok(Resolved { preview: work.preview, batch: work.batch })
 }
 
@@ -433,6 +442,52 @@ impl Work {
             }
         }
         self.count("croppings", in_files, self.batch.croppings.len());
+    }
+}
+
+impl Work {
+    fn harvests(
+        &mut self,
+        found: Vec<bulk::HarvestFound>,
+        plots: &HashMap<String, PlotId>,
+        seasons: &[bulk::SeasonRow],
+        rows: Vec<HarvestRow>,
+    ) {
+        let in_files = rows.len();
+        let known: HashSet<(PlotId, Date, Option<String>, u64, String)> =
+            found.into_iter().map(|h| (h.plot, h.harvested_on, h.crop, h.fresh_mass_kg.to_bits(), h.note)).collect();
+        for row in rows {
+            let plot = self.plot(plots, (&HARVESTS, row.line, "plot"), &row.plot);
+            let crop = row.crop.as_ref().map(|named| match Crop::find(named) {
+                Some(crop) => crop.slug.to_owned(),
+                None => {
+                    let what = format!(
+                        "“{named}” is not a crop known here; what it carried away stays unknown, own figures aside"
+                    );
+                    self.notice(&HARVESTS, row.line, "crop", what);
+                    named.clone()
+                }
+            });
+            let Some(plot) = plot else { continue };
+            let HarvestRow { harvested_on, fresh_mass_kg, figures, person, note, .. } = row;
+            if known.contains(&(plot, harvested_on, crop.clone(), fresh_mass_kg.to_bits(), note.clone())) {
+                continue;
+            }
+            let holds = |season: &&bulk::SeasonRow| season.starts_on <= harvested_on && harvested_on <= season.ends_on;
+            let season = seasons.iter().chain(&self.batch.seasons).filter(holds).min_by_key(|s| (s.starts_on, s.id));
+            let season = season.map(|season| season.id);
+            self.batch.harvests.push(bulk::NewHarvest {
+                plot,
+                season,
+                crop,
+                harvested_on,
+                fresh_mass_kg,
+                figures,
+                person_name: person,
+                note,
+            });
+        }
+        self.count("harvests", in_files, self.batch.harvests.len());
     }
 }
 

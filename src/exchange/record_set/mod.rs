@@ -13,6 +13,7 @@ use crate::agronomy::{
     element::{Element, Form},
     ground::Ground,
     method::Method,
+    offtake::Figures,
     record::{Basis, DepthBand, Fizz, PrintedValue, Unit},
 };
 use jiff::civil::Date;
@@ -198,9 +199,27 @@ pub const CROPPINGS: FileSpec = FileSpec {
     composition: false,
 };
 
+/// What left a plot.
+pub const HARVESTS: FileSpec = FileSpec {
+    name: "harvests.csv",
+    about: "one line per harvest, or per statement that nothing left",
+    columns: &[
+        must("plot", "code of the plot"),
+        must("harvested_on", ""),
+        may("crop", "carrot, snap_bean, …; empty where nothing left the plot"),
+        must("fresh_mass_kg", "what left, fresh; 0 says that nothing did"),
+        may("table", "key of one removal table; the best known where empty"),
+        may("own_kg_per_t", "own removal figures: K=3.1 Mg=0.2"),
+        may("own_source", "where own removal figures come from"),
+        may("person", "who harvested"),
+        may("note", ""),
+    ],
+    composition: false,
+};
+
 /// Every file of a set, in the order in which they are read. A set may lack any of them.
 pub const FILES: &[&FileSpec] =
-    &[&PLOTS, &SEASONS, &AMENDMENTS, &SAMPLINGS, &DETERMINATIONS, &APPLICATIONS, &CROPPINGS];
+    &[&PLOTS, &SEASONS, &AMENDMENTS, &SAMPLINGS, &DETERMINATIONS, &APPLICATIONS, &CROPPINGS, &HARVESTS];
 
 impl FileSpec {
     /// Names of its columns.
@@ -262,6 +281,7 @@ pub struct RecordSet {
     pub cells: Vec<CellRow>,
     pub applications: Vec<ApplicationRow>,
     pub croppings: Vec<CroppingRow>,
+    pub harvests: Vec<HarvestRow>,
 }
 
 /// A plot.
@@ -381,5 +401,19 @@ pub struct CroppingRow {
     pub season: String,
     pub crop: String,
     pub sown_on: Option<Date>,
+    pub note: String,
+}
+
+/// What left a plot at a harvest, or the statement that nothing did.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HarvestRow {
+    pub line: u64,
+    pub plot: String,
+    pub harvested_on: Date,
+    /// `None` where nothing left.
+    pub crop: Option<String>,
+    pub fresh_mass_kg: f64,
+    pub figures: Figures,
+    pub person: String,
     pub note: String,
 }

@@ -7,10 +7,11 @@ use super::{
 use crate::{
     agronomy::{
         ground::Cover,
+        offtake,
         quantity::{Centimetres, GramsPerCm3, LAYER_CONVENTIONS, SquareMetres},
         record::{FizzAcid, Qualifier},
     },
-    exchange::number::{Cell, Limits, Low, parse_printed},
+    exchange::number::{Cell, Limits, Low, parse_printed, parse_quantity},
 };
 use std::{cell::RefCell, collections::HashMap, hash::Hash, str::FromStr};
 
@@ -82,6 +83,15 @@ pub fn read(files: &BTreeMap<String, Vec<u8>>, today: Date) -> (RecordSet, Vec<I
     each(&CROPPINGS, &mut |row| {
         let key = |c: &CroppingRow| (c.plot.to_lowercase(), c.season.clone(), c.crop.clone(), c.sown_on);
         set.croppings.extend(cropping(row).filter(|c| seen.is_new(row, "", key(c), "this cropping")));
+    });
+    let mut seen = Seen::default();
+    each(&HARVESTS, &mut |row| {
+        let key = |h: &HarvestRow| {
+            let mass = h.fresh_mass_kg.to_bits();
+            (h.plot.to_lowercase(), h.harvested_on, h.crop.clone(), mass, h.note.clone())
+        };
+        let what = "the same harvest (if there were two, tell them apart in the note)";
+        set.harvests.extend(harvest(row).filter(|h| seen.is_new(row, "", key(h), what)));
     });
     (set, problems.into_inner().finish())
 }
@@ -453,4 +463,60 @@ fn cropping(row: &Row) -> Option<CroppingRow> {
         sown_on: sown_on?,
         note: row.text("note").to_owned(),
     })
+}
+
+fn harvest(row: &Row) -> Option<HarvestRow> {
+    let (plot, harvested_on) = (row.needed("plot"), row.date("harvested_on"));
+    let fresh_mass_kg = row.number("fresh_mass_kg", &Limits::HARVEST_KG);
+    let figures = figures(row);
+    let fresh_mass_kg = fresh_mass_kg?;
+    let crop = owned(row.text("crop"));
+    if crop.is_some() != (fresh_mass_kg > 0.0) {
+        row.problem(
+            "crop",
+            "a harvest has a crop and a mass above 0; a statement that nothing left has no crop and a mass of 0",
+        );
+        return None;
+    }
+    Some(HarvestRow {
+        line: row.line,
+        plot: plot?.to_owned(),
+        harvested_on: harvested_on?,
+        crop,
+        fresh_mass_kg,
+        figures: figures?,
+        person: row.text("person").to_owned(),
+        note: row.text("note").to_owned(),
+    })
+}
+
+/// The removal figures that a line names: one table, own ones, or what is best known.
+fn figures(row: &Row) -> Option<Figures> {
+    let table = row.text("table");
+    if !table.is_empty() && !offtake::rows().iter().any(|known| known.table == table) {
+        row.problem("table", format!("“{table}” is not a removal table known here"));
+        return None;
+    }
+    let mut kg_per_t = BTreeMap::new();
+    for pair in row.text("own_kg_per_t").split_whitespace() {
+        let read = pair.split_once('=').and_then(|(symbol, figure)| {
+            let element: Element = symbol.parse().ok()?;
+            Some((element, parse_quantity(figure, &Limits::KG_PER_T).ok()?.value))
+        });
+        let Some((element, figure)) = read else {
+            row.problem("own_kg_per_t", format!("“{pair}” is not a figure: write K=3.1, from 0 to 100 kg in a tonne"));
+            return None;
+        };
+        kg_per_t.insert(element, figure);
+    }
+    let words = row.text("own_source").to_owned();
+    match (kg_per_t.is_empty(), table.is_empty()) {
+        (false, false) => {
+            row.problem("table", "own figures and a table are both named: leave one out");
+            None
+        }
+        (false, true) => Some(Figures::Own { kg_per_t, words }),
+        (true, false) => Some(Figures::Table(table.to_owned())),
+        (true, true) => Some(Figures::Tables),
+    }
 }

@@ -24,6 +24,7 @@ pub fn write(set: &RecordSet) -> BTreeMap<String, Vec<u8>> {
     add(&DETERMINATIONS, named(&DETERMINATIONS), set.cells.iter().map(|cell| determination(set, cell)).collect());
     add(&APPLICATIONS, named(&APPLICATIONS), set.applications.iter().map(application).collect());
     add(&CROPPINGS, named(&CROPPINGS), set.croppings.iter().map(cropping).collect());
+    add(&HARVESTS, named(&HARVESTS), set.harvests.iter().map(harvest).collect());
     files
 }
 
@@ -146,5 +147,27 @@ fn cropping(cropping: &CroppingRow) -> Vec<String> {
         cropping.crop.clone(),
         some(cropping.sown_on),
         cropping.note.clone(),
+    ]
+}
+
+fn harvest(harvest: &HarvestRow) -> Vec<String> {
+    let (table, own, words) = match &harvest.figures {
+        Figures::Tables => (String::new(), String::new(), String::new()),
+        Figures::Table(table) => (table.clone(), String::new(), String::new()),
+        Figures::Own { kg_per_t, words } => {
+            let figures: Vec<String> = kg_per_t.iter().map(|(element, value)| format!("{element}={value}")).collect();
+            (String::new(), figures.join(" "), words.clone())
+        }
+    };
+    vec![
+        harvest.plot.clone(),
+        harvest.harvested_on.to_string(),
+        some(harvest.crop.clone()),
+        harvest.fresh_mass_kg.to_string(),
+        table,
+        own,
+        words,
+        harvest.person.clone(),
+        harvest.note.clone(),
     ]
 }

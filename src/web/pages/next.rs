@@ -5,6 +5,7 @@ use super::{
     plans::by_rate,
     plot::{html, working_path},
     plots::{titled, under_plot},
+    years::RetestView,
 };
 use crate::{
     agronomy::{
@@ -39,6 +40,7 @@ struct NextPage<'a> {
     caps: Vec<CapRow<'a>>,
     undone: Vec<UndoneRow>,
     crops: String,
+    retest: Option<RetestView>,
 }
 
 struct StepLine<'a> {
@@ -88,6 +90,7 @@ fn step_line(plot: PlotId, step: &Step) -> StepLine<'_> {
 /// `GET /plots/{plot}/next`
 pub async fn show(cx: Cx, Path(id): Path<PlotId>) -> Result<Response> {
     let (site, guideline, ahead) = cx.app.plot_outlook(&cx.actor, id).await?;
+    let retest = cx.app.plot_retest(&cx.actor, id).await?;
     let plot = &ahead.standing.plot;
     let outlook = &ahead.outlook;
     let liking = cx.actor.liking;
@@ -129,6 +132,7 @@ pub async fn show(cx: Cx, Path(id): Path<PlotId>) -> Result<Response> {
         caps: caps.collect(),
         undone: undone.collect(),
         crops: crops.join(", "),
+        retest: RetestView::of(&retest, &site),
         ahead: &ahead,
         guideline: &guideline.title,
     })

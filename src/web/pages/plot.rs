@@ -16,6 +16,7 @@ use crate::{
     },
     app::{
         applications::ApplicationRow,
+        forecasts::ForecastResult,
         outlook::{Grown, PlotOutlook, way_of},
         plots::{LineageRow, PlotRow, SiteRow},
         standing::PlotStanding,
@@ -68,6 +69,8 @@ pub struct PlotPage {
     /// The same, longer ago.
     earlier: Vec<Event>,
     next: Next,
+    /// What agreed plans expected of its tests, and what came: the newest test of each nutrient.
+    verdicts: Vec<(String, String, String)>,
     /// Its pH is below the aim.
     sour: bool,
     relatives: Vec<Relative>,
@@ -256,6 +259,7 @@ impl PlotPage {
         let grown = cx.app.grown(&cx.actor, id).await?;
         let next = Next::of(&ahead);
         let standing = ahead.standing;
+        let verdicts = verdicts(&cx.app.plot_forecasts(&cx.actor, &standing).await?);
         let relatives = relatives(cx, &standing.plot).await?;
         let frame = under_site(cx, &site, titled(&standing.plot));
         let (judged, unjudged): (Vec<_>, Vec<_>) = standing
@@ -306,6 +310,7 @@ impl PlotPage {
             timeline,
             earlier,
             next,
+            verdicts,
             sour: standing.present.standing.get(Analyte::Ph).is_some_and(|ph| ph.position == Position::Short),
             plot: standing.plot,
             site,
@@ -313,6 +318,18 @@ impl PlotPage {
             form,
         })
     }
+}
+
+/// The newest forecast of each nutrient that a test has answered: name, address, sentence.
+fn verdicts(forecasts: &[ForecastResult]) -> Vec<(String, String, String)> {
+    let mut newest: BTreeMap<(Analyte, String), &ForecastResult> = BTreeMap::new();
+    for result in forecasts.iter().filter(|result| result.came.is_some()) {
+        newest.insert((result.row.analyte, result.row.method.slug()), result);
+    }
+    let line = |((analyte, _), result): ((Analyte, String), &ForecastResult)| {
+        (analyte.name(), trend_path(result.row.plot, analyte), result.words())
+    };
+    newest.into_iter().map(line).collect()
 }
 
 /// What was done here, newest first.

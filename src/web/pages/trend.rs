@@ -11,12 +11,17 @@ use crate::{
         drift,
         liking::Liking,
         record::{Application, Qualifier},
+        working::Working,
     },
-    app::trends::{MethodTrend, PlotTrend},
+    app::{
+        forecasts::{ForecastResult, PlotResponse},
+        trends::{MethodTrend, PlotTrend},
+    },
     ids::PlotId,
     web::{
         chart::{Mark, Point, Segment, Trend},
         error::{Error, Result},
+        form::Form,
         guard::Cx,
         show,
         view::{Frame, Steps},
@@ -26,6 +31,43 @@ use askama::Template;
 use askama_web::WebTemplate;
 use axum::{extract::Path, response::Response};
 
+/// The second reading of the same tests: less what was added and removed.
+#[derive(Template)]
+#[template(path = "parts/net.html")]
+pub struct NetReading {
+    readings: Vec<NetChart>,
+    /// Runs of tests that nothing can be said of, and why.
+    refused: Vec<(String, String)>,
+    ledger: String,
+}
+
+struct NetChart {
+    words: String,
+    picture: Trend,
+    rows: Vec<NetRow>,
+    /// The response that the net was turned into, where it comes from and its error.
+    response: String,
+    /// Where the response comes from.
+    working: Option<Working>,
+    notes: Vec<String>,
+}
+
+impl NetChart {
+    fn steps(&self) -> Option<Steps<'_>> {
+        self.working.as_ref().map(|working| Steps::of(working, &|_| None))
+    }
+}
+
+struct NetRow {
+    on: String,
+    found: String,
+    net: String,
+    moved: String,
+    left: String,
+}
+
+impl askama::filters::HtmlSafe for NetReading {}
+
 /// A nutrient over the years.
 #[derive(Template, WebTemplate)]
 #[template(path = "pages/plots/trend.html")]
@@ -34,6 +76,14 @@ pub struct TrendPage {
     verdict: String,
     notes: Vec<String>,
     charts: Vec<Chart>,
+    /// Address of the page itself.
+    path: String,
+    /// The second reading, where it is asked for.
+    net: Option<NetReading>,
+    /// The analyte is an element, so a ledger of it can be kept.
+    has_ledger: bool,
+    /// What agreed plans expected of these tests, newest first.
+    forecasts: Vec<String>,
     breaks: Vec<String>,
     /// Tests that no picture can show, and why.
     left_out: Vec<String>,
@@ -94,7 +144,7 @@ fn point(point: &drift::Point, read: &impl Fn(f64) -> f64) -> Point {
 }
 
 impl TrendPage {
-    fn of(cx: &Cx, trend: &PlotTrend) -> TrendPage {
+    fn of(cx: &Cx, trend: &PlotTrend, net: Option<NetReading>, forecasts: &[ForecastResult]) -> TrendPage {
         let (plot, analyte) = (&trend.standing.plot, trend.analyte);
         let title = format!("{} on {} over the years", analyte.name(), titled(plot));
         let left_out = trend.methods.iter().flat_map(|m| &m.segments).flat_map(|s| &s.left_out);
@@ -107,12 +157,96 @@ impl TrendPage {
             verdict: trend.verdict.words.clone(),
             notes: trend.verdict.notes.clone(),
             charts: trend.methods.iter().map(|method| chart(trend, method, &marks, cx.actor.liking)).collect(),
+            path: trend_path(plot.id, analyte),
+            net,
+            has_ledger: analyte.element().is_some(),
+            forecasts: forecasts
+                .iter()
+                .rev()
+                .filter(|result| result.row.analyte == analyte)
+                .map(|result| format!("{} {}", result.words(), method_words(trend, result)))
+                .collect(),
             breaks: once(trend.breaks.iter().map(|gap| gap.words.clone())),
             left_out: left_out.map(|test| format!("{}: {}", show::date(test.sampled_on), test.why)).collect(),
             working: trend.standing.present.standing.get(analyte).map(|_| working_path(plot.id, analyte, "found")),
             slope: trend.slope.as_ref().map(|_| format!("{}/working", trend_path(plot.id, analyte))),
             others: others.map(|other| (other.name(), trend_path(plot.id, other))).collect(),
         }
+    }
+}
+
+/// By which method, where the page shows several.
+fn method_words(trend: &PlotTrend, result: &ForecastResult) -> String {
+    if trend.methods.len() > 1 { format!("({})", result.row.method.label()) } else { String::new() }
+}
+
+impl NetReading {
+    fn of(trend: &PlotTrend, responses: &[PlotResponse]) -> NetReading {
+        let analyte = trend.analyte;
+        let mut reading = NetReading {
+            readings: vec![],
+            refused: vec![],
+            ledger: format!("/plots/{}/ledger", trend.standing.plot.id),
+        };
+        let Some(element) = analyte.element() else {
+            let why = format!(
+                "{} is no element: no kilograms of it come or go, so there is no ledger of it.",
+                analyte.name()
+            );
+            reading.refused.push((analyte.name(), why));
+            return reading;
+        };
+        // The newest run first.
+        for one in responses.iter().rev() {
+            let (segment, unit) = (&one.segment, one.segment.unit);
+            let Some(beyond) = &one.beyond else {
+                reading.refused.push((segment.label(), one.why_not_beyond().unwrap_or_default()));
+                continue;
+            };
+            let points = one.net_points();
+            let drawn = points.iter().map(|at| Point { value: at.left, low: None, high: None, ..point(&at.point) });
+            let picture = Trend {
+                title: format!("{} by {}, had nothing come or gone", analyte.name(), segment.method.label()),
+                unit: unit.into(),
+                segments: vec![Segment { label: segment.label(), points: drawn.collect() }],
+                aim: None,
+                marks: vec![],
+            };
+            let rows = points.iter().map(|at| NetRow {
+                on: show::date(at.point.sampled_on),
+                found: format!("{}{}", at.point.qualifier.sign(), show::significant(at.point.value, 3)),
+                net: show::significant(at.net_kg_per_ha, 3),
+                moved: show::significant(at.moved, 3),
+                left: show::significant(at.left, 3),
+            });
+            let how = if beyond.fitted { "fitted together with the drift" } else { "held at what is known of it" };
+            let (low, high) = beyond.interval_90();
+            let mut notes = beyond.notes.clone();
+            if beyond.limits_left_out > 0 {
+                notes.push(format!("{} only a limit: left out.", show::count(beyond.limits_left_out, "test")));
+            }
+            reading.readings.push(NetChart {
+                words: beyond.words(element, unit),
+                picture,
+                rows: rows.collect(),
+                response: format!(
+                    "Level = {} + {} × net + {} × years, by {}; the response ({} {unit} per kg/ha) is {how}; what is left is {} to {} {unit} a year (90 %).",
+                    show::significant(beyond.start, 3),
+                    show::significant(beyond.response, 2),
+                    show::significant(beyond.per_year, 2),
+                    show::count(beyond.tests, "test"),
+                    show::significant(beyond.response, 2),
+                    show::significant(low, 2),
+                    show::significant(high, 2)
+                ),
+                working: one.response.as_ref().map(|response| response.working.clone()),
+                notes,
+            });
+        }
+        if reading.readings.is_empty() && reading.refused.is_empty() {
+            reading.refused.push((analyte.name(), "No test of it yet.".into()));
+        }
+        reading
     }
 }
 
@@ -127,11 +261,20 @@ fn once(sentences: impl Iterator<Item = String>) -> Vec<String> {
     told
 }
 
-/// `GET /plots/{plot}/trend/{analyte}`
-pub async fn show(cx: Cx, Path((plot, analyte)): Path<(PlotId, String)>) -> Result<TrendPage> {
+/// `GET /plots/{plot}/trend/{analyte}`, with `reading=net` for the second reading.
+pub async fn show(cx: Cx, Path((plot, analyte)): Path<(PlotId, String)>, form: Form) -> Result<TrendPage> {
     let analyte: Analyte = analyte.parse().map_err(|_| Error::not_found())?;
     let trend = cx.app.plot_trend(&cx.actor, plot, analyte).await?;
-    Ok(TrendPage::of(&cx, &trend))
+    let forecasts = cx.app.plot_forecasts(&cx.actor, &trend.standing).await?;
+    let net = match (form.value("reading"), analyte.element()) {
+        ("net", Some(element)) => {
+            let responses = cx.app.plot_responses(&cx.actor, plot, element).await?;
+            Some(NetReading::of(&trend, &responses))
+        }
+        ("net", None) => Some(NetReading::of(&trend, &[])),
+        _ => None,
+    };
+    Ok(TrendPage::of(&cx, &trend, net, &forecasts))
 }
 
 /// `GET /plots/{plot}/trend/{analyte}/working`: the change a year, opened.

@@ -1,0 +1,376 @@
+//! What the years teach: how tests answered to what came and went, how forecasts held, when
+//! to sample what, and what is at stake when a test is wrong.
+
+use super::{
+    plot::{html, trend_path},
+    plots::{titled, under_plot, under_site},
+};
+use crate::{
+    agronomy::{
+        analyte::Analyte,
+        calendar::Visit,
+        element::Element,
+        forecast::{Calibration, Fell},
+        response::LEAST_NET,
+    },
+    app::{
+        forecasts::{ForecastResult, PlotResponse},
+        plots::{PlotRow, SiteRow},
+        retests::{PlotRetest, StakesForm},
+    },
+    ids::{PlotId, SiteId},
+    web::{
+        error::Result,
+        form::Form,
+        guard::Cx,
+        show::{self, filters},
+        view::{Frame, Steps, see},
+    },
+};
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::{
+    extract::Path,
+    http::StatusCode,
+    response::{IntoResponse, Response},
+};
+use std::collections::BTreeMap;
+
+/// How a plot's tests answered.
+#[derive(Template)]
+#[template(path = "pages/years/response.html")]
+struct ResponsePage<'a> {
+    frame: Frame,
+    plot: PlotId,
+    learned: Vec<Learned<'a>>,
+    /// Nothing can be said of these, and why.
+    silent: Vec<(String, String)>,
+    least_net: f64,
+}
+
+struct Learned<'a> {
+    name: &'static str,
+    trend: String,
+    label: String,
+    figure: String,
+    range: String,
+    /// How much of it is the plot's own tests.
+    own: String,
+    /// Why its own tests teach nothing.
+    skipped: Option<String>,
+    raise: Option<String>,
+    steps: Steps<'a>,
+}
+
+fn learned<'a>(plot: PlotId, element: Element, one: &'a PlotResponse) -> Option<Learned<'a>> {
+    let response = one.response.as_ref()?;
+    let unit = one.segment.unit;
+    let (low, high) = response.range_90();
+    let raise = response.to_raise(10.0).map(|(middle, least, most)| {
+        let most = most.map_or("no end".to_owned(), |most| show::significant(most.0, 2));
+        format!("{}\u{a0}kg/ha ({} to {most})", show::significant(middle.0, 2), show::significant(least.0, 2))
+    });
+    Some(Learned {
+        name: element.name(),
+        trend: format!("{}?reading=net", trend_path(plot, Analyte::Element(element))),
+        label: one.segment.label(),
+        figure: format!("{}\u{a0}{unit} per kg/ha", show::significant(response.response, 2)),
+        range: format!("{} to {}", show::significant(low, 2), show::significant(high, 2)),
+        own: show::percent(response.own_share),
+        skipped: response.own.as_ref().err().map(|skip| skip.words()),
+        raise,
+        steps: Steps::of(&response.working, &|_| None),
+    })
+}
+
+/// `GET /plots/{plot}/response`
+pub async fn response(cx: Cx, Path(id): Path<PlotId>) -> Result<Response> {
+    let plot = cx.app.plot(&cx.actor, id).await?;
+    let site = cx.app.site(&cx.actor, plot.site).await?;
+    let all = cx.app.plot_learning(&cx.actor, id).await?;
+    let silent = all.iter().filter(|(_, one)| one.response.is_none()).map(|(element, one)| {
+        let why = one.tests.as_ref().err().map(|skip| skip.words()).or_else(|| one.why_not_beyond());
+        (format!("{}, {}", element.name(), one.segment.label()), why.unwrap_or_default())
+    });
+    html(&ResponsePage {
+        frame: under_plot(&cx, &site, &plot, format!("How the tests of {} answered", titled(&plot))),
+        plot: id,
+        learned: all.iter().filter_map(|(element, one)| learned(id, *element, one)).collect(),
+        silent: silent.collect(),
+        least_net: LEAST_NET.0,
+    })
+}
+
+/// How the forecasts of a site held.
+#[derive(Template, WebTemplate)]
+#[template(path = "pages/years/calibration.html")]
+pub struct CalibrationPage {
+    frame: Frame,
+    site: SiteRow,
+    held: Option<Held>,
+    narrower: Option<Held>,
+    /// Those that a test has answered, newest first.
+    came: Vec<Came>,
+    /// Those that no test has answered yet, oldest first.
+    awaited: Vec<ForecastResult>,
+}
+
+/// How often the bands of one width held.
+struct Held {
+    words: String,
+    nominal: String,
+    share: String,
+    range: String,
+    count: String,
+}
+
+struct Came {
+    plot: PlotId,
+    plot_code: String,
+    name: String,
+    trend: String,
+    season: String,
+    band: String,
+    found: String,
+    on: String,
+    key: String,
+    fell: &'static str,
+    outside: bool,
+}
+
+fn held(calibration: &Calibration) -> Held {
+    Held {
+        words: calibration.words(),
+        nominal: show::percent(calibration.nominal),
+        share: show::percent(calibration.share()),
+        range: format!("{} to {}", show::percent(calibration.low), show::percent(calibration.high)),
+        count: format!("{} of {}", calibration.held, calibration.tests),
+    }
+}
+
+/// The band of a forecast with its unit.
+fn band(result: &ForecastResult) -> String {
+    let (forecast, unit) = (&result.row.forecast, &result.row.unit);
+    format!("{} to {}\u{a0}{unit}", show::significant(forecast.low, 3), show::significant(forecast.high, 3))
+}
+
+fn came(result: &ForecastResult) -> Option<Came> {
+    let (point, fell) = result.came.as_ref()?;
+    Some(Came {
+        plot: result.row.plot,
+        plot_code: result.plot_code.clone(),
+        name: result.row.analyte.name(),
+        trend: trend_path(result.row.plot, result.row.analyte),
+        season: result.season.clone(),
+        band: band(result),
+        found: format!("{}{}", point.qualifier.sign(), show::significant(point.value, 3)),
+        on: show::date(point.sampled_on),
+        key: point.sampled_on.to_string(),
+        fell: fell.word(),
+        outside: matches!(fell, Fell::Below | Fell::Above),
+    })
+}
+
+/// `GET /sites/{site}/calibration`
+pub async fn calibration(cx: Cx, Path(id): Path<SiteId>) -> Result<CalibrationPage> {
+    let site = cx.app.site(&cx.actor, id).await?;
+    let review = cx.app.forecast_review(&cx.actor, id).await?;
+    let mut answered: Vec<Came> = review.results.iter().filter_map(came).collect();
+    answered.sort_by(|a, b| b.key.cmp(&a.key));
+    Ok(CalibrationPage {
+        frame: under_site(&cx, &site, "Did the forecasts hold?"),
+        site,
+        held: review.calibration.as_ref().map(held),
+        narrower: review.narrower.as_ref().map(held),
+        came: answered,
+        awaited: review.results.into_iter().filter(|result| result.came.is_none()).collect(),
+    })
+}
+
+/// The sampling calendar.
+#[derive(Template, WebTemplate)]
+#[template(path = "pages/years/calendar.html")]
+pub struct CalendarPage {
+    frame: Frame,
+    site: SiteRow,
+    groups: Vec<MonthView>,
+}
+
+struct MonthView {
+    title: String,
+    /// Something to know about the group; empty for a month to come.
+    remark: &'static str,
+    visits: Vec<VisitView>,
+}
+
+/// One or more plots that are due alike.
+struct VisitView {
+    plots: Vec<(PlotId, String)>,
+    when: String,
+    last: String,
+    why: Vec<String>,
+    alike: Vec<String>,
+}
+
+fn visit(visit: &Visit, plots: &BTreeMap<PlotId, PlotRow>) -> VisitView {
+    let id = PlotId(visit.plot);
+    VisitView {
+        plots: vec![(id, plots.get(&id).map_or_else(String::new, |plot| plot.code.clone()))],
+        when: show::date(visit.next.due_on),
+        last: visit.last.as_ref().map_or_else(|| "never".to_owned(), |last| show::date(last.on)),
+        why: visit.next.why.iter().map(|(words, _)| words.clone()).collect(),
+        alike: visit.alike.clone(),
+    }
+}
+
+/// Plots that are due on one day for one reason stand together.
+fn together(visits: &[Visit], plots: &BTreeMap<PlotId, PlotRow>) -> Vec<VisitView> {
+    let mut all: Vec<VisitView> = Vec::new();
+    for mut one in visits.iter().map(|one| visit(one, plots)) {
+        let same = |other: &&mut VisitView| {
+            (&other.when, &other.last, &other.why, &other.alike) == (&one.when, &one.last, &one.why, &one.alike)
+        };
+        match all.iter_mut().find(same) {
+            Some(other) => other.plots.append(&mut one.plots),
+            None => all.push(one),
+        }
+    }
+    all
+}
+
+const MONTHS: [&str; 12] = [
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+];
+
+/// `GET /sites/{site}/calendar`
+pub async fn calendar(cx: Cx, Path(id): Path<SiteId>) -> Result<CalendarPage> {
+    let found = cx.app.sampling_calendar(&cx.actor, id).await?;
+    let view =
+        |title: String, remark, visits: &[Visit]| MonthView { title, remark, visits: together(visits, &found.plots) };
+    let mut groups = Vec::new();
+    if !found.calendar.now.is_empty() {
+        groups.push(view("Now".into(), "Due today or before.", &found.calendar.now));
+    }
+    if !found.calendar.at_the_lab.is_empty() {
+        groups.push(view(
+            "At the laboratory".into(),
+            "Soil was taken; the sheet has not come back.",
+            &found.calendar.at_the_lab,
+        ));
+    }
+    for month in &found.calendar.months {
+        let name = MONTHS.get(usize::from(month.month.unsigned_abs()).saturating_sub(1)).copied().unwrap_or_default();
+        groups.push(view(format!("{name} {}", month.year), "", &month.visits));
+    }
+    Ok(CalendarPage { frame: under_site(&cx, &found.site, "Sampling calendar"), site: found.site, groups })
+}
+
+/// What is at stake.
+#[derive(Template, WebTemplate)]
+#[template(path = "pages/years/stakes.html")]
+pub struct StakesPage {
+    frame: Frame,
+    site: SiteRow,
+    form: Form,
+    own: bool,
+}
+
+impl StakesPage {
+    async fn load(cx: &Cx, id: SiteId, form: Option<Form>) -> Result<StakesPage> {
+        let site = cx.app.site(&cx.actor, id).await?;
+        let (stakes, own) = cx.app.stakes(&cx.actor, id).await?;
+        let form = form.unwrap_or_else(|| Form::of(&StakesForm::from(&stakes)));
+        Ok(StakesPage { frame: under_site(cx, &site, "What is at stake"), site, form, own })
+    }
+}
+
+/// `GET /sites/{site}/stakes`
+pub async fn stakes(cx: Cx, Path(id): Path<SiteId>) -> Result<StakesPage> {
+    StakesPage::load(&cx, id, None).await
+}
+
+/// `POST /sites/{site}/stakes`
+pub async fn set_stakes(cx: Cx, Path(id): Path<SiteId>, form: Form) -> Result<Response> {
+    match cx.app.set_stakes(&cx.actor, id, &form.read_as()?).await {
+        Ok(()) => Ok(see(format!("/sites/{id}/stakes")).say("Saved.").into_response()),
+        Err(error) => {
+            let page = StakesPage::load(&cx, id, Some(form.refused(error)?)).await?;
+            Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
+        }
+    }
+}
+
+/// What one more sample of a plot would be worth, as a part of a page.
+pub(super) struct RetestView {
+    pub lead: String,
+    pub lines: Vec<RetestLine>,
+    pub price: String,
+    pub own_stakes: bool,
+    pub site: SiteId,
+}
+
+pub(super) struct RetestLine {
+    pub name: String,
+    pub words: String,
+    pub value: String,
+    /// The numbers behind, in a sentence.
+    pub behind: String,
+}
+
+/// Nutrients whose decision turns less often than this are counted, not listed.
+const WORTH_LISTING: f64 = 0.05;
+
+impl RetestView {
+    pub(super) fn of(found: &PlotRetest, site: &SiteRow) -> Option<RetestView> {
+        if found.nutrients.is_empty() {
+            return None;
+        }
+        let money = |minor: f64| show::money(minor.round() as i64, &site.currency);
+        let open: Vec<_> = found.nutrients.iter().filter(|one| one.retest.p_flip >= WORTH_LISTING).collect();
+        let price = money(found.stakes.sheet_minor as f64);
+        let lead = match (open.is_empty(), found.worth_it) {
+            (true, _) => "No: another test would hardly change what to do here.".to_owned(),
+            (false, true) => format!("Yes: it would spare {} on average, and costs {price}.", money(found.value_minor)),
+            (false, false) => {
+                format!(
+                    "Not on this plot alone: it would spare {} on average, and costs {price}.",
+                    money(found.value_minor)
+                )
+            }
+        };
+        let lines = open.into_iter().map(|one| {
+            let unit = one.reading.level.unit();
+            let others = match one.others {
+                0 => "no other plots were heard".to_owned(),
+                n => format!("{n} other plots by the same method were heard"),
+            };
+            RetestLine {
+                name: one.analyte.name(),
+                words: one.retest.turning(unit),
+                value: money(one.retest.value),
+                behind: format!(
+                    "Found {} {unit}, aim {} {unit}; chance of a shortage {}, and feeding pays from {} on; {others}. \
+                     Feeding needlessly would lose {}, leaving it short {}.",
+                    show::significant(one.question.found, 3),
+                    show::significant(one.aim, 3),
+                    show::percent(one.retest.p_below),
+                    show::percent(one.retest.p_apply),
+                    money(one.question.cost_needless),
+                    money(one.question.cost_missed)
+                ),
+            }
+        });
+        Some(RetestView { lead, lines: lines.collect(), price, own_stakes: found.own_stakes, site: site.id })
+    }
+}
