@@ -106,7 +106,6 @@ pub async fn response(cx: Cx, Path(id): Path<PlotId>) -> Result<Response> {
 #[template(path = "pages/years/calibration.html")]
 pub struct CalibrationPage {
     frame: Frame,
-    site: SiteRow,
     held: Option<Held>,
     narrower: Option<Held>,
     /// Those that a test has answered, newest first.
@@ -179,7 +178,6 @@ pub async fn calibration(cx: Cx, Path(id): Path<SiteId>) -> Result<CalibrationPa
     answered.sort_by(|a, b| b.key.cmp(&a.key));
     Ok(CalibrationPage {
         frame: under_site(&cx, &site, "Did the forecasts hold?"),
-        site,
         held: review.calibration.as_ref().map(held),
         narrower: review.narrower.as_ref().map(held),
         came: answered,
