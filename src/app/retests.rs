@@ -5,7 +5,7 @@ use super::{Actor, App, Problems, Result, Role, access::found, standing::PlotSta
 use crate::{
     agronomy::{
         analyte::Analyte,
-        drift::{ErrorSettings, Scale},
+        drift::Scale,
         guideline::Position,
         quantity::SquareMetres,
         reading::Reading,
@@ -171,7 +171,7 @@ fn question(
         scale,
         found,
         target: aim,
-        sigma: ErrorSettings::default().of(analyte).one_test.sigma(scale, found),
+        sigma: plot.survey.errors.of(analyte).one_test.sigma(scale, found),
         others: (others.len() >= OTHERS_NEEDED).then(|| retest::spread(scale, &others)).flatten(),
         cost_needless: on_plot(stakes.needless_per_100_m2_minor),
         cost_missed: on_plot(stakes.missed_per_100_m2_minor),
