@@ -230,7 +230,7 @@ impl Books {
             let between = self.within(slice, &slices[..at], *written);
             let lines: Vec<Line> = BALANCED.iter().map(|element| self.line(*element, &between)).collect();
             let mut notes: BTreeSet<String> = between.unwritten.clone();
-            notes.extend(between.harvests.iter().flat_map(|h| offtake::offtake(h, self.area).notes));
+            notes.extend(between.harvests.iter().flat_map(|h| offtake::notes(h, self.area)));
             let mut totals = Vec::new();
             for line in &lines {
                 let (brought, carried, parts) = so_far.entry(line.element).or_default();
@@ -417,11 +417,10 @@ impl Books {
             }
         }
         for harvest in &between.harvests {
-            let offtake = offtake::offtake(harvest, self.area);
-            match offtake.known.get(&element) {
+            match offtake::carried(harvest, self.area, element) {
                 Some(taken) => {
                     carried.known = carried.known + taken.kg_per_ha;
-                    went.push(taken.working.clone());
+                    went.push(taken.working);
                 }
                 None => {
                     let crop = harvest.crop.as_deref().and_then(Crop::find);

@@ -356,51 +356,66 @@ pub struct Offtake {
 /// A harvest of nothing carries nothing of anything. A crop that is not listed, and an area
 /// or a mass that makes no sense, leave everything unknown, with the reason.
 pub fn offtake(harvest: &Harvest, area: SquareMetres) -> Offtake {
-    let mut offtake = Offtake::default();
-    let sound = area.0.is_finite() && area.0 > 0.0 && harvest.mass_kg.is_finite() && harvest.mass_kg >= 0.0;
-    let crop = harvest.crop.as_deref().and_then(Crop::find);
-    let mass_leaf =
-        || Working::leaf("Harvested, fresh", Figure::significant(harvest.mass_kg, "kg", 4), Origin::Entered);
-    let area_leaf = || Working::leaf("Area of the plot", Figure::significant(area.0, "m²", 3), Origin::Entered);
-    if !sound {
-        offtake.notes.push("The plot's area or the mass harvested is missing, so the offtake is not known.".into());
-    } else if harvest.mass_kg > 0.0 && crop.is_none() {
-        offtake.notes.push("No removal figures are kept for this crop; your own can be given with the harvest.".into());
-    }
+    let mut offtake = Offtake { notes: notes(harvest, area), ..Offtake::default() };
     for &element in BALANCED {
-        let title = format!("{} carried away on {}", capitalised(element.name()), harvest.harvested_on);
-        if sound && harvest.mass_kg == 0.0 {
-            let formula = "nothing was harvested, so nothing left";
-            let figure = Figure::new(0.0, KgPerHa::UNIT, 0);
-            let working = Working::step(title, figure, formula, [mass_leaf()]);
-            offtake.known.insert(element, Carried { kg_per_ha: Span::exact(0.0), working });
-            continue;
+        match carried(harvest, area, element) {
+            Some(carried) => drop(offtake.known.insert(element, carried)),
+            None => drop(offtake.unknown.insert(element)),
         }
-        let removal = removal(crop.as_ref(), element, &harvest.figures);
-        let Some(removal) = removal.filter(|_| sound) else {
-            offtake.unknown.insert(element);
-            continue;
-        };
-        // kg fresh × kg/t is grams of the element.
-        let per_area = |kg_per_t: f64| Grams(harvest.mass_kg * kg_per_t).per(area).0;
-        let Span { low, mid, high } = removal.kg_per_t;
-        let kg_per_ha = Span { low: per_area(low), mid: per_area(mid), high: per_area(high) };
-        let formula = format!(
-            "{} kg × {} g/kg ÷ {} m² × 10 = {} kg/ha",
-            num(harvest.mass_kg),
-            num(round(mid)),
-            num(area.0),
-            num(round(kg_per_ha.mid))
-        );
-        let figure = Figure::significant(kg_per_ha.mid, KgPerHa::UNIT, 2);
-        let mut working = Working::step(title, figure, formula, [mass_leaf(), removal.working, area_leaf()]);
-        if kg_per_ha.has_range() {
-            let Span { low, high, .. } = kg_per_ha;
-            working = working.note(format!("By the tables' range, {} to {} kg/ha.", num(round(low)), num(round(high))));
-        }
-        offtake.known.insert(element, Carried { kg_per_ha, working });
     }
     offtake
+}
+
+/// Whether the area and the mass of a harvest make sense.
+fn sound(harvest: &Harvest, area: SquareMetres) -> bool {
+    area.0.is_finite() && area.0 > 0.0 && harvest.mass_kg.is_finite() && harvest.mass_kg >= 0.0
+}
+
+/// Why everything about a harvest's offtake is unknown, where it is.
+pub fn notes(harvest: &Harvest, area: SquareMetres) -> Vec<String> {
+    if !sound(harvest, area) {
+        return vec!["The plot's area or the mass harvested is missing, so the offtake is not known.".into()];
+    }
+    let listed = harvest.crop.as_deref().and_then(Crop::find).is_some();
+    if harvest.mass_kg > 0.0 && !listed {
+        return vec!["No removal figures are kept for this crop; your own can be given with the harvest.".into()];
+    }
+    vec![]
+}
+
+/// The same of one element, as [`offtake`] reckons it; `None` where it is not known.
+pub fn carried(harvest: &Harvest, area: SquareMetres, element: Element) -> Option<Carried> {
+    if !sound(harvest, area) {
+        return None;
+    }
+    let crop = harvest.crop.as_deref().and_then(Crop::find);
+    let mass_leaf = Working::leaf("Harvested, fresh", Figure::significant(harvest.mass_kg, "kg", 4), Origin::Entered);
+    let title = format!("{} carried away on {}", capitalised(element.name()), harvest.harvested_on);
+    if harvest.mass_kg == 0.0 {
+        let formula = "nothing was harvested, so nothing left";
+        let working = Working::step(title, Figure::new(0.0, KgPerHa::UNIT, 0), formula, [mass_leaf]);
+        return Some(Carried { kg_per_ha: Span::exact(0.0), working });
+    }
+    let removal = removal(crop.as_ref(), element, &harvest.figures)?;
+    // kg fresh × kg/t is grams of the element.
+    let per_area = |kg_per_t: f64| Grams(harvest.mass_kg * kg_per_t).per(area).0;
+    let Span { low, mid, high } = removal.kg_per_t;
+    let kg_per_ha = Span { low: per_area(low), mid: per_area(mid), high: per_area(high) };
+    let formula = format!(
+        "{} kg × {} g/kg ÷ {} m² × 10 = {} kg/ha",
+        num(harvest.mass_kg),
+        num(round(mid)),
+        num(area.0),
+        num(round(kg_per_ha.mid))
+    );
+    let area_leaf = Working::leaf("Area of the plot", Figure::significant(area.0, "m²", 3), Origin::Entered);
+    let figure = Figure::significant(kg_per_ha.mid, KgPerHa::UNIT, 2);
+    let mut working = Working::step(title, figure, formula, [mass_leaf, removal.working, area_leaf]);
+    if kg_per_ha.has_range() {
+        let Span { low, high, .. } = kg_per_ha;
+        working = working.note(format!("By the tables' range, {} to {} kg/ha.", num(round(low)), num(round(high))));
+    }
+    Some(Carried { kg_per_ha, working })
 }
 
 /// Three significant digits: tables give no more.
