@@ -49,6 +49,8 @@ pub struct Season {
     pub ends_on: Date,
     /// Keys of the crops that grew on the plot.
     pub crops: Vec<String>,
+    /// It is not over: what is not harvested yet is not missing.
+    pub running: bool,
 }
 
 impl Season {
@@ -230,6 +232,9 @@ impl Books {
             let between = self.within(slice, &slices[..at], *written);
             let lines: Vec<Line> = BALANCED.iter().map(|element| self.line(*element, &between)).collect();
             let mut notes: BTreeSet<String> = between.unwritten.clone();
+            if slice.running {
+                notes.insert("This season is not over: this is what came and went so far.".into());
+            }
             notes.extend(between.harvests.iter().flat_map(|h| offtake::notes(h, self.area)));
             let mut totals = Vec::new();
             for line in &lines {
@@ -308,7 +313,7 @@ impl Books {
         let mut known = Vec::new();
         for (at, Slice { span, written }) in slices.iter().enumerate().rev() {
             let carried = self.line(element, &self.within(span, &slices[..at], *written)).carried;
-            if *written && carried.is_complete() {
+            if *written && !span.running && carried.is_complete() {
                 known.push(carried.known);
             }
             if known.len() == seasons {
@@ -321,6 +326,9 @@ impl Books {
 
     /// The season's crops that no harvest is written down for, as a sentence.
     fn unharvested(&self, season: &Season) -> Option<String> {
+        if season.running {
+            return None;
+        }
         let taken: Vec<&Harvest> = self.harvests.iter().filter(|h| season.holds(h.harvested_on)).collect();
         let dug_in = |crop: &String| Crop::find(crop).is_some_and(|crop| crop.stays_on_the_plot());
         if taken.is_empty() && !season.crops.is_empty() && season.crops.iter().all(dug_in) {
@@ -382,7 +390,7 @@ impl Books {
                 last = day;
             }
             let name = "between seasons".to_owned();
-            let span = Season { name, starts_on: first, ends_on: last, crops: vec![] };
+            let span = Season { name, starts_on: first, ends_on: last, crops: vec![], running: false };
             slices.push(Slice { span, written: false });
         }
         slices.sort_by_key(|slice| (slice.span.starts_on, slice.span.ends_on));

@@ -442,6 +442,7 @@ pub(super) async fn books(read: &mut Read, plots: &[PlotRow], today: Date) -> Re
             starts_on: season.starts_on,
             ends_on: season.ends_on,
             crops: grown(season),
+            running: season.ends_on >= today,
         });
         let books = Books {
             area: SquareMetres(plot.area_m2),

@@ -149,6 +149,7 @@ fn season(year: i16, crops: &[&str]) -> Season {
         starts_on: date(year, 3, 1),
         ends_on: date(year, 10, 31),
         crops: crops.iter().map(|c| (*c).to_owned()).collect(),
+        running: false,
     }
 }
 

@@ -3,7 +3,7 @@
 
 use super::plots::{titled, under_plot, under_site};
 use crate::{
-    agronomy::{balance::Line, crop::CROPS, crop::Crop, offtake, quantity::KgPerHa},
+    agronomy::{analyte::Analyte, balance::Line, crop::CROPS, crop::Crop, offtake, quantity::KgPerHa},
     app::{
         harvests::{HarvestForm, HarvestRow},
         history::{ChangeRow, Subject},
@@ -97,7 +97,7 @@ struct ShowPage<'a> {
 
 /// What a harvest carried away of one element.
 struct Carried<'a> {
-    name: &'static str,
+    name: String,
     mass: String,
     rate: String,
     range: String,
@@ -325,7 +325,7 @@ async fn page(cx: &Cx, id: HarvestId, form: Form) -> Result<Response> {
         let grams = Line::grams(carried.kg_per_ha, area);
         let range = carried.kg_per_ha;
         Carried {
-            name: element.name(),
+            name: Analyte::Element(*element).name(),
             mass: show::element_mass(grams.mid),
             rate: show::rate_in(KgPerHa(range.mid), "kg_per_ha"),
             range: match range.has_range() {

@@ -71,7 +71,7 @@ struct EntryLine {
 }
 
 struct LineView {
-    name: &'static str,
+    name: String,
     brought: Side,
     carried: Side,
     net: Side,
@@ -134,7 +134,7 @@ fn line(plot: PlotId, season: &SeasonAccount, at: usize, area: SquareMetres) -> 
     let (line, so_far) = (&season.lines[at], &season.so_far[at]);
     let path = |what: &str| working_path(plot, season, line.element, what);
     LineView {
-        name: line.element.name(),
+        name: capitalised(line.element.name()),
         brought: flow(&line.brought, area, path("season")),
         carried: flow(&line.carried, area, path("season")),
         net: net(line.net, area, path("season")),

@@ -49,7 +49,7 @@ struct ResponsePage<'a> {
 }
 
 struct Learned<'a> {
-    name: &'static str,
+    name: String,
     trend: String,
     label: String,
     figure: String,
@@ -71,12 +71,17 @@ fn learned<'a>(plot: PlotId, element: Element, one: &'a PlotResponse) -> Option<
         format!("{}\u{a0}kg/ha ({} to {most})", show::significant(middle.0, 2), show::significant(least.0, 2))
     });
     Some(Learned {
-        name: element.name(),
+        name: Analyte::Element(element).name(),
         trend: format!("{}?reading=net", trend_path(plot, Analyte::Element(element))),
         label: one.segment.label(),
         figure: format!("{}\u{a0}{unit} per kg/ha", show::significant(response.response, 2)),
         range: format!("{} to {}", show::significant(low, 2), show::significant(high, 2)),
-        own: show::percent(response.own_share),
+        own: match response.own_share {
+            share if share < 0.005 => {
+                "The plots here answer so much alike that the garden’s mean stands for it.".into()
+            }
+            share => format!("{} of it is this plot’s own tests.", show::percent(share)),
+        },
         skipped: response.own.as_ref().err().map(|skip| skip.words()),
         raise,
         steps: Steps::of(&response.working, &|_| None),
@@ -90,7 +95,8 @@ pub async fn response(cx: Cx, Path(id): Path<PlotId>) -> Result<Response> {
     let all = cx.app.plot_learning(&cx.actor, id).await?;
     let silent = all.iter().filter(|(_, one)| one.response.is_none()).map(|(element, one)| {
         let why = one.tests.as_ref().err().map(|skip| skip.words()).or_else(|| one.why_not_beyond());
-        (format!("{}, {}", element.name(), one.segment.label()), why.unwrap_or_default())
+        let name = Analyte::Element(*element).name();
+        (format!("{name}, {}", one.segment.label()), why.unwrap_or_default())
     });
     html(&ResponsePage {
         frame: under_plot(&cx, &site, &plot, format!("How the tests of {} answered", titled(&plot))),
