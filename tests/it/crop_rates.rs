@@ -233,6 +233,7 @@ fn a_plan_goes_by_the_rate_and_counts_only_its_own_season() {
     let plot = |applications| PlotSeason {
         key: 1,
         name: "Bed 1".into(),
+        block: None,
         ground: bed(),
         standing: Some(standing.clone()),
         sampled: None,
