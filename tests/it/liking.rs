@@ -110,7 +110,7 @@ fn decimals_are_no_finer_than_the_labs_and_the_step_is_said() {
     let shown = liking(LevelUnit::KgPerHa, NutrientForm::Oxide).found(result, &ground(1.3, 20.0));
     assert_eq!(shown.figure.to_string().replace('\u{a0}', " "), "203 kg/ha P₂O₅");
     let formula = shown.working.formula.as_deref().unwrap();
-    assert!(formula.contains("× 2,600,000 kg/ha of soil ÷ 1,000,000 × 2.2914"), "{formula}");
+    assert!(formula.contains("× 2,600,000 kg/ha of soil ÷ 1,000,000 × 2.2913"), "{formula}");
     assert!(shown.working.is_grounded() && shown.working.cells() == [CellKey(1)]);
     let fine = cell(0.42, "mg/kg", 2);
     let boron = of(Element::B, Level::MgPerKg(MgPerKg(0.42)), &fine, &method);
