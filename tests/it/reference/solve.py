@@ -122,11 +122,18 @@ def solve(problem):
         model.row(used, -np.inf, problem["max_products"])
 
     goals = problem["goals"]
-    values, doses, cheapest = [], None, None
+    values, kept, doses, cheapest = [], [], None, None
     for goal, terms in list(zip(["shortage", "excess", "cost", "products", "mass"], [short, over, cost, used, mass]))[:goals]:
         # Whole packs and whole products matter from the cost on, or where something is shared.
         gap = problem["pack_gap"] if goal == "cost" else 0.0
         found = model.minimise(terms, gap, problem["seconds"])
+        for keep in 1e-7, 1e-6:
+            # Kept to more digits than it holds rows to, an earlier goal can be out of its own reach.
+            # The goals after the cost are then too fine to compare.
+            if found.x is None and goal in ("excess", "cost"):
+                for row, value in kept:
+                    model.most[row] = value + keep * (1.0 + abs(value))
+                found = model.minimise(terms, gap, problem["seconds"])
         if found.x is None:
             doses = cheapest or doses
             return {"values": values, "doses_g": doses, "failed": goal, "seconds": time.perf_counter() - begun}
@@ -134,6 +141,7 @@ def solve(problem):
         if goal == "products":
             value = float(round(value))
         values.append(value)
+        kept.append((len(model.least), value))
         model.row(terms, -np.inf, value + problem["keep"] * (1.0 + abs(value)))
         doses = [[float(found.x[dose[b, p]]) * plot["area_m2"] for p in range(len(products))] for b, plot in enumerate(plots)]
         if goal == "cost":
