@@ -66,7 +66,10 @@ impl Reaches {
                 format!("It should be at the aim after {}.", seasons(*n))
             }
             Reaches::In { seasons: n, soonest, latest: Some(latest) } => {
-                format!("It should be at the aim after {}; {soonest} to {latest} by the range of the response.", seasons(*n))
+                format!(
+                    "It should be at the aim after {}; {soonest} to {latest} by the range of the response.",
+                    seasons(*n)
+                )
             }
             Reaches::In { seasons: n, soonest, latest: None } => format!(
                 "It should be at the aim after {}, {soonest} at the soonest; but by the low end of the response it would not get there in {HORIZON}.",
@@ -114,7 +117,8 @@ pub fn years_ahead(question: &Question) -> Option<Ahead> {
         let asked = ((aim - level.1).max(0.0) / middle + offtake.mid).max(0.0);
         capped |= asked > cap * (1.0 + 1e-9);
         let give = asked.min(cap);
-        let moved = |level: f64, up: f64, down: f64, net: f64| (level + net * if net < 0.0 { down } else { up }).max(0.0);
+        let moved =
+            |level: f64, up: f64, down: f64, net: f64| (level + net * if net < 0.0 { down } else { up }).max(0.0);
         level = (
             moved(level.0, low, high, give - offtake.high),
             moved(level.1, middle, middle, give - offtake.mid),
@@ -193,7 +197,8 @@ fn working(question: &Question, seasons: &[SeasonAhead], reaches: &Reaches) -> W
         working = working.note(path.join("; "));
     }
     if question.offtake.is_none() {
-        working = working.note("No harvest is written down, so nothing is counted as carried away: true seasons are more.");
+        working =
+            working.note("No harvest is written down, so nothing is counted as carried away: true seasons are more.");
     }
     working
 }
@@ -201,7 +206,11 @@ fn working(question: &Question, seasons: &[SeasonAhead], reaches: &Reaches) -> W
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::agronomy::{cap::Counted, response::Skip, source::{Evidence, Source}};
+    use crate::agronomy::{
+        cap::Counted,
+        response::Skip,
+        source::{Evidence, Source},
+    };
 
     fn response(response: f64, sd: f64) -> Response {
         Response {
@@ -219,7 +228,8 @@ mod tests {
 
     fn ask(found: f64, aim: f64, r: &Response, cap: Option<f64>, offtake: Option<f64>) -> Ahead {
         let offtake = offtake.map(|mid| Span { low: mid * 0.8, mid, high: mid * 1.2 });
-        let source = Source { publisher: "", title: "a test", year: 0, address: "", evidence: Evidence::CommonPractice };
+        let source =
+            Source { publisher: "", title: "a test", year: 0, address: "", evidence: Evidence::CommonPractice };
         let cap = cap.map(|cap| SeasonCap {
             counted: Counted::Total(Element::K),
             kg_per_ha: KgPerHa(cap),

@@ -320,7 +320,11 @@ struct Learning {
 
 /// The responses of plots to one element; plots whose tests are alike in method, unit and
 /// depth are heard together.
-pub(super) fn responses(plots: &[PlotStanding], books: &BTreeMap<PlotId, Books>, element: Element) -> Vec<PlotResponse> {
+pub(super) fn responses(
+    plots: &[PlotStanding],
+    books: &BTreeMap<PlotId, Books>,
+    element: Element,
+) -> Vec<PlotResponse> {
     let nothing = Books::default();
     let mut alike: Vec<Vec<Learning>> = Vec::new();
     for plot in plots {

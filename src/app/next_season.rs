@@ -80,7 +80,11 @@ impl App {
         for plot in &ahead.plots {
             let row = &plot.standing.plot;
             for nutrient in &plot.standing.present.standing.nutrients {
-                let Some(need) = plot.standing.need(nutrient, &way, &plot.growing).filter(|need| need.kg_per_ha.0 > 0.0) else { continue };
+                let Some(need) =
+                    plot.standing.need(nutrient, &way, &plot.growing).filter(|need| need.kg_per_ha.0 > 0.0)
+                else {
+                    continue;
+                };
                 let weight = nutrient.shortage_weight() * row.area_m2;
                 asks.push(Ask { plot: row.clone(), nutrient: nutrient.clone(), need, weight });
             }

@@ -11,7 +11,7 @@ use crate::{
         nitrogen::{
             Budget, Corn, CoverCrop, Livestock, NitrateAdvice, NitrateTest, OM_CAP_PERCENT, Range, Term, TotalMaterial,
             TotalN, budget, compost, cover_crop, crop_demand, every_nitrate_test, first_year_of_total,
-            from_organic_matter, manure_of_total, nitrate_in_ground, stated_demand,
+            from_organic_matter, is_for_crop, manure_of_total, nitrate_in_ground, stated_demand, uptake_demand,
         },
         quantity::{Grams, KgPerHa, SquareMetres},
         reading::Reading,
@@ -26,6 +26,7 @@ use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 const DEMAND: Limits = Limits { what: "A demand", unit: "kg/ha", low: Low::AtLeast(0.0), at_most: 600.0, decimals: 1 };
+const HOPED: Limits = Limits { what: "A yield", unit: "t/ha", low: Low::Above(0.0), at_most: 500.0, decimals: 1 };
 const DRY_MATTER: Limits =
     Limits { what: "Dry matter", unit: "t/ha", low: Low::AtLeast(0.0), at_most: 40.0, decimals: 2 };
 const IN_COVER: Limits = Limits { what: "Nitrogen", unit: "%", low: Low::AtLeast(0.0), at_most: 8.0, decimals: 2 };
@@ -46,6 +47,8 @@ pub struct NitrogenForm {
     pub crop: String,
     pub low_kg_per_ha: String,
     pub high_kg_per_ha: String,
+    /// The yield hoped for.
+    pub hoped_t_per_ha: String,
     /// "on" to count what is known only from memory.
     pub memory: String,
     /// The most organic matter that is credited, %.
@@ -100,13 +103,27 @@ impl App {
         let mut problems = Problems::default();
         let low = problems.optional_number("low_kg_per_ha", &form.low_kg_per_ha, &DEMAND);
         let high = problems.optional_number("high_kg_per_ha", &form.high_kg_per_ha, &DEMAND);
+        let hoped = problems.optional_number("hoped_t_per_ha", &form.hoped_t_per_ha, &HOPED);
         let cap = problems.optional_number("matter_cap_percent", &form.matter_cap_percent, &MATTER);
         let ratio = problems.optional_number("compost_ratio", &form.compost_ratio, &RATIO);
         let with_memory = form.memory == "on";
         let crops = Crop::find(&form.crop).map_or_else(|| ahead.crops.clone(), |crop| vec![crop]);
         let rates: Vec<_> = crops.iter().map(|crop| (*crop, crop_demand(crop, with_memory))).collect();
         let demand = match (low, high) {
-            (None, None) => rates.iter().find_map(|(_, rate)| rate.as_ref().ok()).cloned(),
+            // A rate for any garden is no measure of what this crop takes.
+            (None, None) => match hoped {
+                Some(tonnes) => match uptake_demand_of(&crops, tonnes) {
+                    Ok(term) => Some(term),
+                    Err(why) => {
+                        problems.add("hoped_t_per_ha", why);
+                        None
+                    }
+                },
+                None => {
+                    let own = rates.iter().filter(|(crop, _)| is_for_crop(crop, with_memory));
+                    own.filter_map(|(_, rate)| rate.as_ref().ok()).next().cloned()
+                }
+            },
             (low, high) => {
                 let (low, high) = (low.or(high).unwrap_or(0.0), high.or(low).unwrap_or(0.0));
                 Some(stated_demand(low, high, "As typed on this page."))
@@ -129,6 +146,14 @@ impl App {
             rates,
             uncounted,
         })
+    }
+}
+
+/// What the first of the crops takes up for a yield.
+fn uptake_demand_of(crops: &[Crop], tonnes_per_ha: f64) -> std::result::Result<Term, String> {
+    match crops.first() {
+        Some(crop) => uptake_demand(crop, tonnes_per_ha),
+        None => Err("Choose the crop that the yield is of.".into()),
     }
 }
 

@@ -4,8 +4,7 @@
 use super::{
     Actor, App, Error, Result, Role,
     access::found,
-    guidelines,
-    lineage,
+    guidelines, lineage,
     plots::{PlotRow, SiteRow},
     test_errors::errors_of,
 };

@@ -97,8 +97,8 @@ fn where_there_is_little_to_plan_with_it_says_so() {
     let cases: Vec<(&str, bool, Box<dyn Fn(&mut PlanInput)>)> = vec![
         ("", true, Box::new(|_| {})),
         ("No product in the list supplies potassium", false, Box::new(|i| i.products.clear())),
-        ("not allowed", false, Box::new(|i| i.plots[0].allowed = Some(BTreeSet::new()))),
-        ("not allowed", false, Box::new(|i| i.plots[0].forbidden = [1].into())),
+        ("kept off here", false, Box::new(|i| i.plots[0].allowed = Some(BTreeSet::new()))),
+        ("kept off here", false, Box::new(|i| i.plots[0].forbidden = [1].into())),
         (
             "already exceeded",
             false,

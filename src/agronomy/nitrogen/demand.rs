@@ -1,8 +1,12 @@
-//! What a crop asks for in nitrogen: as the grower states it, or a published rate for the crop.
+//! What a crop asks for in nitrogen: as the grower states it, a published rate for the crop, or
+//! what the whole crop takes up for the yield hoped for. A general rate before planting is
+//! shown beside them and is never taken for what a crop takes.
 
 use super::{Range, Term, TermKind, figure};
 use crate::agronomy::{
     crop::{Crop, CropGroup},
+    element::Element,
+    offtake::{Part, rows_for},
     rate::RateUnit,
     reading::number,
     source::{Evidence, Source},
@@ -88,6 +92,47 @@ pub fn stated_demand(low_kg_per_ha: f64, high_kg_per_ha: f64, why: &str) -> Term
     Term::new(TermKind::Demand, "What the crop takes", range, working)
 }
 
+/// Nitrogen that the whole crop takes up for so many tonnes of yield on a hectare, by the
+/// tables that count the whole crop; the range spans them. The sentence says why there is none.
+pub fn uptake_demand(crop: &Crop, tonnes_per_ha: f64) -> Result<Term, String> {
+    if crop.group == CropGroup::Legume {
+        return Err("Peas and beans feed themselves from the air; nitrogen can lower their yield.".into());
+    }
+    let rows: Vec<_> = rows_for(crop)
+        .into_iter()
+        .filter(|row| row.part == Part::Whole && !row.doubted.contains(&Element::N))
+        .filter_map(|row| Some((row, *row.kg_per_t.get(&Element::N)?)))
+        .collect();
+    let low = rows.iter().map(|(_, span)| span.low).reduce(f64::min);
+    let high = rows.iter().map(|(_, span)| span.high).reduce(f64::max);
+    let (Some(low), Some(high)) = (low, high) else {
+        return Err(format!("No table read here counts the whole crop of {}; type what it takes.", crop.in_sentence()));
+    };
+    let range = Range::between(low * tonnes_per_ha, high * tonnes_per_ha);
+    let leaves = rows.iter().map(|(row, span)| {
+        let figure = Figure::new(span.mid, "kg/t", 2);
+        Working::leaf(row.stated.clone(), figure, Origin::Published).cite(row.source.clone())
+    });
+    let hoped = Working::leaf("Yield hoped for", Figure::significant(tonnes_per_ha, "t/ha", 3), Origin::Chosen);
+    let formula = format!(
+        "{} to {} kg/t × {} t/ha = {}",
+        number((low * 100.0).round() / 100.0),
+        number((high * 100.0).round() / 100.0),
+        number(tonnes_per_ha),
+        range.words()
+    );
+    let title = format!("Nitrogen that {} takes up", crop.in_sentence());
+    let working = Working::step(title, figure(range), formula, leaves.chain([hoped]))
+        .note("Leaves and stalks are in it; what they hold comes back when they are worked in.");
+    Ok(Term::new(TermKind::Demand, "What the crop takes", range, working))
+}
+
+/// Whether a rate is one for the crop itself rather than for any crop of a garden.
+pub fn is_for_crop(crop: &Crop, with_memory: bool) -> bool {
+    let usable = |rate: &&CropRate| with_memory || rate.source.evidence != Evidence::Memory;
+    CROP_RATES.iter().filter(usable).any(|rate| rate.crops.contains(&crop.slug))
+}
+
 /// A published rate for a crop: one for the crop itself where it may be used, otherwise the general one.
 pub fn crop_demand(crop: &Crop, with_memory: bool) -> Result<Term, String> {
     let usable = |rate: &&CropRate| with_memory || rate.source.evidence != Evidence::Memory;
@@ -130,4 +175,22 @@ pub fn crop_demand(crop: &Crop, with_memory: bool) -> Result<Term, String> {
         working = working.note(format!("A general rate for gardens; none that may be used names {}.", crop.name));
     }
     Ok(Term::new(TermKind::Demand, "What the crop takes", range, working))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_hundred_tonnes_of_tomatoes_take_up_what_south_africa_prints() {
+        // HortScience South Africa, nutrient uptake of vegetable crops: 2.5 kg N for a tonne of
+        // determinate tomatoes, 250 kg for 100 t/ha; Hegde 1997: 2.5 to 3 for a tonne of fruit.
+        let tomato = Crop::find("tomato").expect("a crop");
+        let term = uptake_demand(&tomato, 100.0).expect("tables");
+        assert!(term.range.low <= 250.0 + 1e-9 && term.range.high >= 250.0 - 1e-9, "{:?}", term.range);
+        assert!(term.working.is_grounded());
+        assert!(uptake_demand(&Crop::find("pea").expect("a crop"), 5.0).is_err());
+        assert!(uptake_demand(&Crop::find("parsley").expect("a crop"), 5.0).is_err_and(|why| why.contains("type")));
+        assert!(!is_for_crop(&tomato, false) && is_for_crop(&tomato, true), "Florida's rates are from memory");
+    }
 }

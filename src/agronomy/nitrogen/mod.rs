@@ -7,7 +7,7 @@ mod demand;
 mod nitrate;
 mod release;
 
-pub use demand::{CROP_RATES, CropRate, crop_demand, stated_demand};
+pub use demand::{CROP_RATES, CropRate, crop_demand, is_for_crop, stated_demand, uptake_demand};
 pub use nitrate::{
     Corn, NitrateAdvice, NitrateTest, PreviousCrop, every_nitrate_test, nitrate_in_ground, ohio_state, penn_state,
     rutgers_manured_sweet_corn, uc_classes, vegetables,

@@ -4,9 +4,7 @@
 
 use crate::{
     agronomy::{
-        guideline::{
-            self, Classes, Criterion, Gives, Guideline, Position, RateEquation, Rates, Rule, Saturation,
-        },
+        guideline::{self, Classes, Criterion, Gives, Guideline, Position, RateEquation, Rates, Rule, Saturation},
         source::{Citation, Evidence},
     },
     app::{

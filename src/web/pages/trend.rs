@@ -204,7 +204,12 @@ impl NetReading {
                 continue;
             };
             let points = one.net_points();
-            let drawn = points.iter().map(|at| Point { value: at.left, low: None, high: None, ..point(&at.point, &|value| value) });
+            let drawn = points.iter().map(|at| Point {
+                value: at.left,
+                low: None,
+                high: None,
+                ..point(&at.point, &|value| value)
+            });
             let picture = Trend {
                 title: format!("{} by {}, had nothing come or gone", analyte.name(), segment.method.label()),
                 unit: unit.into(),
