@@ -11,6 +11,7 @@ pub mod drift_review;
 pub mod error;
 pub mod files;
 pub mod forecasts;
+pub mod glance;
 pub mod harvests;
 pub mod history;
 pub mod import;
@@ -55,6 +56,8 @@ pub struct App {
     solving: Arc<Semaphore>,
     /// Reviews of sites, until the record changes.
     drift_reviews: Arc<kept::Kept<crate::ids::SiteId, drift_review::SiteDrift>>,
+    /// Plots at a glance, by site, until the record changes.
+    glances: Arc<kept::Kept<crate::ids::SiteId, glance::SiteGlance>>,
     /// What an unknown name's password is checked against, so that both answers take as long.
     nobodys_hash: Arc<str>,
 }
@@ -78,6 +81,7 @@ impl App {
             hashing,
             solving,
             drift_reviews: Arc::default(),
+            glances: Arc::default(),
             nobodys_hash,
         })
     }

@@ -21,7 +21,7 @@ use crate::{
         record::Application,
         standing::NutrientStanding,
     },
-    ids::{AnalysisId, PlotId, SamplingId, SiteId},
+    ids::{AnalysisId, PlotId, SamplingId},
     store::{self, Read, amendments::AnalysisRow},
 };
 use jiff::{civil::Date, tz::TimeZone};
@@ -45,14 +45,6 @@ pub struct PlotOutlook {
     /// Samplings for which no report has come.
     pub awaiting: Vec<SamplingId>,
     pub crops: Vec<Crop>,
-}
-
-/// The plots in use of a site.
-#[derive(Clone, Debug)]
-pub struct SiteOutlook {
-    pub site: SiteRow,
-    pub guideline: Cow<'static, Guideline>,
-    pub plots: Vec<PlotOutlook>,
 }
 
 /// A crop that grew on a plot.
@@ -96,19 +88,8 @@ impl App {
         let plot = found(store::plots::plot(&mut read, id).await?, "plot")?;
         let site = found(store::plots::site(&mut read, plot.site).await?, "site")?;
         let guideline = guideline_of(&site)?;
-        let ahead = look_ahead(&mut read, &site, vec![plot], &guideline, self.today(), actor.liking).await?.pop();
+        let ahead = look_ahead(&mut read, &site, vec![plot], &guideline, self.today(), actor.liking, None).await?.pop();
         Ok((site, guideline, found(ahead, "plot")?))
-    }
-
-    /// What to do next on every plot in use of a site.
-    pub async fn site_outlook(&self, actor: &Actor, id: SiteId) -> Result<SiteOutlook> {
-        actor.may(Role::Reader)?;
-        let mut read = self.store.read().await?;
-        let site = found(store::plots::site(&mut read, id).await?, "site")?;
-        let plots = store::plots::plots(&mut read, id, false).await?;
-        let guideline = guideline_of(&site)?;
-        let plots = look_ahead(&mut read, &site, plots, &guideline, self.today(), actor.liking).await?;
-        Ok(SiteOutlook { site, guideline, plots })
     }
 
     /// What was put on a plot up to today, oldest first, with its share of what went on the
@@ -161,14 +142,16 @@ fn undone(left: &[LeftBy], analyses: &BTreeMap<AnalysisId, AnalysisRow>) -> (Vec
     (doses.collect(), undone)
 }
 
-/// Looks ahead for plots of one site, in a few reads for all of them.
-async fn look_ahead(
+/// Looks ahead for plots of one site, in a few reads for all of them; from these samplings
+/// only, where it is known that nothing rests on the others.
+pub(super) async fn look_ahead(
     read: &mut Read,
     site: &SiteRow,
     plots: Vec<PlotRow>,
     guideline: &Guideline,
     today: Date,
     liking: Liking,
+    only: Option<&[SamplingId]>,
 ) -> Result<Vec<PlotOutlook>> {
     let (ids, way) = (lineage::ids(&plots), way_of(site));
     let mut applied = lineage::all_applied(read, &ids, Date::MIN, today).await?;
@@ -179,7 +162,7 @@ async fn look_ahead(
     let analyses = store::amendments::analyses_by_id(read, &analyses).await?;
     let limed = lineage::last_limed(read, &ids).await?;
     let mut crops = lineage::crops_on(read, site.id, &ids, today, None).await?;
-    let standings = place_now(read, plots, guideline, today).await?;
+    let standings = place_now(read, plots, guideline, today, only).await?;
     let ahead = |standing: PlotStanding| {
         let id = standing.plot.id;
         let applications = applied.remove(&id).unwrap_or_default();
