@@ -267,7 +267,7 @@ async fn the_page_and_its_csv_show_every_number() {
     let years = [(2018, "150"), (2020, "131"), (2022, "118"), (2024, "96.5")];
     let (site, beds) = beds(&garden, &["A1", "A2", "A3", "A4"], &years).await;
     let page = garden.get(&format!("/sites/{site}/drift")).await;
-    for part in ["Potassium", "2018", "2024", &format!("/plots/{}/trend/K", beds[0]), "By its own tests", "a year"] {
+    for part in ["Potassium", "2018", "2024", &format!("/plots/{}/trend/K", beds[0]), "by its own tests", "a year"] {
         assert!(page.contains(part), "{part}: {page}");
     }
     assert!(!page.contains("NaN"));
