@@ -239,7 +239,9 @@ impl Survey {
     pub fn signs(&self, ground: &Ground) -> Signs {
         let Some(first) = self.visits.first() else { return Signs::default() };
         let fizz = self.visits.iter().find_map(|v| v.sampling.fizz);
-        let evidence = Sampling { fizz, ..first.sampling.clone() };
+        // The acid test is all that is asked of the sampling itself.
+        let Sampling { key, sampled_on, date_assumed, depth, cores, .. } = first.sampling;
+        let evidence = Sampling { key, sampled_on, date_assumed, depth, cores, fizz, reports: vec![] };
         let telling = [Analyte::Ph, Analyte::Carbonate, Analyte::Conductivity];
         let readings: Vec<Reading> = self.newest().into_iter().filter(|r| telling.contains(&r.analyte)).collect();
         carbonate::signs(&evidence, &readings, Some(ground.cover))

@@ -12,6 +12,7 @@ pub mod drift_review;
 pub mod error;
 pub mod files;
 pub mod forecasts;
+pub mod glance;
 pub mod guidelines;
 pub mod harvests;
 pub mod history;
@@ -64,6 +65,8 @@ pub struct App {
     drift_reviews: Arc<kept::Kept<crate::ids::SiteId, drift_review::SiteDrift>>,
     /// Season plans being worked out.
     desk: seasons::Desk,
+    /// Plots at a glance, by site, until the record changes.
+    glances: Arc<kept::Kept<crate::ids::SiteId, glance::SiteGlance>>,
     /// What an unknown name's password is checked against, so that both answers take as long.
     nobodys_hash: Arc<str>,
 }
@@ -86,6 +89,7 @@ impl App {
             hashing,
             drift_reviews: Arc::default(),
             desk: seasons::Desk::default(),
+            glances: Arc::default(),
             nobodys_hash,
         })
     }

@@ -21,7 +21,7 @@ use crate::{
         record::Application,
         standing::NutrientStanding,
     },
-    ids::{AnalysisId, PlotId, SamplingId, SiteId},
+    ids::{AnalysisId, PlotId, SamplingId},
     store::{self, Read, amendments::AnalysisRow},
 };
 use jiff::{civil::Date, tz::TimeZone};
@@ -99,7 +99,7 @@ impl App {
         let plot = found(store::plots::plot(&mut read, id).await?, "plot")?;
         let site = found(store::plots::site(&mut read, plot.site).await?, "site")?;
         let guideline = guidelines::of_site(&mut read, &site).await?;
-        let ahead = look_ahead(&mut read, &site, vec![plot], &guideline, self.today(), actor.liking).await?.pop();
+        let ahead = look_ahead(&mut read, &site, vec![plot], &guideline, self.today(), actor.liking, None).await?.pop();
         Ok((site, guideline, found(ahead, "plot")?))
     }
 
@@ -110,7 +110,7 @@ impl App {
         let site = found(store::plots::site(&mut read, id).await?, "site")?;
         let plots = store::plots::plots(&mut read, id, false).await?;
         let guideline = guidelines::of_site(&mut read, &site).await?;
-        let plots = look_ahead(&mut read, &site, plots, &guideline, self.today(), actor.liking).await?;
+        let plots = look_ahead(&mut read, &site, plots, &guideline, self.today(), actor.liking, None).await?;
         Ok(SiteOutlook { site, guideline, plots })
     }
 
@@ -164,14 +164,16 @@ fn undone(left: &[LeftBy], analyses: &BTreeMap<AnalysisId, AnalysisRow>) -> (Vec
     (doses.collect(), undone)
 }
 
-/// Looks ahead for plots of one site, in a few reads for all of them.
-async fn look_ahead(
+/// Looks ahead for plots of one site, in a few reads for all of them; from these samplings
+/// only, where it is known that nothing rests on the others.
+pub(super) async fn look_ahead(
     read: &mut Read,
     site: &SiteRow,
     plots: Vec<PlotRow>,
     guideline: &Guideline,
     today: Date,
     liking: Liking,
+    only: Option<&[SamplingId]>,
 ) -> Result<Vec<PlotOutlook>> {
     let (ids, way) = (lineage::ids(&plots), way_of(site));
     let mut applied = lineage::all_applied(read, &ids, Date::MIN, today).await?;
@@ -185,7 +187,7 @@ async fn look_ahead(
     let now = season.iter().map(|season| season.id).collect();
     let mut growing = lineage::crops_of(read, &ids, &now).await?;
     let season_from = season.map(|season| season.starts_on);
-    let standings = place_now(read, plots, guideline, today).await?;
+    let standings = place_now(read, plots, guideline, today, only).await?;
     let ahead = |standing: PlotStanding| {
         let id = standing.plot.id;
         let applications = applied.remove(&id).unwrap_or_default();

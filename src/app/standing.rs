@@ -17,7 +17,7 @@ use crate::{
         record::Sampling,
         survey::{Present, Survey},
     },
-    ids::{PlotId, SiteId},
+    ids::{PlotId, SamplingId, SiteId},
     store::{self, samplings::Loaded},
 };
 use jiff::civil::Date;
@@ -78,7 +78,7 @@ impl App {
         let site = found(store::plots::site(&mut read, id).await?, "site")?;
         let plots = store::plots::plots(&mut read, id, false).await?;
         let guideline = guidelines::of_site(&mut read, &site).await?;
-        let plots = place_now(&mut read, plots, &guideline, self.today()).await?;
+        let plots = place_now(&mut read, plots, &guideline, self.today(), None).await?;
         Ok(SiteStandings { site, guideline, plots })
     }
 }
@@ -90,17 +90,19 @@ pub(super) async fn place(
     guideline: &Guideline,
     on: Date,
 ) -> Result<Vec<PlotStanding>> {
-    place_by(read, plots, guideline, on, |samplings| Survey::read(samplings)).await
+    place_by(read, plots, guideline, on, None, |samplings| Survey::read(samplings)).await
 }
 
-/// The same for pages of many plots: where they stand, without the history behind it.
+/// The same for pages of many plots: where they stand, without the history behind it; from
+/// these samplings only, where it is known that nothing rests on the others.
 pub(super) async fn place_now(
     read: &mut store::Read,
     plots: Vec<PlotRow>,
     guideline: &Guideline,
     on: Date,
+    only: Option<&[SamplingId]>,
 ) -> Result<Vec<PlotStanding>> {
-    place_by(read, plots, guideline, on, |samplings| Survey::read_newest(samplings)).await
+    place_by(read, plots, guideline, on, only, |samplings| Survey::read_newest(samplings)).await
 }
 
 async fn place_by(
@@ -108,14 +110,16 @@ async fn place_by(
     plots: Vec<PlotRow>,
     guideline: &Guideline,
     on: Date,
+    only: Option<&[SamplingId]>,
     survey_of: fn(Vec<Sampling>) -> Survey,
 ) -> Result<Vec<PlotStanding>> {
     let ids: Vec<PlotId> = plots.iter().map(|p| p.id).collect();
     let forerunners = store::plots::forerunners(read, &ids).await?;
     let of_one_soil = store::plots::forerunners_of_one_soil(read, &ids).await?;
     let everyone: Vec<PlotId> = ids.iter().copied().chain(forerunners.values().flatten().copied()).collect();
-    let mut loaded = store::samplings::of_plots(read, &everyone).await?;
+    let mut loaded = store::samplings::among(read, &everyone, only).await?;
     loaded.values_mut().for_each(|of_plot| of_plot.sort_by_key(|l| (l.row.sampled_on, l.row.id)));
+    let parents: BTreeSet<PlotId> = forerunners.values().flatten().copied().collect();
     let sampling_ids: Vec<_> = loaded.values().flatten().map(|l| l.row.id).collect();
     let overrules = store::samplings::overrules(read, &sampling_ids).await?;
     let errors = match plots.first() {
@@ -131,7 +135,11 @@ async fn place_by(
         .into_iter()
         .map(|plot| {
             let before = forerunners.get(&plot.id).map_or(&[][..], Vec::as_slice);
-            let samplings = of_line(plot.id, before, &loaded);
+            let samplings = match before {
+                // Nobody else asks for them.
+                [] if !parents.contains(&plot.id) => loaded.remove(&plot.id).unwrap_or_default(),
+                _ => of_line(plot.id, before, &loaded),
+            };
             let chosen: Vec<Overrule> =
                 samplings.iter().filter_map(|l| overrules.get(&l.row.id)).flatten().cloned().collect();
             let survey = survey_of(samplings.iter().map(|l| l.sampling.clone()).collect()).with_errors(&errors);

@@ -493,11 +493,12 @@ pub async fn among(
     let loaded = load(db, taken_from).await?;
     let mut by_plot: BTreeMap<PlotId, Vec<Loaded>> = plots.iter().map(|plot| (*plot, vec![])).collect();
     for one in loaded {
-        for plot in &one.plots {
-            if let Some(list) = by_plot.get_mut(plot) {
-                list.push(one.clone());
-            }
+        let asked: Vec<PlotId> = one.plots.iter().copied().filter(|plot| by_plot.contains_key(plot)).collect();
+        let Some((last, others)) = asked.split_last() else { continue };
+        for plot in others {
+            by_plot.entry(*plot).or_default().push(one.clone());
         }
+        by_plot.entry(*last).or_default().push(one);
     }
     Ok(by_plot)
 }

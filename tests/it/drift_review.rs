@@ -208,6 +208,48 @@ async fn a_new_result_shows_at_once_and_what_changes_nothing_keeps_the_review() 
 }
 
 #[tokio::test]
+async fn a_plot_at_a_glance_is_what_its_own_page_says() {
+    let (_folder, app, actor, review) = review_of_demo().await;
+    let glance = app.site_glance(&actor, review.site.id).await.unwrap();
+    assert_eq!(glance.plots.len(), review.plots.len());
+    let mut short = 0;
+    for seen in &glance.plots {
+        let (_, _, ahead) = app.plot_outlook(&actor, seen.plot.id).await.unwrap();
+        let (at, standing) = (&seen.plot.code, &ahead.standing.present.standing);
+        let worst = standing.worst().map(|n| (n.analyte, n.likelihood.as_ref().map(|l| l.words), n.shortage_weight()));
+        assert_eq!(seen.worst.map(|worst| (worst.analyte, worst.likely, worst.weight)), worst, "{at}");
+        assert_eq!(seen.excess, standing.excesses().map(|n| n.analyte).collect::<Vec<_>>(), "{at}");
+        assert_eq!(seen.last_sampled, ahead.standing.survey.last_sampled(), "{at}");
+        assert_eq!((seen.due, seen.open_doses), (ahead.outlook.next_test.due, ahead.open_doses.len()), "{at}");
+        assert_eq!(seen.over_a_cap, ahead.outlook.caps.iter().any(|line| line.left.0 < 0.0), "{at}");
+        let awaiting: Vec<_> = seen.awaiting.iter().map(|(id, _)| *id).collect();
+        assert_eq!(awaiting, ahead.awaiting, "{at}");
+        short += usize::from(worst.is_some());
+    }
+    assert!(short > 5, "{short}");
+    assert!(Arc::ptr_eq(&glance, &app.site_glance(&actor, review.site.id).await.unwrap()));
+}
+
+#[tokio::test]
+async fn a_sample_that_was_just_taken_is_awaited_at_once() {
+    let garden = Garden::new().await;
+    let (site, beds) = beds(&garden, &["A1"], &[(2024, "104.5")]).await;
+    let (app, ada) = (&garden.app, &garden.ada);
+    assert!(app.site_glance(ada, site).await.unwrap().plots[0].awaiting.is_empty());
+    let sampling = SamplingForm {
+        plots: vec![beds[0].to_string()],
+        sampled_on: "2026-03-02".into(),
+        depth_bottom_cm: "20".into(),
+        ..SamplingForm::default()
+    };
+    app.save_sampling(ada, &sampling).await.unwrap();
+    let seen = app.site_glance(ada, site).await.unwrap();
+    assert_eq!(seen.plots[0].awaiting.len(), 1);
+    assert_eq!(seen.plots[0].last_sampled, Some(jiff::civil::date(2026, 3, 2)));
+    assert!(garden.get("/").await.contains("A report is awaited for the sample of 2\u{a0}Mar\u{a0}2026"));
+}
+
+#[tokio::test]
 async fn a_split_plot_keeps_the_years_before_it() {
     let garden = Garden::new().await;
     let (site, beds) = beds(&garden, &["A1"], &[(2020, "120"), (2023, "100")]).await;
@@ -225,7 +267,7 @@ async fn the_page_and_its_csv_show_every_number() {
     let years = [(2018, "150"), (2020, "131"), (2022, "118"), (2024, "96.5")];
     let (site, beds) = beds(&garden, &["A1", "A2", "A3", "A4"], &years).await;
     let page = garden.get(&format!("/sites/{site}/drift")).await;
-    for part in ["Potassium", "2018", "2024", &format!("/plots/{}/trend/K", beds[0]), "By its own tests", "a year"] {
+    for part in ["Potassium", "2018", "2024", &format!("/plots/{}/trend/K", beds[0]), "by its own tests", "a year"] {
         assert!(page.contains(part), "{part}: {page}");
     }
     assert!(!page.contains("NaN"));

@@ -17,12 +17,13 @@ use super::{
 };
 use crate::{
     agronomy::{
+        analyte::Analyte,
         crop::{self, Crop},
         drift::PlotDrift,
         element::Element,
     },
-    ids::{PlotId, SiteId},
-    store,
+    ids::{PlotId, SamplingId, SiteId},
+    store::{self, Store},
 };
 use jiff::civil::Date;
 use std::{collections::BTreeMap, sync::Arc};
@@ -46,6 +47,15 @@ pub struct SiteDrift {
 
 /// What of this kind changes touches no review: the tests, the ground, the aims stay.
 const UNRELATED: &[&str] = &["person", "attachment", "amendment", "plan", "application", "harvest"];
+
+/// The samplings that the present of these plots rests on.
+pub(super) async fn newest_samplings(store: &Store, site: SiteId, plots: &[PlotRow]) -> Result<Vec<SamplingId>> {
+    let every: Vec<Analyte> = Analyte::all().collect();
+    let columns = store.columns(site, &every).await?;
+    let mut read = store.read().await?;
+    let lines = Lines::load(&mut read, &lineage::ids(plots)).await?;
+    Ok(Sorted::of(&columns).newest(&columns, plots, &lines))
+}
 
 impl App {
     /// The drift review of a site; the same one until something that it rests on changes.
@@ -105,10 +115,7 @@ impl App {
         let errors = errors_of(&mut read, id).await?;
         let own_errors = !errors.is_default();
         let crops = lineage::crops_on(&mut read, id, &ids, self.today(), None).await?;
-        let lines = Lines {
-            all: store::plots::forerunners(&mut read, &ids).await?,
-            one_soil: store::plots::forerunners_of_one_soil(&mut read, &ids).await?,
-        };
+        let lines = Lines::load(&mut read, &ids).await?;
         let sorted = Sorted::of(&columns);
         let newest = sorted.newest(&columns, &plots, &lines);
         let everyone: Vec<PlotId> = ids.iter().copied().chain(lines.all.values().flatten().copied()).collect();

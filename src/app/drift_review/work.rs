@@ -13,9 +13,9 @@ use crate::{
         survey::{Basis, Survey},
         working::{Figure, Origin, Working},
     },
-    app::{plots::PlotRow, standing::of_line},
+    app::{Result, plots::PlotRow, standing::of_line},
     ids::{PlotId, SamplingId},
-    store::{columns::Columns, samplings::Loaded},
+    store::{self, Db, columns::Columns, samplings::Loaded},
 };
 use jiff::civil::Date;
 use std::{
@@ -47,6 +47,15 @@ pub(super) fn goes_by_capacity(guideline: &Guideline) -> bool {
 pub(super) struct Lines {
     pub all: BTreeMap<PlotId, Vec<PlotId>>,
     pub one_soil: BTreeMap<PlotId, Vec<PlotId>>,
+}
+
+impl Lines {
+    pub async fn load(db: &mut Db, plots: &[PlotId]) -> Result<Lines> {
+        Ok(Lines {
+            all: store::plots::forerunners(db, plots).await?,
+            one_soil: store::plots::forerunners_of_one_soil(db, plots).await?,
+        })
+    }
 }
 
 /// The columns put in order: cells by sampling, samplings by plot.
@@ -124,34 +133,41 @@ impl Sorted {
     }
 
     /// The samplings that the present of these plots rests on: of each analyte the newest day that
-    /// can be read, the newest acid test, and the newest of all.
+    /// can be read, the newest acid test, the newest of all, and those that no result has come for.
+    /// Where a plot was merged of soils tested apart, those soils' own newest too.
     pub fn newest(&self, columns: &Columns, plots: &[PlotRow], lines: &Lines) -> Vec<SamplingId> {
         let mut newest: BTreeSet<SamplingId> = BTreeSet::new();
         for plot in plots {
-            let before = lines.one_soil.get(&plot.id).map_or(&[][..], Vec::as_slice);
-            let mut answered: Vec<(Analyte, Date)> = Vec::new();
-            let mut fizz = false;
-            for (back, &sampling) in self.samplings(columns, plot.id, before).iter().rev().enumerate() {
-                let row = &columns.samplings[sampling as usize];
-                let depth = self.depth_of[sampling as usize] as usize;
-                let mut wanted = back == 0 || (row.fizz && !fizz);
-                fizz |= row.fizz;
-                for &cell in self.cells(sampling) {
-                    let kind = columns.cells[cell as usize].kind as usize;
-                    if self.conversions[kind][depth].is_none() {
-                        continue;
-                    }
-                    let analyte = columns.kinds[kind].analyte;
-                    match answered.iter().find(|(known, _)| *known == analyte) {
-                        Some((_, on)) => wanted |= *on == row.sampled_on,
-                        None => {
-                            answered.push((analyte, row.sampled_on));
-                            wanted = true;
+            let mut lines_of_plot = vec![lines.one_soil.get(&plot.id)];
+            if lines.all.get(&plot.id).map(Vec::len) != lines.one_soil.get(&plot.id).map(Vec::len) {
+                lines_of_plot.push(lines.all.get(&plot.id));
+            }
+            for before in lines_of_plot {
+                let before = before.map_or(&[][..], Vec::as_slice);
+                let mut answered: Vec<(Analyte, Date)> = Vec::new();
+                let mut fizz = false;
+                for (back, &sampling) in self.samplings(columns, plot.id, before).iter().rev().enumerate() {
+                    let row = &columns.samplings[sampling as usize];
+                    let depth = self.depth_of[sampling as usize] as usize;
+                    let mut wanted = back == 0 || (row.fizz && !fizz) || self.cells(sampling).is_empty();
+                    fizz |= row.fizz;
+                    for &cell in self.cells(sampling) {
+                        let kind = columns.cells[cell as usize].kind as usize;
+                        if self.conversions[kind][depth].is_none() {
+                            continue;
+                        }
+                        let analyte = columns.kinds[kind].analyte;
+                        match answered.iter().find(|(known, _)| *known == analyte) {
+                            Some((_, on)) => wanted |= *on == row.sampled_on,
+                            None => {
+                                answered.push((analyte, row.sampled_on));
+                                wanted = true;
+                            }
                         }
                     }
-                }
-                if wanted {
-                    newest.insert(row.id);
+                    if wanted {
+                        newest.insert(row.id);
+                    }
                 }
             }
         }

@@ -137,7 +137,7 @@ impl App {
         let mut rows = store::plots::plots(&mut read, site.id, true).await?;
         rows.retain(|plot| chosen.contains(&plot.id));
         let ids = lineage::ids(&rows);
-        let plots = standing::place_now(&mut read, rows, &guideline.guideline, self.today()).await?;
+        let plots = standing::place_now(&mut read, rows, &guideline.guideline, self.today(), None).await?;
 
         let doses = store::plans::doses_of(&mut read, id).await?;
         let ticked: BTreeSet<AmendmentId> = store::plans::products_of(&mut read, id).await?.into_iter().collect();

@@ -103,6 +103,8 @@ struct Row {
     drawn: String,
     moving: bool,
     own: String,
+    /// Where the slope is opened: its working, else the trend.
+    slope_path: String,
     words: String,
     breaks: Vec<String>,
 }
@@ -254,7 +256,7 @@ impl Row {
         });
         let drawn = match &row.drawn {
             Some(Drawn { per_year: slope, .. }) => per_year(slope),
-            None if row.per_year.is_some() => "fewer than four plots to compare".into(),
+            None if row.per_year.is_some() => "not drawn together: fewer than four plots".into(),
             None => String::new(),
         };
         Row {
@@ -268,6 +270,10 @@ impl Row {
             now,
             moving: row.drawn.is_some_and(|drawn| drawn.is_moving()),
             drawn,
+            slope_path: match row.slope {
+                Some(_) => format!("{}/working", trend_path(plot.id, row.analyte)),
+                None => trend_path(plot.id, row.analyte),
+            },
             own: row.per_year.as_ref().map_or_else(|| "no slope".into(), per_year),
             words: row.words.clone(),
             breaks: row.breaks.iter().map(|(_, words)| words.clone()).collect(),

@@ -2,8 +2,8 @@
 
 use crate::{
     app::{
+        glance::{PlotGlance, SiteGlance},
         history::ChangeRow,
-        outlook::{PlotOutlook, SiteOutlook},
     },
     ids::{PlanId, SamplingId},
     web::{
@@ -15,6 +15,7 @@ use crate::{
 };
 use askama::Template;
 use askama_web::WebTemplate;
+use jiff::civil::Date;
 use std::collections::BTreeMap;
 
 /// How many lines of history the first page shows.
@@ -49,8 +50,8 @@ pub struct Note {
 }
 
 /// Plots by their codes, the first few named.
-fn named<'a>(plots: impl IntoIterator<Item = &'a PlotOutlook>) -> String {
-    let codes: Vec<&str> = plots.into_iter().map(|plot| plot.standing.plot.code.as_str()).collect();
+fn named<'a>(plots: impl IntoIterator<Item = &'a PlotGlance>) -> String {
+    let codes: Vec<&str> = plots.into_iter().map(|plot| plot.plot.code.as_str()).collect();
     match codes.len() {
         n if n > NAMED => format!("{} and {} more", codes[..NAMED].join(", "), codes.len() - NAMED),
         _ => codes.join(", "),
@@ -58,34 +59,32 @@ fn named<'a>(plots: impl IntoIterator<Item = &'a PlotOutlook>) -> String {
 }
 
 /// What is to do or to know on a site, with the page where somebody who records does it.
-fn notes(site: &SiteOutlook, records: bool) -> Vec<Note> {
+fn notes(site: &SiteGlance, records: bool) -> Vec<Note> {
     let path = format!("/sites/{}", site.site.id);
     let mut notes = Vec::new();
-    let mut plans: BTreeMap<PlanId, (String, Vec<&PlotOutlook>)> = BTreeMap::new();
-    let mut awaiting: BTreeMap<SamplingId, Vec<&PlotOutlook>> = BTreeMap::new();
+    let mut plans: BTreeMap<PlanId, (String, Vec<&PlotGlance>)> = BTreeMap::new();
+    let mut awaiting: BTreeMap<SamplingId, (Date, Vec<&PlotGlance>)> = BTreeMap::new();
     for plot in &site.plots {
-        if let Some(plan) = plot.plan.as_ref().filter(|_| !plot.open_doses.is_empty()) {
+        if let Some(plan) = plot.plan.as_ref().filter(|_| plot.open_doses > 0) {
             plans.entry(plan.plan).or_insert_with(|| (plan.name.clone(), vec![])).1.push(plot);
         }
-        for sampling in &plot.awaiting {
-            awaiting.entry(*sampling).or_default().push(plot);
+        for (sampling, on) in &plot.awaiting {
+            awaiting.entry(*sampling).or_insert_with(|| (*on, vec![])).1.push(plot);
         }
     }
     for (plan, (name, plots)) in plans {
-        let doses = plots.iter().map(|plot| plot.open_doses.len()).sum();
+        let doses = plots.iter().map(|plot| plot.open_doses).sum();
         let words = format!("{} of “{name}” still to put on", show::count(doses, "dose"));
         let path = if records { format!("/plans/{plan}/record") } else { format!("/plans/{plan}") };
         notes.push(Note { path, words, about: named(plots) });
     }
-    for (sampling, plots) in awaiting {
-        let on = plots[0].standing.samplings.iter().find(|one| one.row.id == sampling).map(|one| one.row.sampled_on);
-        let on = on.map_or_else(String::new, |day| format!(" of {}", show::date(day)));
-        let words = format!("A report is awaited for the sample{on}");
+    for (sampling, (on, plots)) in awaiting {
+        let words = format!("A report is awaited for the sample of {}", show::date(on));
         notes.push(Note { path: format!("/samplings/{sampling}"), words, about: named(plots) });
     }
-    let never = |plot: &&PlotOutlook| plot.standing.samplings.is_empty();
+    let never = |plot: &&PlotGlance| plot.last_sampled.is_none();
     let untested: Vec<_> = site.plots.iter().filter(never).collect();
-    let due: Vec<_> = site.plots.iter().filter(|plot| plot.outlook.next_test.due && !never(plot)).collect();
+    let due: Vec<_> = site.plots.iter().filter(|plot| plot.due && !never(plot)).collect();
     // A sample that is at the lab is not asked for again.
     let due: Vec<_> = due.into_iter().filter(|plot| plot.awaiting.is_empty()).collect();
     if !due.is_empty() {
@@ -96,18 +95,18 @@ fn notes(site: &SiteOutlook, records: bool) -> Vec<Note> {
         let words = format!("{} never tested", show::count(untested.len(), "plot"));
         notes.push(Note { path: path.clone(), words, about: named(untested) });
     }
-    let excess = |plot: &&PlotOutlook| plot.standing.present.standing.excesses().next().is_some();
+    let excess = |plot: &&PlotGlance| !plot.excess.is_empty();
     let too_much: Vec<_> = site.plots.iter().filter(excess).collect();
     if !too_much.is_empty() {
         let words = format!("{} with too much of something: give no more of it", show::count(too_much.len(), "plot"));
         notes.push(Note { path: path.clone(), words, about: named(too_much) });
     }
-    let over = |plot: &&PlotOutlook| plot.outlook.caps.iter().any(|line| line.left.0 < 0.0);
+    let over = |plot: &&PlotGlance| plot.over_a_cap;
     let over: Vec<_> = site.plots.iter().filter(over).collect();
     if !over.is_empty() {
         let words = format!("{} over a limit for twelve months", show::count(over.len(), "plot"));
         let path = match over[..] {
-            [one] => format!("/plots/{}/next", one.standing.plot.id),
+            [one] => format!("/plots/{}/next", one.plot.id),
             _ => path,
         };
         notes.push(Note { path, words, about: named(over) });
@@ -120,7 +119,7 @@ pub async fn show(cx: Cx) -> Result<HomePage> {
     let frame = cx.frame("Today");
     let mut sites = Vec::new();
     for site in cx.app.sites(&cx.actor).await? {
-        let ahead = cx.app.site_outlook(&cx.actor, site.id).await?;
+        let ahead = cx.app.site_glance(&cx.actor, site.id).await?;
         sites.push(SiteLine {
             path: format!("/sites/{}", site.id),
             name: site.name,

@@ -4,8 +4,8 @@ use super::plot::working_path;
 use crate::{
     agronomy::{guideline::Guideline, quantity::LAYER_CONVENTIONS},
     app::{
+        glance::PlotGlance,
         guidelines::{DEFAULT_GUIDELINE, WITH_MEMORY},
-        outlook::PlotOutlook,
         plots::{BlockForm, BlockRow, PlotRow, SiteForm, SiteRow},
     },
     ids::{BlockId, SiteId},
@@ -114,25 +114,20 @@ struct Worst {
 }
 
 impl PlotLine {
-    fn of(ahead: &PlotOutlook) -> PlotLine {
-        let plot = &ahead.standing.plot;
-        let standing = &ahead.standing.present.standing;
-        let worst = standing.worst().map(|nutrient| Worst {
-            words: match &nutrient.likelihood {
-                Some(likelihood) => format!("{}: {}", nutrient.analyte.name(), likelihood.words),
-                None => format!("{}: short", nutrient.analyte.name()),
-            },
-            weight: nutrient.shortage_weight(),
-            working: working_path(plot.id, nutrient.analyte, "found"),
+    fn of(glance: &PlotGlance) -> PlotLine {
+        let worst = glance.worst.map(|worst| Worst {
+            words: format!("{}: {}", worst.analyte.name(), worst.likely.unwrap_or("short")),
+            weight: worst.weight,
+            working: working_path(glance.plot.id, worst.analyte, "found"),
         });
-        let excess: Vec<String> = standing.excesses().map(|n| n.analyte.short()).collect();
+        let excess: Vec<String> = glance.excess.iter().map(|analyte| analyte.short()).collect();
         PlotLine {
-            plot: plot.clone(),
-            last_test: ahead.standing.survey.last_sampled(),
-            due: ahead.outlook.next_test.due,
+            plot: glance.plot.clone(),
+            last_test: glance.last_sampled,
+            due: glance.due,
             worst,
             excess: excess.join(", "),
-            open_doses: ahead.open_doses.len(),
+            open_doses: glance.open_doses,
         }
     }
 }
@@ -273,17 +268,17 @@ pub async fn change(cx: Cx, Path(id): Path<SiteId>, form: Form) -> Result<Respon
 
 /// `GET /sites/{site}`
 pub async fn show(cx: Cx, Path(id): Path<SiteId>) -> Result<SitePage> {
-    let ahead = cx.app.site_outlook(&cx.actor, id).await?;
-    let site = ahead.site;
+    let glance = cx.app.site_glance(&cx.actor, id).await?;
+    let site = glance.site.clone();
     let blocks = cx.app.blocks(&cx.actor, id).await?;
     let mut retired = cx.app.plots(&cx.actor, id, true).await?;
     retired.retain(|plot| plot.retired_on.is_some());
-    let plots = ahead.plots.len();
-    let due = ahead.plots.iter().filter(|plot| plot.outlook.next_test.due).count();
-    let groups = in_blocks(ahead.plots.iter().map(PlotLine::of), !blocks.is_empty());
+    let plots = glance.plots.len();
+    let due = glance.plots.iter().filter(|plot| plot.due).count();
+    let groups = in_blocks(glance.plots.iter().map(PlotLine::of), !blocks.is_empty());
     Ok(SitePage {
         frame: cx.frame(site.name.clone()).under("/sites", "Sites"),
-        guideline: ahead.guideline.title.clone(),
+        guideline: glance.guideline.clone(),
         chosen: site.guideline.is_some(),
         site,
         blocks,
