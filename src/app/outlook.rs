@@ -21,7 +21,7 @@ use crate::{
         record::Application,
         standing::NutrientStanding,
     },
-    ids::{AnalysisId, PlotId, SamplingId},
+    ids::{AnalysisId, PlotId, SamplingId, SiteId},
     store::{self, Read, amendments::AnalysisRow},
 };
 use jiff::{civil::Date, tz::TimeZone};
