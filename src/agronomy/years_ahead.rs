@@ -207,7 +207,7 @@ fn working(question: &Question, seasons: &[SeasonAhead], reaches: &Reaches) -> W
 mod tests {
     use super::*;
     use crate::agronomy::{
-        cap::Counted,
+        cap::{Counted, Grounds},
         response::Skip,
         source::{Evidence, Source},
     };
@@ -236,6 +236,9 @@ mod tests {
             label: "the cap".into(),
             source: source.into(),
             in_force: true,
+            grounds: Grounds::Advice,
+            outermost: None,
+            overruled: None,
         });
         years_ahead(&Question {
             element: Element::K,

@@ -187,7 +187,7 @@ mod tests {
         // determinate tomatoes, 250 kg for 100 t/ha; Hegde 1997: 2.5 to 3 for a tonne of fruit.
         let tomato = Crop::find("tomato").expect("a crop");
         let term = uptake_demand(&tomato, 100.0).expect("tables");
-        assert!(term.range.low <= 250.0 + 1e-9 && term.range.high >= 250.0 - 1e-9, "{:?}", term.range);
+        assert!(term.range.low.0 <= 250.0 + 1e-9 && term.range.high.0 >= 250.0 - 1e-9, "{:?}", term.range);
         assert!(term.working.is_grounded());
         assert!(uptake_demand(&Crop::find("pea").expect("a crop"), 5.0).is_err());
         assert!(uptake_demand(&Crop::find("parsley").expect("a crop"), 5.0).is_err_and(|why| why.contains("type")));
