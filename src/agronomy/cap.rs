@@ -379,7 +379,8 @@ impl Applied {
         let nodes = self.nodes.get(&cap.counted).cloned().unwrap_or_default();
         let formula = format!("{} − {} = {} kg/ha", num(cap.kg_per_ha.0), num(given.0), num(left.0));
         let figure = Figure::significant(left.0, KgPerHa::UNIT, 3);
-        let mut working = Working::step("Still allowed", figure, formula, std::iter::once(leaf).chain(nodes));
+        let mut working =
+            Working::step("Still left under this cap", figure, formula, std::iter::once(leaf).chain(nodes));
         if left.0 < 0.0 {
             working =
                 working.note("Already exceeded: no product with it may be given until the twelve months have passed.");

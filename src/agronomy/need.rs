@@ -279,7 +279,7 @@ pub fn of_season(
 
 /// A shortage smaller than this share of the aim is not worth a dose: a test tells levels
 /// apart only several times as coarsely ([`super::confidence::default_error`]). Our own choice.
-const TOO_LITTLE: f64 = 0.03;
+pub(super) const TOO_LITTLE: f64 = 0.03;
 
 /// What raises one nutrient of a standing ([`raise`]), where putting it on does any good.
 pub fn worthwhile(

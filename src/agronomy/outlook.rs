@@ -13,7 +13,7 @@ use super::{
     ground::{Cover, Ground, Texture},
     guideline::Position,
     liking::{LevelUnit, Liking},
-    need::{self, ENOUGH, Need},
+    need::{self, ENOUGH, Need, Reason},
     quantity::{Grams, KgPerHa},
     rate::RateUnit,
     record::Application,
@@ -338,6 +338,10 @@ fn judge(situation: &Situation<'_>, nutrient: &NutrientStanding, caps: &[CapLine
             Some((2.0, step(Kind::Lime, Some(nutrient.analyte), "Lime comes first: the soil is sour.".into(), why)))
         }
         Position::Short => feed(situation, nutrient, caps, chance.unwrap_or(1.0)),
+        // A rate for the crop asks for more even where the level is enough.
+        Position::AtAim | Position::Above if asks_for_a_rate(situation, nutrient) => {
+            feed(situation, nutrient, caps, 1.0)
+        }
         Position::NoCriterion(why) if is_fed(nutrient.analyte) => {
             let found = situation.liking.found(nutrient.into(), situation.ground).figure;
             let what = format!("{name}: {found} found, and no limits to judge it by.");
@@ -345,6 +349,12 @@ fn judge(situation: &Situation<'_>, nutrient: &NutrientStanding, caps: &[CapLine
         }
         _ => None,
     }
+}
+
+/// The season's crop is given a published rate, whatever the class.
+fn asks_for_a_rate(situation: &Situation<'_>, nutrient: &NutrientStanding) -> bool {
+    let of = |need: &&Need| Some(need.element) == nutrient.analyte.element();
+    situation.needs.iter().find(of).is_some_and(|need| need.reason == Reason::CropRate && need.kg_per_ha.0 > 0.0)
 }
 
 /// What growers give on the evidence of a test: silence about it would be taken for "enough".

@@ -6,7 +6,7 @@ use super::{
     access::found,
     forecasts::{USUAL_SEASONS, responses},
     lineage,
-    outlook::way_of,
+    outlook::{PlotOutlook, way_of},
     plots::{PlotRow, SiteRow},
     seasons::SeasonRow,
 };
@@ -14,14 +14,17 @@ use crate::{
     agronomy::{
         cap::{Counted, season_caps},
         element::Element,
-        need::Need,
+        need::{self, Need},
         outlook::NextTest,
+        quantity::{Grams, KgPerHa},
         standing::NutrientStanding,
+        working::{Figure, Origin, Working},
         years_ahead::{Ahead, Question, years_ahead},
     },
     ids::{AmendmentId, PlotId, SiteId},
     store,
 };
+use jiff::civil::Date;
 use std::collections::BTreeMap;
 
 /// One nutrient that one plot is short of.
@@ -70,23 +73,58 @@ pub struct PlotYears {
     pub lines: Vec<YearsLine>,
 }
 
+/// A need of a test less what went on since, and less what agreed doses still hold: as a plan counts.
+fn still_asked(need: Need, nutrient: &NutrientStanding, plot: &PlotOutlook, from: Date, today: Date) -> Need {
+    let element = need.element;
+    let area = plot.standing.plot.ground().area;
+    let tested_on = plot.standing.present.tested_on().get(&nutrient.analyte).copied();
+    let put_on = need::since(&plot.applications, need.counted_from(tested_on, from), today);
+    let need = need.less(need::brought(put_on, element, area), 1);
+    let open_g = plot.undone.get(&element).map_or(0.0, |undone| undone.not_put_on_g);
+    let open = (open_g > 0.0).then(|| {
+        let rate = Grams(open_g).per(area);
+        (
+            rate,
+            Working::leaf(
+                "In agreed doses not put on yet",
+                Figure::significant(rate.0, KgPerHa::UNIT, 3),
+                Origin::Planned,
+            ),
+        )
+    });
+    need.less(open, 1)
+}
+
 impl App {
     /// Plots and nutrients by what is missing × how likely × area, with tests due, stock and
     /// what was left undone.
     pub async fn next_season(&self, actor: &Actor, id: SiteId) -> Result<NextSeason> {
         let ahead = self.site_outlook(actor, id).await?;
-        let way = way_of(&ahead.site);
+        let (way, today) = (way_of(&ahead.site), self.today());
+        let mut seasons = self.seasons(actor, id).await?;
+        seasons.retain(|season| season.ends_on >= today);
+        let season = seasons
+            .iter()
+            .filter(|season| season.starts_on > today)
+            .min_by_key(|season| season.starts_on)
+            .or_else(|| seasons.iter().max_by_key(|season| season.starts_on))
+            .cloned();
+        // A rate is for the crop of the season asked about, where that is known already.
+        let ids: Vec<PlotId> = ahead.plots.iter().map(|plot| plot.standing.plot.id).collect();
+        let of = season.iter().map(|season| season.id).collect();
+        let mut crops = lineage::crops_of(&mut *self.store.read().await?, &ids, &of).await?;
+        let from = season.as_ref().map_or(today, |season| season.starts_on);
         let (mut asks, mut due, mut undone) = (Vec::new(), Vec::new(), Vec::new());
         for plot in &ahead.plots {
             let row = &plot.standing.plot;
+            let growing = crops.remove(&row.id).unwrap_or_default();
             for nutrient in &plot.standing.present.standing.nutrients {
-                let Some(need) =
-                    plot.standing.need(nutrient, &way, &plot.growing).filter(|need| need.kg_per_ha.0 > 0.0)
-                else {
-                    continue;
-                };
-                let weight = nutrient.shortage_weight() * row.area_m2;
-                asks.push(Ask { plot: row.clone(), nutrient: nutrient.clone(), need, weight });
+                let Some(need) = plot.standing.need(nutrient, &way, &growing) else { continue };
+                let need = still_asked(need, nutrient, plot, from, today);
+                if need.kg_per_ha.0 > 0.0 {
+                    let weight = nutrient.shortage_weight() * row.area_m2;
+                    asks.push(Ask { plot: row.clone(), nutrient: nutrient.clone(), need, weight });
+                }
             }
             if plot.outlook.next_test.due && plot.awaiting.is_empty() {
                 due.push((row.clone(), plot.outlook.next_test.clone()));
@@ -102,15 +140,6 @@ impl App {
             let grams = stock.get(&row.id).copied().filter(|grams| *grams > 0.0)?;
             Some((row.id, row.amendment.name, grams))
         });
-        let today = self.today();
-        let mut seasons = self.seasons(actor, id).await?;
-        seasons.retain(|season| season.ends_on >= today);
-        let season = seasons
-            .iter()
-            .filter(|season| season.starts_on > today)
-            .min_by_key(|season| season.starts_on)
-            .or_else(|| seasons.iter().max_by_key(|season| season.starts_on))
-            .cloned();
         Ok(NextSeason {
             guideline: ahead.guideline.title.clone(),
             site: ahead.site,
