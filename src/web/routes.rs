@@ -7,8 +7,8 @@ use super::{
     pages::{
         ahead, amendment_lists, amendments, applications, drift, files, guideline_form, guidelines, harvests, history,
         home, lab_check, ledger, lime, metals, next, nitrogen, opinions, people, plan_caps, plan_form, plan_prints,
-        plan_work, plans, plot, plots, removals, reports, salts, samplings, seasons, settings, setup, sign_in, sites,
-        test_errors, traces, trend, years,
+        plan_why, plan_work, plans, plot, plots, removals, reports, salts, samplings, seasons, settings, setup,
+        sign_in, sites, test_errors, traces, trend, years,
     },
     probes,
 };
@@ -234,6 +234,7 @@ pub fn routes() -> Vec<Route> {
         get("/plans/{plan}/sheet", Reader, plan_prints::sheet),
         get("/plans/{plan}/labels", Reader, plan_prints::labels),
         get("/plans/{plan}/shopping", Reader, plan_prints::shopping),
+        get("/plans/{plan}/why", Reader, plan_why::show),
         get("/plans/{plan}/history", Reader, plans::history),
         get("/settings", Reader, settings::show),
         post("/settings/reading", Reader, settings::set_reading),

@@ -15,6 +15,7 @@ mod clean;
 pub mod doses;
 pub mod explain;
 mod face;
+mod merit;
 pub mod notes;
 pub mod optimise;
 pub mod packs;
@@ -22,14 +23,17 @@ mod passes;
 mod recipe;
 mod required;
 mod stages;
+mod trial;
 pub mod watch;
 
 pub use account::{Account, CapUse, NeedMet, PlotAccount};
 pub use doses::{CarrierMix, Dose, FirstMix, Solution, Weighing, carrier_mix, solution};
-pub use explain::{Change, QuickWhatIf, Served, Unmet, WhatIf, quick_what_ifs, what_if};
+pub use explain::{Change, Served, Unmet, WhatIf, what_if};
+pub use merit::{Merit, Serves, merits};
 pub(crate) use notes::grams;
 pub use notes::{Because, Named, Note};
 pub use packs::Purchase;
+pub use trial::{changes, quickly, try_change};
 pub use watch::{Progress, Watch};
 
 use super::element::Element;

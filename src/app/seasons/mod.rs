@@ -11,13 +11,15 @@ mod overrules;
 mod sheet;
 mod view;
 mod wanted;
+mod why;
 mod work;
 
 pub use forms::{DoseCell, DoseForm, PlanForm, PlanOptions, SeasonForm};
 pub use overrules::{OverruleForm, OverruleRow, published};
 pub use sheet::{CAN_LITRES, Heap, Helping, LITRES_PER_M2, Mix, Sheet, SheetCautions, SheetLine, SheetPlot};
-pub use view::{CapLine, DoseLine, Measure, NeedLine, Outcome, PlanPlot, PlanView, Simplicity};
+pub use view::{CapLine, DoseLine, Measure, NeedLine, Outcome, PlanPlot, PlanView, Simplicity, Stopped};
 pub use wanted::{Sold, SoldLine, WantLine, WantRow, Where};
+pub use why::{Difference, PlanWhy, Tally, Tried};
 pub(in crate::app) use work::Desk;
 pub use work::{Begun, Solving};
 

@@ -23,6 +23,7 @@ pub mod people;
 pub mod plan_caps;
 pub mod plan_form;
 pub mod plan_prints;
+pub mod plan_why;
 pub mod plan_work;
 pub mod plans;
 pub mod plot;

@@ -131,7 +131,6 @@ pub(super) fn cap(view: &PlanView, plot: PlotId, line: &CapLine, may: bool) -> C
 pub(super) fn simplicity(view: &PlanView) -> Vec<(&'static str, String, String)> {
     let Some(Simplicity { recipes, apart }) = view.outcome.simplicity else { return vec![] };
     let money = |minor: f64| show::money(minor.round() as i64, &view.site.currency);
-    let percent = |p: f64| format!("{} %", show::number(p, 1));
     let line = |what, of: &dyn Fn(&Measure) -> String| (what, of(&recipes), of(&apart));
     vec![
         line("Cost, as far as prices are known", &|m| money(m.cost_minor)),
@@ -139,6 +138,11 @@ pub(super) fn simplicity(view: &PlanView) -> Vec<(&'static str, String, String)>
         line("More than needed, on average", &|m| percent(m.over_percent)),
         line("To weigh and carry", &|m| show::mass(m.mass_g)),
     ]
+}
+
+/// Hundredths of all needs, in a tenth: "3.2 %".
+pub(super) fn percent(p: f64) -> String {
+    format!("{}\u{a0}%", show::number(p, 1))
 }
 
 fn said_by(source: &Source) -> String {

@@ -176,7 +176,7 @@ pub(super) fn working_path(plan: PlanId, plot: PlotId, element: Element) -> Stri
     format!("/plans/{plan}/working/{plot}/{}", element.symbol())
 }
 
-fn capitalised(word: &str) -> String {
+pub(super) fn capitalised(word: &str) -> String {
     let mut chars = word.chars();
     chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
 }
@@ -274,7 +274,7 @@ fn lead(view: &PlanView) -> Vec<String> {
 }
 
 /// Sentences that begin with a plot and go on alike, as one: "A1, A2: 3 g of boron …".
-fn together(sentences: &[String]) -> Vec<String> {
+pub(super) fn together(sentences: &[String]) -> Vec<String> {
     let mut groups: Vec<(Vec<&str>, &str)> = Vec::new();
     for sentence in sentences {
         let (head, tail) = sentence.split_once(": ").unwrap_or(("", sentence));
