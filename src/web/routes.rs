@@ -6,9 +6,9 @@ use super::{
     guard::{Gate, pass},
     pages::{
         ahead, amendment_lists, amendments, applications, drift, files, guideline_form, guidelines, harvests, history,
-        home, lab_check, ledger, lime, metals, next, nitrogen, opinions, people, plan_caps, plan_form, plan_prints,
-        plan_why, plan_work, plans, plot, plots, removals, reports, salts, samplings, seasons, settings, setup,
-        sign_in, sites, test_errors, traces, trend, years,
+        home, lab_check, ledger, lime, metals, next, nitrogen, opinions, people, plan_caps, plan_compare, plan_form,
+        plan_prints, plan_trade, plan_why, plan_work, plans, plot, plots, removals, reports, salts, samplings, seasons,
+        settings, setup, sign_in, sites, test_errors, traces, trend, years,
     },
     probes,
 };
@@ -224,6 +224,10 @@ pub fn routes() -> Vec<Route> {
         post("/plans/{plan}/solve", Recorder, plans::solve),
         get("/plans/{plan}/work", Recorder, plan_work::show),
         post("/plans/{plan}/work/stop", Recorder, plan_work::stop),
+        post("/plans/{plan}/undo", Recorder, plan_work::undo),
+        get("/plans/{plan}/compare", Reader, plan_compare::show),
+        get("/plans/{plan}/trade-off", Reader, plan_trade::show),
+        post("/plans/{plan}/trade-off", Recorder, plan_trade::choose),
         post("/plans/{plan}/agree", Recorder, plans::agree),
         post("/plans/{plan}/reopen", Recorder, plans::reopen),
         post("/plans/{plan}/close", Recorder, plans::close),

@@ -57,6 +57,17 @@ pub struct PlanInput {
     pub options: Options,
 }
 
+impl PlanInput {
+    /// Lets a plan be short of such a share of all needs (0.05: five in a hundred, averaged over
+    /// needs and plots) beyond the least possible, to bring less excess.
+    pub fn accept_shortage(&mut self, share: f64) {
+        let needs = |plot: &PlotNeed| plot.need_kg_per_ha.values().filter(|need| **need > 0.0).count() as f64;
+        let area_m2: f64 = self.plots.iter().map(|plot| plot.area_m2).sum();
+        let all = self.plots.iter().map(|plot| plot.area_m2 * needs(plot)).sum::<f64>();
+        self.options.stage_slack[Goal::Shortage as usize] = if area_m2 > 0.0 { share * all / area_m2 } else { 0.0 };
+    }
+}
+
 /// One plot: how large it is, what it needs and what must not be exceeded.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct PlotNeed {

@@ -20,7 +20,7 @@ use crate::{
     },
     app::{Problems, Result, plots::SiteRow, standing::PlotStanding},
     ids::{AmendmentId, DoseId, PlotId},
-    store::{amendments::AmendmentRow, plans::NeedRow},
+    store::{amendments::AmendmentRow, plans::NeedRow, undos::UndoRow},
 };
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -244,6 +244,8 @@ pub struct PlanView {
     /// What is wrong or odd about the doses as they stand, as sentences.
     pub warnings: Vec<String>,
     pub outcome: Outcome,
+    /// The last change of a draft, where it can be undone.
+    pub undo: Option<UndoRow>,
     /// Caps that a steward decided otherwise about.
     pub overrules: Vec<OverruleRow>,
     /// Tests, crops, products or applications have changed since it was worked out.
@@ -497,6 +499,7 @@ pub(super) fn view(loaded: &LoadedPlan, doses: Vec<DoseLine>) -> PlanView {
         plots,
         products: loaded.products.clone(),
         stock_g: loaded.stock_g.clone(),
+        undo: loaded.undo.clone(),
         overrules: loaded.overrules.clone(),
     }
 }

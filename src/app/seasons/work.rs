@@ -276,6 +276,7 @@ impl App {
         let outcome = Outcome::of(&prepared.notes, &solved, apart.as_ref()).to_json();
         let mut write = self.store.write(self.now(), Some(person)).await?;
         let revision = loaded.plan.revision;
+        store::undos::keep(&mut write, id, "solved").await?;
         store::plans::replace_solution(&mut write, id, revision, &fingerprint, &outcome, &needs, &doses).await?;
         store::plans::note_guideline_version(&mut write, id, loaded.guideline.version).await?;
         let summary = format!("The plan {} was worked out: {} doses.", loaded.plan.name, doses.len());
