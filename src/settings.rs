@@ -62,3 +62,7 @@ pub const SOLVE_LEFT_SECONDS: u64 = 15;
 pub const SOLVE_SECONDS: u16 = 5;
 /// The longest that a plan may ask to be searched for, seconds.
 pub const SOLVE_SECONDS_MAX: u16 = 120;
+/// How long a page may try what would be otherwise, milliseconds.
+pub const TRY_MILLISECONDS: u64 = 2_500;
+/// How long a page may work out the points of a trade-off, milliseconds.
+pub const TRADE_MILLISECONDS: u64 = 8_000;

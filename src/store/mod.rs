@@ -24,6 +24,7 @@ pub mod people;
 pub mod plans;
 pub mod plots;
 pub mod samplings;
+pub mod undos;
 mod values;
 pub mod years;
 

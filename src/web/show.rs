@@ -133,12 +133,22 @@ pub fn moment(at: Timestamp) -> String {
     at.strftime("%-d\u{a0}%b\u{a0}%Y, %H:%M\u{a0}UTC").to_string()
 }
 
-/// Money, from minor units and an ISO 4217 code: "£12.50", "1,200 JPY".
-pub fn money(minor: i64, currency: &str) -> String {
-    let decimals = match currency {
+/// Digits after the point of a currency.
+fn minor_digits(currency: &str) -> i32 {
+    match currency {
         "JPY" | "KRW" | "CLP" | "ISK" | "VND" => 0,
         _ => 2,
-    };
+    }
+}
+
+/// Money on the scale of a chart, from minor units.
+pub fn major(minor: f64, currency: &str) -> f64 {
+    minor / 10f64.powi(minor_digits(currency))
+}
+
+/// Money, from minor units and an ISO 4217 code: "£12.50", "1,200 JPY".
+pub fn money(minor: i64, currency: &str) -> String {
+    let decimals = minor_digits(currency);
     let amount = number(minor as f64 / 10f64.powi(decimals), decimals as usize);
     let (minus, amount) = amount.strip_prefix('−').map_or(("", amount.as_str()), |rest| ("−", rest));
     match currency {

@@ -26,6 +26,7 @@ mod own_guideline_pages;
 mod own_guidelines;
 mod plan_pages;
 mod plan_wants;
+mod plan_why;
 mod plan_wishes;
 mod plans;
 mod print_pages;

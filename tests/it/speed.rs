@@ -122,16 +122,18 @@ fn quick_answers_to_what_if_agree_with_full_ones() {
     let mut input = small(4);
     input.options.budget_minor = None;
     let plan = solve(&input);
-    let quick = quick_what_ifs(&input, &plan);
-    assert!(quick.iter().any(|q| matches!(q.change, Change::CapsRaised { .. })));
-    assert!(quick.iter().any(|q| matches!(q.change, Change::WithoutProduct(_))));
-    for tried in quick {
-        let full = what_if(&input, &plan, tried.change.clone());
-        assert_eq!(tried.before, [full.before[0], full.before[1], full.before[2]]);
-        for goal in 0..2 {
-            let (q, f) = (tried.after[goal], full.after[goal]);
-            assert!((q - f).abs() <= 1e-6 * (1.0 + f), "{:?}: {q} quickly, {f} in full", tried.change);
+    let base = quickly(&input, &watch::Unwatched);
+    assert!(base.cost_minor >= value(&plan, Goal::Cost) - 1e-6);
+    let tried = changes(&input, &base);
+    assert!(tried.iter().any(|c| matches!(c, Change::CapsRaised { .. })), "{tried:?}");
+    assert!(tried.iter().any(|c| matches!(c, Change::WithoutProduct(_))));
+    assert!(tried.iter().any(|c| matches!(c, Change::PriceRaised { .. })));
+    for change in tried {
+        let quick = try_change(&input, &base, &change, &watch::Unwatched);
+        let full = what_if(&input, &plan, change.clone());
+        for (q, f) in [(quick.relative_shortage, full.after[0]), (quick.relative_excess, full.after[1])] {
+            assert!((q - f).abs() <= 1e-6 * (1.0 + f), "{change:?}: {q} quickly, {f} in full");
         }
-        assert!(tried.after[2] >= full.after[2] - 1e-6, "{:?}: {tried:?} {:?}", tried.change, full.after);
+        assert!(quick.cost_minor >= full.after[2] - 1e-6, "{change:?}: {} {:?}", quick.cost_minor, full.after);
     }
 }

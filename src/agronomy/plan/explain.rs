@@ -4,12 +4,10 @@
 
 use super::super::element::Element;
 use super::account::{Account, totals_g};
-use super::clean::{Plot, Problem, Stop, clean, named};
+use super::clean::{Plot, Problem, Stop, named};
 use super::notes::{Because, Named, grams};
-use super::optimise::Microlp;
-use super::stages::run_quickly;
-use super::{Goal, Key, Options, Pack, Plan, PlanInput, Stage, solve};
-use std::{collections::BTreeSet, fmt};
+use super::{Goal, Key, Options, Plan, PlanInput, Stage, solve};
+use std::fmt;
 
 /// Shortage below this share of the need is not worth a word.
 const NOTICEABLE: f64 = 1e-4;
@@ -38,11 +36,18 @@ pub struct Unmet {
     pub because: Vec<Because>,
 }
 
+impl Unmet {
+    /// The reasons in words, each once.
+    pub fn reasons(&self) -> Vec<String> {
+        sentences(&self.because)
+    }
+}
+
 impl fmt::Display for Unmet {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let (short, need) = (grams(self.short_g), grams(self.need_g));
         write!(f, "{}: {short} of the {need} of {} are not supplied", self.plot, self.element.name())?;
-        let reasons = sentences(&self.because);
+        let reasons = self.reasons();
         if reasons.is_empty() { f.write_str(".") } else { write!(f, ": {}.", reasons.join("; ")) }
     }
 }
@@ -229,6 +234,8 @@ pub enum Change {
     CapsRaised { element: Element, share: f64 },
     /// The product costs more by this share.
     PriceRaised { product: Key, share: f64 },
+    /// The caps on a product or a group of that name are higher by this share on every plot.
+    GroupCapsRaised { label: String, share: f64 },
     /// So much more may be spent.
     BudgetRaised { by_minor: i64 },
 }
@@ -260,52 +267,13 @@ pub fn what_if(input: &PlanInput, base: &Plan, change: Change) -> WhatIf {
     WhatIf { change, before: values(&base.stages), after: values(&plan.stages), shortages, plan }
 }
 
-/// What a change would do to the first three goals.
-#[derive(Clone, Debug, PartialEq)]
-pub struct QuickWhatIf {
-    pub change: Change,
-    /// Shortage, excess and cost of the plan and with the change. The first two are as exact as
-    /// the plan's. The cost with the change is that of packs found quickly: what a full search
-    /// would find is no dearer.
-    pub before: [f64; 3],
-    pub after: [f64; 3],
-}
-
-/// Tries, one at a time: each element's caps a tenth higher, each product of the plan missing,
-/// each product that is bought a fifth dearer. Quick enough for a page: nothing is searched to its end.
-pub fn quick_what_ifs(input: &PlanInput, base: &Plan) -> Vec<QuickWhatIf> {
-    let capped: BTreeSet<Element> = input.plots.iter().flat_map(|plot| plot.caps.keys().copied()).collect();
-    let caps = capped.into_iter().map(|element| Change::CapsRaised { element, share: 0.1 });
-    let shopping = &base.account.shopping;
-    let missing = shopping.iter().map(|line| Change::WithoutProduct(line.product.key));
-    let bought = shopping.iter().filter(|line| line.cost_minor.is_some_and(|cost| cost > 0.0));
-    let dearer = bought.map(|line| Change::PriceRaised { product: line.product.key, share: 0.2 });
-    let [shortage, excess, cost, ..] = values(&base.stages);
-    let quick = |change: Change| {
-        let (problem, _) = clean(&changed(input, &change));
-        let [now_short, now_over, now_cost, ..] = values(&run_quickly(&problem, &input.options, &Microlp));
-        // The plan itself stays possible where only a price changed, and costs so much then.
-        let as_it_is = match change {
-            Change::PriceRaised { product, share } => {
-                let lines = shopping.iter().filter(|line| line.product.key == product);
-                let dearer = |pack: &Pack| pack.price_minor.map_or(0.0, |price| (price as f64 * share).round());
-                cost + lines.flat_map(|line| &line.packs).map(|(pack, count)| count * dearer(pack)).sum::<f64>()
-            }
-            _ => f64::INFINITY,
-        };
-        let after = [now_short, now_over, now_cost.min(as_it_is)];
-        QuickWhatIf { change, before: [shortage, excess, cost], after }
-    };
-    caps.chain(missing).chain(dearer).map(quick).collect()
-}
-
 /// Goal values in the order of [`Goal::ALL`].
 fn values(stages: &[Stage]) -> [f64; 5] {
     Goal::ALL.map(|goal| stages.iter().find(|s| s.goal == goal).map_or(0.0, |s| s.value))
 }
 
 /// The input with the change.
-fn changed(input: &PlanInput, change: &Change) -> PlanInput {
+pub(super) fn changed(input: &PlanInput, change: &Change) -> PlanInput {
     let mut changed = input.clone();
     match change {
         Change::CapRaised { plot, element, by_kg_per_ha } => {
@@ -317,6 +285,10 @@ fn changed(input: &PlanInput, change: &Change) -> PlanInput {
         }
         Change::CapsRaised { element, share } => {
             let caps = changed.plots.iter_mut().filter_map(|plot| plot.caps.get_mut(element));
+            caps.for_each(|cap| cap.left_kg_per_ha += cap.left_kg_per_ha.max(0.0) * share);
+        }
+        Change::GroupCapsRaised { label, share } => {
+            let caps = changed.plots.iter_mut().flat_map(|plot| &mut plot.group_caps).filter(|cap| cap.label == *label);
             caps.for_each(|cap| cap.left_kg_per_ha += cap.left_kg_per_ha.max(0.0) * share);
         }
         Change::PriceRaised { product, share } => {

@@ -15,6 +15,7 @@ mod clean;
 pub mod doses;
 pub mod explain;
 mod face;
+mod merit;
 pub mod notes;
 pub mod optimise;
 pub mod packs;
@@ -22,14 +23,17 @@ mod passes;
 mod recipe;
 mod required;
 mod stages;
+mod trial;
 pub mod watch;
 
 pub use account::{Account, CapUse, NeedMet, PlotAccount};
 pub use doses::{CarrierMix, Dose, FirstMix, Solution, Weighing, carrier_mix, solution};
-pub use explain::{Change, QuickWhatIf, Served, Unmet, WhatIf, quick_what_ifs, what_if};
+pub use explain::{Change, Served, Unmet, WhatIf, what_if};
+pub use merit::{Merit, Serves, merits};
 pub(crate) use notes::grams;
 pub use notes::{Because, Named, Note};
 pub use packs::Purchase;
+pub use trial::{changes, quickly, try_change};
 pub use watch::{Progress, Watch};
 
 use super::element::Element;
@@ -51,6 +55,17 @@ pub struct PlanInput {
     pub products: Vec<Product>,
     pub locks: Vec<Lock>,
     pub options: Options,
+}
+
+impl PlanInput {
+    /// Lets a plan be short of such a share of all needs (0.05: five in a hundred, averaged over
+    /// needs and plots) beyond the least possible, to bring less excess.
+    pub fn accept_shortage(&mut self, share: f64) {
+        let needs = |plot: &PlotNeed| plot.need_kg_per_ha.values().filter(|need| **need > 0.0).count() as f64;
+        let area_m2: f64 = self.plots.iter().map(|plot| plot.area_m2).sum();
+        let all = self.plots.iter().map(|plot| plot.area_m2 * needs(plot)).sum::<f64>();
+        self.options.stage_slack[Goal::Shortage as usize] = if area_m2 > 0.0 { share * all / area_m2 } else { 0.0 };
+    }
 }
 
 /// One plot: how large it is, what it needs and what must not be exceeded.

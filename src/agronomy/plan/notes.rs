@@ -110,6 +110,27 @@ pub enum Because {
     Search,
 }
 
+impl Because {
+    /// What kind of thing stopped it, in a word or two.
+    pub const fn kind(&self) -> &'static str {
+        match self {
+            Because::NoProduct => "no product",
+            Because::NotAllowed(_) => "kept off",
+            Because::Cap { .. } => "cap",
+            Because::RateLimit(_) => "most of a product",
+            Because::Locked(_) => "kept dose",
+            Because::Supply(_) => "stock and packs",
+            Because::Budget => "budget",
+            Because::ProductCount => "number of products",
+            Because::Passes => "passes",
+            Because::OneRecipe => "one recipe",
+            Because::Accepted => "accepted",
+            Because::Scale => "scale",
+            Because::Search => "search",
+        }
+    }
+}
+
 /// Grams with a precision that suits a kitchen scale.
 pub(crate) fn grams(g: f64) -> String {
     Grams(g).words()

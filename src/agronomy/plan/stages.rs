@@ -14,7 +14,7 @@ use super::clean::{Plot, Problem, Target};
 use super::face::{self, Face};
 use super::notes::Note;
 use super::optimise::{Effort, Failure, Solver};
-use super::watch::{Progress, Unwatched, Watch};
+use super::watch::{Progress, Watch};
 use super::{Goal, Options, Stage, packs};
 use model::{Bound, Kept, Places, Scope};
 use std::time::Duration;
@@ -68,26 +68,16 @@ pub(super) fn run(problem: &Problem, options: &Options, solver: &dyn Solver, wat
     search.products();
     search.mass();
     search.ties();
-    let notes = search
-        .stages
-        .iter()
-        .filter(|s| s.goal <= Goal::Cost && !s.proven)
-        .map(|s| Note::NotProven { goal: s.goal, gap: s.gap })
-        .collect();
-    let mut class_of = vec![0; problem.plots.len()];
-    for (c, class) in search.classes.iter().enumerate() {
-        class.plots.iter().for_each(|&b| class_of[b] = c);
-    }
-    Found { class_of, rates: search.rates, stages: search.stages, notes }
+    search.found()
 }
 
 /// Settles shortage, excess and cost only, the cost by the cheap search for a start alone:
 /// no worse than what [`run`] finds by so much as its search for whole packs brings.
-pub(super) fn run_quickly(problem: &Problem, options: &Options, solver: &dyn Solver) -> Vec<Stage> {
+pub(super) fn run_quickly(problem: &Problem, options: &Options, solver: &dyn Solver, watch: &dyn Watch) -> Found {
     let few = Options { node_limit: 1, ..options.clone() };
-    let mut search = Search::new(problem, &few, solver, &Unwatched);
+    let mut search = Search::new(problem, &few, solver, watch);
     search.first_goals();
-    search.stages
+    search.found()
 }
 
 struct Search<'a> {
@@ -147,6 +137,16 @@ impl<'a> Search<'a> {
         }
     }
 
+    fn found(self) -> Found {
+        let unproven = |s: &&Stage| s.goal <= Goal::Cost && !s.proven;
+        let notes = self.stages.iter().filter(unproven).map(|s| Note::NotProven { goal: s.goal, gap: s.gap }).collect();
+        let mut class_of = vec![0; self.problem.plots.len()];
+        for (c, class) in self.classes.iter().enumerate() {
+            class.plots.iter().for_each(|&b| class_of[b] = c);
+        }
+        Found { class_of, rates: self.rates, stages: self.stages, notes }
+    }
+
     fn plot(&self, class: usize) -> &'a Plot {
         &self.problem.plots[self.classes[class].plots[0]]
     }
@@ -201,6 +201,12 @@ impl<'a> Search<'a> {
             } else {
                 return self.cost();
             }
+        } else if !shared {
+            // Without slack each plot is quickly planned: a sound start, should there be no time for better.
+            self.each_apart();
+            let start = std::mem::take(&mut self.rates);
+            self.start_again();
+            self.rates = start;
         }
         let all = self.everything();
         let done = self.settle(Goal::Shortage, &all);

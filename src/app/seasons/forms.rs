@@ -35,6 +35,8 @@ const PASSES: Limits =
     Limits { what: "A number of passes", unit: "", low: Low::AtLeast(1.0), at_most: 20.0, decimals: 0 };
 const SEASONS: Limits =
     Limits { what: "A number of seasons", unit: "", low: Low::AtLeast(1.0), at_most: 10.0, decimals: 0 };
+const ACCEPT: Limits =
+    Limits { what: "A share of the needs", unit: "%", low: Low::AtLeast(0.0), at_most: 50.0, decimals: 2 };
 const SEARCH: Limits = Limits {
     what: "A time to search",
     unit: "seconds",
@@ -96,6 +98,8 @@ pub struct PlanOptions {
     pub wants: Vec<WantRow>,
     /// When the doses will go on: the caps' twelve months end then.
     pub spread_on: Option<Date>,
+    /// So many hundredths of all needs may be left short, to bring less of what is not needed.
+    pub accept_short_percent: Option<f64>,
     /// How long to search, seconds; `None` is [`SOLVE_SECONDS`].
     pub search_seconds: Option<u16>,
 }
@@ -160,6 +164,8 @@ pub struct PlanForm {
     /// What is wanted, line by line.
     #[serde(skip)]
     pub wants: Vec<WantLine>,
+    /// Hundredths of all needs; empty is none.
+    pub accept_short_percent: String,
     /// Seconds; empty is the usual.
     pub search_seconds: String,
     /// Of the plan that was read, when one is changed.
@@ -191,6 +197,7 @@ impl PlanForm {
             list: options.list.clone().unwrap_or_default(),
             recipes: if options.recipes { "yes".into() } else { String::new() },
             wants: options.wants.iter().map(WantLine::of).collect(),
+            accept_short_percent: plain(options.accept_short_percent),
             search_seconds: options.search_seconds.map(|n| n.to_string()).unwrap_or_default(),
             revision: 0,
         }
@@ -217,6 +224,9 @@ impl PlanForm {
             sold: Sold::read(&self.sold).unwrap_or_default(),
             list: Some(self.list.trim().to_owned()).filter(|list| !list.is_empty()),
             recipes: self.recipes == "yes",
+            accept_short_percent: problems
+                .optional_number("accept_short_percent", &self.accept_short_percent, &ACCEPT)
+                .filter(|percent| *percent > 0.0),
             search_seconds: problems.optional_number("search_seconds", &self.search_seconds, &SEARCH).map(|n| n as u16),
             ..PlanOptions::default()
         };

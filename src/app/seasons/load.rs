@@ -36,6 +36,7 @@ use crate::{
         self, Db,
         amendments::{AmendmentRow, PackRow},
         plans::NeedRow,
+        undos::UndoRow,
     },
 };
 use jiff::civil::Date;
@@ -64,6 +65,8 @@ pub struct LoadedPlan {
     /// What was put on up to the day of spreading, less what fulfils this plan's doses.
     pub applications: BTreeMap<PlotId, Vec<Application>>,
     pub promised: Promised,
+    /// The last change of a draft, where it can be undone.
+    pub undo: Option<UndoRow>,
     /// Caps that a steward decided otherwise about.
     pub overrules: Vec<OverruleRow>,
     overruled: BTreeMap<(Key, Counted), Overruled>,
@@ -123,6 +126,11 @@ pub fn need_rows(prepared: &Prepared, short_g: impl Fn(Key, Element) -> f64) -> 
 
 impl App {
     pub(super) async fn load_plan(&self, id: PlanId) -> Result<LoadedPlan> {
+        self.load_plan_with(id, &BTreeSet::new()).await
+    }
+
+    /// The same with more products, whose doses are to be judged too.
+    pub(super) async fn load_plan_with(&self, id: PlanId, more: &BTreeSet<AmendmentId>) -> Result<LoadedPlan> {
         let mut read = self.store.read().await?;
         let plan = found(store::plans::plan(&mut read, id).await?, "plan")?;
         let season = found(store::plans::season(&mut read, plan.season).await?, "season")?;
@@ -142,12 +150,13 @@ impl App {
         let doses = store::plans::doses_of(&mut read, id).await?;
         let ticked: BTreeSet<AmendmentId> = store::plans::products_of(&mut read, id).await?.into_iter().collect();
         let mut wanted = ticked.clone();
-        wanted.extend(doses.iter().map(|d| d.amendment));
+        wanted.extend(doses.iter().map(|d| d.amendment).chain(more.iter().copied()));
         let all = store::amendments::all(&mut read, self.today(), true).await?;
         let promised = promised(&mut read, &plan, spread_on, site.scale_step_g, &all).await?;
         let all: Vec<AmendmentRow> = all.into_iter().map(with_cautions).collect();
         let sides = all.iter().filter_map(|row| Some((row.amendment.name.clone(), side(&row.amendment)?))).collect();
         let mut products: Vec<_> = all.into_iter().filter(|row| wanted.contains(&row.id)).collect();
+        let undo = if plan.state == "draft" { store::undos::last(&mut read, id).await? } else { None };
         let overrules = store::overrules::of_plan(&mut read, id).await?;
         let decided = |row: &OverruleRow| overruled(row, self.clock.day_of(row.decided_at));
         let overruled = overrules.iter().filter_map(decided).collect();
@@ -191,6 +200,7 @@ impl App {
             growing,
             applications,
             promised,
+            undo,
             overrules,
             overruled,
             listings,
@@ -285,10 +295,14 @@ impl LoadedPlan {
                 names.join(", ")
             ));
         }
-        match &self.settled {
+        let mut prepared = match &self.settled {
             Some(settled) => prepared.with_needs(settled),
             None => prepared,
+        };
+        if let Some(percent) = self.options.accept_short_percent {
+            prepared.input.accept_shortage(percent / 100.0);
         }
+        prepared
     }
 
     /// What went on a plot that lime must be kept apart from, and lime.

@@ -5,19 +5,26 @@
 //! a plan's doses is worked out from the same inputs by the same code that solved it, so
 //! an edited dose and a solved one are judged alike.
 
+mod compare;
 mod forms;
 mod load;
 mod overrules;
 mod sheet;
+mod trade;
+mod undo;
 mod view;
 mod wanted;
+mod why;
 mod work;
 
+pub use compare::{Comparison, Side, SidePlot, With};
 pub use forms::{DoseCell, DoseForm, PlanForm, PlanOptions, SeasonForm};
 pub use overrules::{OverruleForm, OverruleRow, published};
 pub use sheet::{CAN_LITRES, Heap, Helping, LITRES_PER_M2, Mix, Sheet, SheetCautions, SheetLine, SheetPlot};
-pub use view::{CapLine, DoseLine, Measure, NeedLine, Outcome, PlanPlot, PlanView, Simplicity};
+pub use trade::{Point, Step, TradeForm, TradeOff};
+pub use view::{CapLine, DoseLine, Measure, NeedLine, Outcome, PlanPlot, PlanView, Simplicity, Stopped};
 pub use wanted::{Sold, SoldLine, WantLine, WantRow, Where};
+pub use why::{Difference, PlanWhy, Tally, Tried};
 pub(in crate::app) use work::Desk;
 pub use work::{Begun, Solving};
 
@@ -39,7 +46,10 @@ use crate::{
 use std::collections::{BTreeMap, BTreeSet};
 
 pub use super::undone::LeftBy;
-pub use crate::store::plans::{CroppingRow, DoseRow, PlanRow, SeasonRow};
+pub use crate::store::{
+    plans::{CroppingRow, DoseRow, PlanRow, SeasonRow},
+    undos::UndoRow,
+};
 
 /// A season with its plans and crops.
 #[derive(Clone, Debug)]
@@ -200,6 +210,7 @@ impl App {
         let plan = self.draft(id).await?;
         let new: NewPlan = form.read(plan.season, self.today(), self.version_followed(&form.guideline).await?)?;
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
+        store::undos::keep(&mut write, id, "choices").await?;
         store::plans::update_plan(&mut write, id, read_revision(form.revision, &plan), &new).await?;
         write
             .commit(Change::new(
@@ -234,6 +245,10 @@ impl App {
         unchanged(form, &plan)?;
         let loaded = self.load_plan(id).await?;
         let lines = form.read(&loaded)?;
+        // Saved as it was, it changes nothing, and there is nothing to undo.
+        let same =
+            |d: &DoseLine| loaded.doses.iter().any(|s| DoseLine::saved(s) == *d) || d.id.is_none() && d.mass_g <= 0.0;
+        let changed = !lines.iter().all(same);
         let doses: Vec<NewDose> = lines
             .iter()
             .filter(|line| line.mass_g > 0.0 || line.locked)
@@ -253,6 +268,9 @@ impl App {
         judged.caps_kept()?;
         let (needs, outcome) = (judged.need_rows(), judged.outcome.to_json());
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
+        if changed {
+            store::undos::keep(&mut write, id, "doses").await?;
+        }
         store::plans::replace_solution(&mut write, id, revision, &fingerprint, &outcome, &needs, &doses).await?;
         store::plans::note_guideline_version(&mut write, id, loaded.guideline.version).await?;
         write

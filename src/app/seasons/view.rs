@@ -10,6 +10,7 @@ use crate::{
     agronomy::{
         cap::Counted,
         crop::Crop,
+        element::Element,
         need::{Need, Way},
         plan::{self, Account, Purchase, account::PlotAccount, grams},
         quantity::Grams,
@@ -19,7 +20,7 @@ use crate::{
     },
     app::{Problems, Result, plots::SiteRow, standing::PlotStanding},
     ids::{AmendmentId, DoseId, PlotId},
-    store::{amendments::AmendmentRow, plans::NeedRow},
+    store::{amendments::AmendmentRow, plans::NeedRow, undos::UndoRow},
 };
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -106,6 +107,41 @@ pub struct Outcome {
     pub edited: bool,
     /// What one recipe for each block costs, where that was asked for.
     pub simplicity: Option<Simplicity>,
+    /// The needs left unmet with what stopped each, by kind.
+    pub stopped: Vec<Stopped>,
+}
+
+/// A need left unmet, and what stopped it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Stopped {
+    /// The name of the plot.
+    pub plot: String,
+    pub element: Element,
+    pub need_g: f64,
+    pub short_g: f64,
+    /// In a word or two each: "cap", "budget".
+    pub kinds: Vec<String>,
+    /// As parts of a sentence.
+    pub reasons: Vec<String>,
+}
+
+impl Stopped {
+    fn of(unmet: &plan::Unmet) -> Stopped {
+        let mut kinds: Vec<String> = Vec::new();
+        for kind in unmet.because.iter().map(plan::Because::kind) {
+            if !kinds.iter().any(|other| other == kind) {
+                kinds.push(kind.into());
+            }
+        }
+        Stopped {
+            plot: unmet.plot.to_string(),
+            element: unmet.element,
+            need_g: unmet.need_g,
+            short_g: unmet.short_g,
+            kinds,
+            reasons: unmet.reasons(),
+        }
+    }
 }
 
 /// The same plan with one recipe for each block, and bed by bed.
@@ -128,8 +164,7 @@ pub struct Measure {
 }
 
 impl Measure {
-    fn of(plan: &plan::Plan) -> Measure {
-        let account = &plan.account;
+    pub(super) fn of(account: &Account) -> Measure {
         let area: f64 = account.plots.iter().map(|plot| plot.area_m2).sum();
         let each = |count: fn(&plan::NeedMet) -> bool| -> f64 {
             let of = |plot: &PlotAccount| plot.needs.iter().filter(|n| count(n)).count() as f64 * plot.area_m2;
@@ -155,7 +190,9 @@ impl Outcome {
             gap: plan.gap,
             proven: plan.proven,
             edited: false,
-            simplicity: apart.map(|apart| Simplicity { recipes: Measure::of(plan), apart: Measure::of(apart) }),
+            simplicity: apart
+                .map(|apart| Simplicity { recipes: Measure::of(&plan.account), apart: Measure::of(&apart.account) }),
+            stopped: plan.unmet.iter().filter(|u| !is_rounding(u)).map(Stopped::of).collect(),
         }
     }
 
@@ -170,7 +207,7 @@ impl Outcome {
     /// The same after a hand edit: what was said of the solved doses no longer holds.
     pub(super) fn edited(&self) -> Outcome {
         let notes = self.notes.clone();
-        Outcome { edited: true, unmet: vec![], gap: None, proven: false, notes, simplicity: None }
+        Outcome { edited: true, notes, ..Outcome::default() }
     }
 }
 
@@ -207,6 +244,8 @@ pub struct PlanView {
     /// What is wrong or odd about the doses as they stand, as sentences.
     pub warnings: Vec<String>,
     pub outcome: Outcome,
+    /// The last change of a draft, where it can be undone.
+    pub undo: Option<UndoRow>,
     /// Caps that a steward decided otherwise about.
     pub overrules: Vec<OverruleRow>,
     /// Tests, crops, products or applications have changed since it was worked out.
@@ -354,7 +393,7 @@ impl PlanView {
 /// soil test is that exact. The record keeps it all the same.
 const NEARLY: f64 = 0.05;
 
-fn nearly(short_g: f64, need_g: f64) -> bool {
+pub(super) fn nearly(short_g: f64, need_g: f64) -> bool {
     short_g <= need_g * NEARLY
 }
 
@@ -460,6 +499,7 @@ pub(super) fn view(loaded: &LoadedPlan, doses: Vec<DoseLine>) -> PlanView {
         plots,
         products: loaded.products.clone(),
         stock_g: loaded.stock_g.clone(),
+        undo: loaded.undo.clone(),
         overrules: loaded.overrules.clone(),
     }
 }

@@ -107,6 +107,20 @@ impl Desk {
         }
     }
 
+    /// Works something out beside the plans, in one of their places; `None` where none is free soon.
+    pub async fn aside<T: Send + 'static>(&self, work: impl FnOnce() -> T + Send + 'static) -> Result<Option<T>> {
+        let wait = Duration::from_millis(SOLVE_SHOWN_AFTER_MILLISECONDS);
+        let Ok(slot) = tokio::time::timeout(wait, self.slots.clone().acquire_owned()).await else { return Ok(None) };
+        let slot = slot.map_err(|_| Error::Busy)?;
+        // The place stays taken until the work has ended, though nobody may wait for it any more.
+        let work = move || {
+            let done = work();
+            drop(slot);
+            done
+        };
+        tokio::task::spawn_blocking(work).await.map(Some).map_err(|e| Error::Internal(e.to_string()))
+    }
+
     fn find(&self, plan: PlanId) -> Option<Arc<Card>> {
         hold(&self.cards).get(&plan).cloned()
     }
@@ -262,6 +276,7 @@ impl App {
         let outcome = Outcome::of(&prepared.notes, &solved, apart.as_ref()).to_json();
         let mut write = self.store.write(self.now(), Some(person)).await?;
         let revision = loaded.plan.revision;
+        store::undos::keep(&mut write, id, "solved").await?;
         store::plans::replace_solution(&mut write, id, revision, &fingerprint, &outcome, &needs, &doses).await?;
         store::plans::note_guideline_version(&mut write, id, loaded.guideline.version).await?;
         let summary = format!("The plan {} was worked out: {} doses.", loaded.plan.name, doses.len());

@@ -5,10 +5,12 @@
 //! says in words and in a table what it draws. It must never join points that do not
 //! compare, and never compute a measurement: callers bring ratios and limits.
 
+mod curve;
 mod small;
 mod strip;
 mod trend;
 
+pub use curve::{Curve, CurvePoint};
 pub use small::{Small, SmallPoint};
 pub use strip::{Dose, Strip, Track, place};
 pub use trend::{Mark, Point, Segment, Trend};

@@ -10,12 +10,12 @@ use crate::{
     agronomy::{
         cap::{Counted, Grounds, SeasonCap},
         element::Element,
-        plan::doses::wants_carrier,
+        plan::{Pack, Purchase, doses::wants_carrier},
         quantity::KgPerHa,
         source::{Citation, Evidence, Source},
     },
-    app::seasons::{CapLine, Measure, OverruleForm, PlanView, Sheet, Simplicity, published},
-    ids::{OverruleId, PlanId, PlotId},
+    app::seasons::{CapLine, Measure, OverruleForm, PlanView, Sheet, Simplicity, Sold, published},
+    ids::{AmendmentId, OverruleId, PlanId, PlotId},
     web::{
         error::{Error, Result},
         form::Form,
@@ -131,7 +131,6 @@ pub(super) fn cap(view: &PlanView, plot: PlotId, line: &CapLine, may: bool) -> C
 pub(super) fn simplicity(view: &PlanView) -> Vec<(&'static str, String, String)> {
     let Some(Simplicity { recipes, apart }) = view.outcome.simplicity else { return vec![] };
     let money = |minor: f64| show::money(minor.round() as i64, &view.site.currency);
-    let percent = |p: f64| format!("{} %", show::number(p, 1));
     let line = |what, of: &dyn Fn(&Measure) -> String| (what, of(&recipes), of(&apart));
     vec![
         line("Cost, as far as prices are known", &|m| money(m.cost_minor)),
@@ -139,6 +138,53 @@ pub(super) fn simplicity(view: &PlanView) -> Vec<(&'static str, String, String)>
         line("More than needed, on average", &|m| percent(m.over_percent)),
         line("To weigh and carry", &|m| show::mass(m.mass_g)),
     ]
+}
+
+/// That a draft follows a newer version of its guideline than it was worked out under.
+pub(super) fn moved(view: &PlanView) -> Option<String> {
+    let was = view.worked_out_under()?;
+    Some(format!(
+        "This draft was worked out under version {was}, and is now read by {}. Work it out again to take it in.",
+        view.guideline_title
+    ))
+}
+
+/// Products to buy whose price is not known.
+pub(super) fn unpriced(view: &PlanView) -> Vec<String> {
+    let lines = view.shopping.iter().filter(|line| {
+        line.packs.iter().any(|(pack, count)| *count > 0.0 && pack.price_minor.is_none()) && !line.packs.is_empty()
+    });
+    lines.map(|line| line.product.name.clone()).collect()
+}
+
+/// What is to be bought for the doses as they stand, a line to a product.
+pub(super) fn to_buy(view: &PlanView) -> Vec<String> {
+    let line = |line: &Purchase| {
+        let id = AmendmentId(i64::from(line.product.key));
+        let packs: Vec<String> = line.packs.iter().map(|(pack, count)| packs(view.sold(id), pack, *count)).collect();
+        let cost = line.cost_minor.filter(|cost| *cost > 0.0);
+        let cost = cost.map(|cost| format!(", {}", show::money(cost.round() as i64, &view.site.currency)));
+        format!("{}: {}{}", line.product, packs.join(" and "), cost.unwrap_or_default())
+    };
+    view.shopping.iter().filter(|line| !line.packs.is_empty()).map(line).collect()
+}
+
+/// So many packs, as they are sold.
+pub(super) fn packs(sold: Sold, pack: &Pack, count: f64) -> String {
+    match sold {
+        Sold::Loose => format!("loose, from packs of {}", show::mass(pack.mass_g)),
+        Sold::Halves => {
+            let halves = if count == 1.0 { "half" } else { "halves" };
+            let whole = show::mass(pack.mass_g * 2.0);
+            format!("{}\u{a0}{halves} of a pack of {whole}", show::number(count, 0))
+        }
+        Sold::Whole => format!("{}\u{a0}×\u{a0}{}", show::number(count, 0), show::mass(pack.mass_g)),
+    }
+}
+
+/// Hundredths of all needs, in a tenth: "3.2 %".
+pub(super) fn percent(p: f64) -> String {
+    format!("{}\u{a0}%", show::number(p, 1))
 }
 
 fn said_by(source: &Source) -> String {

@@ -2,8 +2,8 @@
 //! by product or by round; labels for the weighed bags; and the shopping list by supplier.
 
 use super::{
-    plan_caps::decisions,
-    plans::{under_plan, unpriced},
+    plan_caps::{decisions, packs as packs_words, unpriced},
+    plans::under_plan,
     plots::titled,
 };
 use crate::{
@@ -372,18 +372,7 @@ fn suppliers(view: &PlanView, packs: &BTreeMap<AmendmentId, Vec<PackRow>>) -> (V
         let id = AmendmentId(i64::from(line.product.key));
         let on_sale = packs.get(&id).unwrap_or(&none);
         let bought: Vec<_> = line.packs.iter().filter(|(_, count)| *count > 0.0).copied().collect();
-        let buy: Vec<String> = bought
-            .iter()
-            .map(|(pack, count)| match view.sold(id) {
-                Sold::Loose => format!("loose, from packs of {}", show::mass(pack.mass_g)),
-                Sold::Halves => {
-                    let halves = if *count == 1.0 { "half" } else { "halves" };
-                    let whole = show::mass(pack.mass_g * 2.0);
-                    format!("{}\u{a0}{halves} of a pack of {whole}", show::number(*count, 0))
-                }
-                Sold::Whole => format!("{}\u{a0}×\u{a0}{}", show::number(*count, 0), show::mass(pack.mass_g)),
-            })
-            .collect();
+        let buy: Vec<String> = bought.iter().map(|(pack, count)| packs_words(view.sold(id), pack, *count)).collect();
         // Where a pack's supplier is not written down, the product's is.
         let of_pack = bought.iter().find_map(|(pack, _)| {
             // Half of a pack is a pack of half the mass.

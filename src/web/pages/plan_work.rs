@@ -7,7 +7,7 @@ use super::{
 };
 use crate::{
     agronomy::plan::{Goal, Progress},
-    app::seasons::{Begun, Solving},
+    app::seasons::{Begun, Solving, UndoRow},
     ids::PlanId,
     web::{
         error::{Error, Result},
@@ -63,6 +63,26 @@ pub async fn show(cx: Cx, Path(plan): Path<PlanId>) -> Result<Response> {
 pub async fn stop(cx: Cx, Path(plan): Path<PlanId>) -> Result<Response> {
     cx.app.stop_solving(&cx.actor, plan).await?;
     Ok(see(format!("{}/work", path(plan))).into_response())
+}
+
+/// `POST /plans/{plan}/undo`: a draft again as it was before its last change.
+pub async fn undo(cx: Cx, Path(plan): Path<PlanId>, form: Form) -> Result<Response> {
+    match cx.app.undo_plan(&cx.actor, plan, form.value("revision").trim().parse().ok()).await {
+        Ok(()) => Ok(see(path(plan)).say("Undone. To have it back, undo the undoing.").into_response()),
+        Err(error) => refused(&cx, plan, Form::new(), error).await,
+    }
+}
+
+/// What the last change of a draft was, as a sentence.
+pub(super) fn undo_words(undo: &UndoRow) -> String {
+    let what = match undo.change.as_str() {
+        "doses" => "doses were saved by hand",
+        "solved" => "the plan was worked out again",
+        "choices" => "its plots, products or limits were changed and it was worked out again",
+        _ => "a change was undone",
+    };
+    let by = undo.kept_by.as_ref().map_or_else(String::new, |name| format!(", by {name}"));
+    format!("Last change: {what}, {}{by}.", show::moment(undo.kept_at))
 }
 
 /// How far a search is, in sentences.

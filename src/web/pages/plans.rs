@@ -4,8 +4,8 @@
 
 use super::{
     guidelines::path_of,
-    plan_caps::{Cap, Care, cap, cares, simplicity},
-    plan_work::worked_out,
+    plan_caps::{Cap, Care, cap, cares, moved, simplicity, to_buy, unpriced},
+    plan_work::{undo_words, worked_out},
     plot::{cell_pages, track},
     plots::{HistoryPage, titled},
     seasons::under_season,
@@ -82,6 +82,10 @@ pub struct PlanPage {
     plots: Vec<PlotBlock>,
     /// Many plots: each is folded.
     folded: bool,
+    /// The last change, where it can be undone.
+    undo: Option<String>,
+    /// What is to be bought.
+    buy: Vec<String>,
     form: Form,
 }
 
@@ -176,7 +180,7 @@ pub(super) fn working_path(plan: PlanId, plot: PlotId, element: Element) -> Stri
     format!("/plans/{plan}/working/{plot}/{}", element.symbol())
 }
 
-fn capitalised(word: &str) -> String {
+pub(super) fn capitalised(word: &str) -> String {
     let mut chars = word.chars();
     chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
 }
@@ -215,23 +219,6 @@ pub(super) fn cost_words(view: &PlanView) -> String {
         );
     }
     words
-}
-
-/// Products to buy whose price is not known.
-pub(super) fn unpriced(view: &PlanView) -> Vec<String> {
-    let lines = view.shopping.iter().filter(|line| {
-        line.packs.iter().any(|(pack, count)| *count > 0.0 && pack.price_minor.is_none()) && !line.packs.is_empty()
-    });
-    lines.map(|line| line.product.name.clone()).collect()
-}
-
-/// That a draft follows a newer version of its guideline than it was worked out under.
-fn moved(view: &PlanView) -> Option<String> {
-    let was = view.worked_out_under()?;
-    Some(format!(
-        "This draft was worked out under version {was}, and is now read by {}. Work it out again to take it in.",
-        view.guideline_title
-    ))
 }
 
 /// What a plan does, in sentences.
@@ -274,7 +261,7 @@ fn lead(view: &PlanView) -> Vec<String> {
 }
 
 /// Sentences that begin with a plot and go on alike, as one: "A1, A2: 3 g of boron …".
-fn together(sentences: &[String]) -> Vec<String> {
+pub(super) fn together(sentences: &[String]) -> Vec<String> {
     let mut groups: Vec<(Vec<&str>, &str)> = Vec::new();
     for sentence in sentences {
         let (head, tail) = sentence.split_once(": ").unwrap_or(("", sentence));
@@ -470,6 +457,8 @@ impl PlanPage {
             rows: rows.collect(),
             simplicity: simplicity(view),
             cares: cares(view),
+            undo: view.undo.as_ref().filter(|_| editable).map(undo_words),
+            buy: to_buy(view),
             plots: view
                 .plots
                 .iter()

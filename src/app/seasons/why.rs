@@ -1,0 +1,156 @@
+//! Why a plan is as it is: what each product does, what stopped each need that is not met, and
+//! what would be otherwise, tried by working the plan out again, quickly and within a time.
+
+use super::{DoseLine, Measure, PlanView, load::lock, view};
+use crate::{
+    agronomy::plan::{self, Account, Change, Merit, PlanInput, Watch},
+    app::{Actor, App, Result, Role},
+    ids::PlanId,
+    settings::TRY_MILLISECONDS,
+};
+use std::time::{Duration, Instant};
+
+/// A plan with its reasons.
+pub struct PlanWhy {
+    pub view: PlanView,
+    /// What each product does, in the order of their numbers.
+    pub merits: Vec<Merit>,
+    /// This plan as it would be worked out just now, found as quickly as what is tried.
+    pub base: Option<Tally>,
+    /// What was tried; `None` where nothing was: the plan is agreed, or the desk was full.
+    pub tried: Option<Vec<Tried>>,
+    /// Changes for which there was no time.
+    pub untried: usize,
+}
+
+/// How a plan comes out.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Tally {
+    pub needs: usize,
+    /// Needs met to within 5 %.
+    pub met: usize,
+    pub products: usize,
+    pub measure: Measure,
+}
+
+/// One thing that was tried, beside the same plan without it.
+#[derive(Clone, Debug)]
+pub struct Tried {
+    pub change: Change,
+    /// The product that it is about, where it is about one.
+    pub product: Option<String>,
+    pub after: Tally,
+    pub difference: Difference,
+}
+
+/// What is more in one plan than in another; below zero where it is less.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Difference {
+    pub met: i64,
+    pub products: i64,
+    pub cost_minor: f64,
+    /// Of all needs, in hundredths of them.
+    pub short_percent: f64,
+    pub over_percent: f64,
+    pub mass_g: f64,
+}
+
+impl Tally {
+    pub(super) fn of(account: &Account) -> Tally {
+        let needs = || account.plots.iter().flat_map(|plot| &plot.needs).filter(|met| met.need_g > 0.0);
+        Tally {
+            needs: needs().count(),
+            met: needs().filter(|met| view::nearly(met.short_g, met.need_g)).count(),
+            products: account.products_used,
+            measure: Measure::of(account),
+        }
+    }
+}
+
+impl Difference {
+    /// From one plan to another.
+    pub fn between(from: &Tally, to: &Tally) -> Difference {
+        let (was, is) = (&from.measure, &to.measure);
+        Difference {
+            met: to.met as i64 - from.met as i64,
+            products: to.products as i64 - from.products as i64,
+            cost_minor: is.cost_minor - was.cost_minor,
+            short_percent: is.short_percent - was.short_percent,
+            over_percent: is.over_percent - was.over_percent,
+            mass_g: is.mass_g - was.mass_g,
+        }
+    }
+}
+
+/// Ends what is tried at a moment.
+pub(super) struct Until(pub Instant);
+
+impl Until {
+    /// As long as a page may try.
+    pub fn shown() -> Until {
+        Until(Instant::now() + Duration::from_millis(TRY_MILLISECONDS))
+    }
+}
+
+impl Watch for Until {
+    fn stopped(&self) -> bool {
+        Instant::now() >= self.0
+    }
+}
+
+/// The doses that stay where they are when a plan is worked out again.
+pub(super) fn kept(doses: &[DoseLine]) -> Vec<plan::Lock> {
+    doses.iter().filter(|line| line.locked).map(lock).collect()
+}
+
+/// The plan, then one change after the other until the time is up; how many were left out.
+fn try_all(input: &PlanInput) -> (Option<Tally>, Vec<Tried>, usize) {
+    let until = Until::shown();
+    let base = plan::quickly(input, &until);
+    if until.stopped() {
+        return (None, vec![], plan::changes(input, &base).len());
+    }
+    let (before, changes) = (Tally::of(&base), plan::changes(input, &base));
+    let mut tried = Vec::new();
+    for change in &changes {
+        let after = plan::try_change(input, &base, change, &until);
+        if until.stopped() {
+            break;
+        }
+        let product = match change {
+            Change::WithoutProduct(product) | Change::PriceRaised { product, .. } => {
+                input.products.iter().find(|p| p.key == *product).map(|p| p.name.clone())
+            }
+            _ => None,
+        };
+        let after = Tally::of(&after);
+        let difference = Difference::between(&before, &after);
+        tried.push(Tried { change: change.clone(), product, after, difference });
+    }
+    let untried = changes.len() - tried.len();
+    (Some(before), tried, untried)
+}
+
+impl App {
+    /// A plan with its reasons, and for a draft what would be otherwise.
+    pub async fn plan_why(&self, actor: &Actor, id: PlanId) -> Result<PlanWhy> {
+        actor.may(Role::Reader)?;
+        let loaded = self.load_plan(id).await?;
+        let doses = loaded.dose_lines();
+        let locks: Vec<plan::Lock> = doses.iter().map(lock).collect();
+        let merits = plan::merits(&loaded.prepare(&[], &locks).input, &locks);
+        let tried = match loaded.plan.state.as_str() {
+            "draft" if !merits.is_empty() => {
+                let kept = kept(&doses);
+                let input = loaded.prepare(&kept, &kept).input;
+                self.desk.aside(move || try_all(&input)).await?
+            }
+            _ => None,
+        };
+        let (base, tried, untried) = match tried {
+            Some((base, tried, untried)) => (base, Some(tried), untried),
+            None => (None, None, 0),
+        };
+        Ok(PlanWhy { view: view::view(&loaded, doses), merits, base, tried, untried })
+    }
+}
