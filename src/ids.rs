@@ -65,6 +65,8 @@ ids! {
     ApplicationId,
     /// What left a plot at a harvest.
     HarvestId,
+    /// What somebody saw on a plot and wrote down.
+    NoteId,
     /// A crop grown on a plot in a season.
     CroppingId,
     /// Somebody who may sign in.

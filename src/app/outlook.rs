@@ -58,16 +58,6 @@ pub struct SiteOutlook {
     pub plots: Vec<PlotOutlook>,
 }
 
-/// A crop that grew on a plot.
-#[derive(Clone, Debug)]
-pub struct Grown {
-    /// As a person reads it.
-    pub crop: String,
-    pub season: String,
-    /// The day of sowing, or the first of the season.
-    pub from: Date,
-}
-
 /// How needs are weighed on a site: by the mass of soil that it settled on, else by each plot's own layer.
 pub fn way_of(site: &SiteRow) -> Way {
     let convention = site.layer.as_deref().and_then(LayerConvention::find);
@@ -121,21 +111,6 @@ impl App {
         let mut read = self.store.read().await?;
         found(store::plots::plot(&mut read, id).await?, "plot")?;
         Ok(lineage::all_applied(&mut read, &[id], Date::MIN, self.today()).await?.remove(&id).unwrap_or_default())
-    }
-
-    /// What grew on a plot, newest season first.
-    pub async fn grown(&self, actor: &Actor, id: PlotId) -> Result<Vec<Grown>> {
-        actor.may(Role::Reader)?;
-        let mut read = self.store.read().await?;
-        let plot = found(store::plots::plot(&mut read, id).await?, "plot")?;
-        let seasons = store::plans::seasons(&mut read, plot.site).await?;
-        let grown = store::plans::croppings_of_plot(&mut read, id).await?;
-        let line = |row: store::plans::CroppingRow| {
-            let season = seasons.iter().find(|season| season.id == row.season)?;
-            let crop = Crop::find(&row.crop).map_or(row.crop, |crop| crop.name.to_owned());
-            Some(Grown { crop, season: season.name.clone(), from: row.sown_on.unwrap_or(season.starts_on) })
-        };
-        Ok(grown.into_iter().filter_map(line).collect())
     }
 }
 

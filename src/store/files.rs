@@ -1,7 +1,7 @@
 //! Files kept with the record: the lab's own sheet, a photo of a plot. The bytes are
 //! stored once however often they are attached, and found by their SHA-256.
 
-use super::{Result, Time, Write, one_row, values::MaybeTime};
+use super::{Result, Time, Write, one_row, samplings::id_list, values::MaybeTime};
 use crate::ids::{AttachmentId, PlotId, ReportId};
 use jiff::Timestamp;
 use sqlx::SqliteConnection;
@@ -117,5 +117,23 @@ pub async fn bytes(db: &mut SqliteConnection, id: AttachmentId) -> Result<Option
         id
     )
     .fetch_optional(db)
+    .await?)
+}
+
+/// The files that hang on any of these reports and plots and are not void, oldest first.
+pub async fn of_all(db: &mut SqliteConnection, reports: &[ReportId], plots: &[PlotId]) -> Result<Vec<AttachmentRow>> {
+    let (reports, plots) = (id_list(reports.iter().map(|id| id.0)), id_list(plots.iter().map(|id| id.0)));
+    Ok(sqlx::query_as!(
+        AttachmentRow,
+        r#"select id as "id!", report as "report: ReportId", plot as "plot: PlotId", name, media_type, size,
+                  attached_at as "attached_at: Time", voided_at as "voided_at!: MaybeTime"
+           from attachments
+           where (report in (select value from json_each(?1)) or plot in (select value from json_each(?2)))
+             and voided_at is null
+           order by id"#,
+        reports,
+        plots
+    )
+    .fetch_all(db)
     .await?)
 }

@@ -41,6 +41,8 @@ subjects! {
     Application(ApplicationId) "application",
     Harvest(HarvestId) "harvest",
     Guideline(GuidelineId) "guideline",
+    /// What somebody saw on a plot.
+    Note(NoteId) "note",
 }
 
 /// A line of history about to be written.

@@ -17,6 +17,7 @@ pub mod guidelines;
 pub mod harvests;
 pub mod history;
 pub mod lists;
+pub mod notes;
 mod open;
 pub mod outlook;
 pub mod overrules;

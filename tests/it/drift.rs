@@ -326,11 +326,11 @@ fn degenerate_series_give_no_slope_and_no_panic() {
 /// Numbers made by other people's programs (Python with scipy 1.17.1, statsmodels 0.15.0; R
 /// 4.2.2 with EnvStats, NADA, survival, metafor), read from the directory named in
 /// GLEBE_ORACLES; not part of a clone, so absent is said and not failed.
-fn golden() -> Option<Value> {
+pub(super) fn golden() -> Option<Value> {
     oracle("golden_trends.json").map(|text| serde_json::from_str(&text).expect("golden_trends.json is JSON"))
 }
 
-fn oracle(name: &str) -> Option<String> {
+pub(super) fn oracle(name: &str) -> Option<String> {
     let directory = std::env::var_os("GLEBE_ORACLES")
         .map_or_else(|| PathBuf::from(concat!(env!("CARGO_MANIFEST_DIR"), "/../shared/oracles")), PathBuf::from);
     let path = directory.join(name);
@@ -347,20 +347,20 @@ fn number(value: &Value) -> f64 {
     value.as_f64().unwrap_or_else(|| panic!("a number, not {value}"))
 }
 
-fn numbers(value: &Value) -> Vec<f64> {
+pub(super) fn numbers(value: &Value) -> Vec<f64> {
     value.as_array().unwrap().iter().map(number).collect()
 }
 
-fn list(value: &Value) -> &[Value] {
+pub(super) fn list(value: &Value) -> &[Value] {
     value.as_array().unwrap()
 }
 
-fn fraction(value: &Value) -> Fraction {
+pub(super) fn fraction(value: &Value) -> Fraction {
     let part = |key: &str| value[key].as_str().unwrap().parse().unwrap();
     Fraction::new(part("num"), part("den"))
 }
 
-fn days(value: &Value) -> Vec<Date> {
+pub(super) fn days(value: &Value) -> Vec<Date> {
     list(value).iter().map(|text| text.as_str().unwrap().parse().unwrap()).collect()
 }
 

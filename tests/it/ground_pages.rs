@@ -55,11 +55,38 @@ impl Garden {
             .header(header::COOKIE, format!("sid={}", self.token))
             .body(Body::from(body.to_owned()))
             .unwrap();
+        self.answer(request).await
+    }
+
+    async fn answer(&self, request: Request<Body>) -> Answer {
         let response = self.router.clone().oneshot(request).await.unwrap();
         let status = response.status();
         let to = response.headers().get(header::LOCATION).map_or("", |to| to.to_str().unwrap()).to_owned();
         let bytes = response.into_body().collect().await.unwrap().to_bytes();
         Answer { status, to, text: String::from_utf8(bytes.to_vec()).unwrap() }
+    }
+
+    /// Sends fields and a file as a browser does.
+    pub async fn upload(&self, path: &str, fields: &[(&str, &str)], file: (&str, &[u8])) -> Answer {
+        let mut body = Vec::new();
+        for (name, value) in fields {
+            let part = format!("--seam\r\nContent-Disposition: form-data; name=\"{name}\"\r\n\r\n{value}\r\n");
+            body.extend(part.into_bytes());
+        }
+        let head = "--seam\r\nContent-Disposition: form-data; name=\"file\"; filename";
+        body.extend(format!("{head}=\"{}\"\r\n\r\n", file.0).into_bytes());
+        body.extend(file.1);
+        body.extend(b"\r\n--seam--\r\n");
+        let request = Request::builder()
+            .method(Method::POST)
+            .uri(path)
+            .header(header::HOST, "glebe.test")
+            .header("sec-fetch-site", "same-origin")
+            .header(header::CONTENT_TYPE, "multipart/form-data; boundary=seam")
+            .header(header::COOKIE, format!("sid={}", self.token))
+            .body(Body::from(body))
+            .unwrap();
+        self.answer(request).await
     }
 
     pub async fn get(&self, path: &str) -> String {

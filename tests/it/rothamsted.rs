@@ -39,12 +39,12 @@ use std::{
 use tempfile::TempDir;
 
 /// Assumed: the source gives masses per hectare and no areas.
-const AREA_M2: f64 = 1000.0;
+pub(super) const AREA_M2: f64 = 1000.0;
 
-type Line = BTreeMap<String, String>;
+pub(super) type Line = BTreeMap<String, String>;
 
 /// The three files, or a loud word that they are not there.
-fn source() -> Option<[Vec<Line>; 3]> {
+pub(super) fn source() -> Option<[Vec<Line>; 3]> {
     let oracles = std::env::var_os("GLEBE_ORACLES")
         .map_or_else(|| Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared/oracles"), PathBuf::from);
     let names = ["topsoil", "cations_nh4no3_with_dl", "applications_yields"];
@@ -96,6 +96,9 @@ fn converted([soil, cations, applications]: &[Vec<Line>; 3]) -> BTreeMap<String,
             ),
         ),
         ("applications.csv", String::from("plot,applied_on,amendment,mass_g,note\n")),
+        ("seasons.csv", String::from("season,starts_on,ends_on\n")),
+        ("croppings.csv", String::from("plot,season,crop\n")),
+        ("harvests.csv", String::from("plot,harvested_on,crop,fresh_mass_kg,note\n")),
     ]);
     let mut add = |file: &str, line: String| {
         let text = files.get_mut(file).expect("a file of the set");
@@ -176,7 +179,51 @@ fn converted([soil, cations, applications]: &[Vec<Line>; 3]) -> BTreeMap<String,
         };
         add("applications.csv", format!("{plot},{on},\"{product}\",{mass_g:.1},{note}"));
     }
+    for (year, days) in seasons(applications) {
+        add("seasons.csv", format!("{year},{},{}", days.0, days.1));
+    }
+    for ((plot, year, crop), (on, mass_kg)) in taken_off(applications) {
+        add("croppings.csv", format!("{plot},{year},{crop}"));
+        if let Some(on) = on {
+            let note = "Yield as the source gives it, on an assumed area.";
+            add("harvests.csv", format!("{plot},{on},{crop},{mass_kg:.2},\"{note}\""));
+        }
+    }
     files.into_iter().map(|(name, text)| (name.to_owned(), text.into_bytes())).collect()
+}
+
+/// The source's crops that the list of crops has; of the others no harvest can be weighed.
+pub(super) const CROPS: [(&str, &str); 5] = [
+    ("spring beans", "field_bean"),
+    ("spring barley", "barley"),
+    ("potatoes", "potato"),
+    ("spring oats", "oats"),
+    ("winter wheat", "wheat"),
+];
+
+/// Each harvest year from the day after the last harvest of the year before to its own last one;
+/// assumed, for the source names the years only.
+fn seasons(applications: &[Line]) -> BTreeMap<String, (String, String)> {
+    let years: BTreeSet<&String> = applications.iter().map(|line| &line["harvest_year"]).collect();
+    let before = |year: &str| year.parse::<i16>().expect("a year") - 1;
+    years.into_iter().map(|year| (year.clone(), (format!("{}-11-01", before(year)), format!("{year}-10-31")))).collect()
+}
+
+/// What left each plot by year and crop: the last day of its harvest and kg, the mean of two halves
+/// that were weighed apart. A crop without a yield has no day.
+fn taken_off(applications: &[Line]) -> BTreeMap<(String, String, &'static str), (Option<String>, f64)> {
+    let mut taken: BTreeMap<(String, String, &'static str), (Option<String>, f64)> = BTreeMap::new();
+    for line in applications {
+        let known = CROPS.iter().find(|(theirs, _)| *theirs == line["crop"]);
+        let Some((_, crop)) = known else { continue };
+        let share = if line["sub_plot"].is_empty() { 1.0 } else { 0.5 };
+        let entry = taken.entry((line["plot"].clone(), line["harvest_year"].clone(), crop)).or_default();
+        if let (Ok(t_per_ha), false) = (line["yield_t_ha"].parse::<f64>(), line["harvest_date"].is_empty()) {
+            entry.0 = entry.0.take().max(Some(line["harvest_date"].clone()));
+            entry.1 += t_per_ha * share * AREA_M2 / 10.0;
+        }
+    }
+    taken
 }
 
 /// The experiment in a record of its own.

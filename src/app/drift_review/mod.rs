@@ -46,7 +46,7 @@ pub struct SiteDrift {
 }
 
 /// What of this kind changes touches no review: the tests, the ground, the aims stay.
-const UNRELATED: &[&str] = &["person", "attachment", "amendment", "plan", "application", "harvest"];
+const UNRELATED: &[&str] = &["person", "attachment", "amendment", "plan", "application", "harvest", "note"];
 
 /// The samplings that the present of these plots rests on.
 pub(super) async fn newest_samplings(store: &Store, site: SiteId, plots: &[PlotRow]) -> Result<Vec<SamplingId>> {

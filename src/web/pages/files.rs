@@ -48,6 +48,27 @@ pub(super) async fn first_file(mut upload: Multipart) -> std::result::Result<(St
     Ok((String::new(), vec![]))
 }
 
+/// The typed fields of a form that may carry a file, and the file, where one was chosen.
+pub(super) async fn form_with_file(
+    upload: std::result::Result<Multipart, MultipartRejection>,
+) -> Result<(Form, Option<(String, Vec<u8>)>)> {
+    let mut upload = upload.map_err(|_| Error::from_status(StatusCode::BAD_REQUEST))?;
+    let (mut form, mut file) = (Form::new(), None);
+    let refused = |error: MultipartError| Error::from_status(error.status());
+    while let Some(field) = upload.next_field().await.map_err(refused)? {
+        let (name, file_name) = (field.name().unwrap_or_default().to_owned(), field.file_name().map(str::to_owned));
+        let bytes = field.bytes().await.map_err(refused)?;
+        match file_name {
+            // A browser sends a file field that was left empty, too.
+            Some(file_name) if name == "file" => {
+                file = Some((file_name, bytes.to_vec())).filter(|(name, bytes)| !(name.is_empty() && bytes.is_empty()));
+            }
+            _ => form.set(name, String::from_utf8_lossy(&bytes)),
+        }
+    }
+    Ok((form, file))
+}
+
 /// `GET /files/{file}`
 pub async fn send(cx: Cx, Path(id): Path<AttachmentId>) -> Result<Response> {
     let (row, bytes) = cx.app.file(&cx.actor, id).await?;

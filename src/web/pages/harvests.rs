@@ -124,7 +124,7 @@ fn crop_name(slug: &str) -> String {
 }
 
 /// What was harvested, in a few words: "12 kg of carrot", "nothing".
-fn what(row: &HarvestRow) -> String {
+pub(super) fn what(row: &HarvestRow) -> String {
     match &row.harvest.crop {
         Some(crop) => {
             let name = Crop::find(crop).map_or_else(|| crop.clone(), |crop| crop.in_sentence());

@@ -1,7 +1,10 @@
 //! A plot's own page: where each nutrient stands and why, what was done, what to do next;
 //! and the page that opens any figure of it down to the lab's printed cell.
 
-use super::plots::{titled, under_plot, under_site};
+use super::{
+    plots::{titled, under_plot, under_site},
+    story::{self, Event, Names},
+};
 use crate::{
     agronomy::{
         analyte::Analyte,
@@ -16,9 +19,8 @@ use crate::{
         working::{Figure, Working},
     },
     app::{
-        applications::ApplicationRow,
         forecasts::ForecastResult,
-        outlook::{Grown, PlotOutlook, way_of},
+        outlook::{PlotOutlook, way_of},
         plots::{LineageRow, PlotRow, SiteRow},
         standing::PlotStanding,
     },
@@ -132,16 +134,6 @@ impl Next {
 
 /// How many things done a plot's page shows before it folds the earlier ones away.
 const EVENTS: usize = 12;
-
-/// Something that was done on a day.
-struct Event {
-    on: Date,
-    /// The day was not written down.
-    assumed: bool,
-    path: Option<String>,
-    what: String,
-    more: String,
-}
 
 /// A plot that this one came from or went into, as a line.
 struct Relative {
@@ -258,12 +250,11 @@ pub(super) fn sentence(remark: &str) -> String {
 impl PlotPage {
     pub(super) async fn load(cx: &Cx, id: PlotId, form: Form) -> Result<PlotPage> {
         let (site, guideline, ahead) = cx.app.plot_outlook(&cx.actor, id).await?;
-        let applications = cx.app.applications_of_plot(&cx.actor, id, false).await?;
-        let grown = cx.app.grown(&cx.actor, id).await?;
         let next = Next::of(&ahead);
         let standing = ahead.standing;
         let verdicts = verdicts(&cx.app.plot_forecasts(&cx.actor, &standing).await?);
-        let relatives = relatives(cx, &standing.plot).await?;
+        let names = Names::load(cx, standing.plot.site).await?;
+        let relatives = relatives(cx, &standing.plot, &names).await?;
         let frame = under_site(cx, &site, titled(&standing.plot));
         let (judged, unjudged): (Vec<_>, Vec<_>) = standing
             .present
@@ -296,7 +287,7 @@ impl PlotPage {
             let (what, printed, method) = (cell.analyte.name(), &cell.printed, &cell.method);
             format!("{what}, “{printed}” by {method}: {}", sentence(&cell.reason))
         });
-        let mut timeline = timeline(&standing, &applications, &grown);
+        let mut timeline = story::events(&cx.app.happenings(&cx.actor, &standing).await?, id, &names);
         let earlier = timeline.split_off(timeline.len().min(EVENTS));
         Ok(PlotPage {
             frame,
@@ -345,76 +336,12 @@ fn verdicts(forecasts: &[ForecastResult]) -> Vec<(String, String, String)> {
     newest.into_iter().map(line).collect()
 }
 
-/// What was done here, newest first.
-fn timeline(standing: &PlotStanding, applications: &[ApplicationRow], grown: &[Grown]) -> Vec<Event> {
-    let mut events: Vec<Event> = standing
-        .samplings
-        .iter()
-        .map(|loaded| {
-            let mut labs: Vec<&str> = loaded.sampling.reports.iter().map(|report| report.lab.as_str()).collect();
-            labs.sort_unstable();
-            labs.dedup();
-            let results = loaded.sampling.determinations().count();
-            let mut more = match labs[..] {
-                [] => "no report yet".to_owned(),
-                _ => format!("{} from {}", show::count(results, "result"), labs.join(" and ")),
-            };
-            if let Some(depth) = loaded.row.depth() {
-                more += &format!(", {depth}");
-            }
-            if loaded.plots.len() > 1 {
-                more += &format!(", one sample of {}", show::count(loaded.plots.len(), "plot"));
-            }
-            Event {
-                on: loaded.row.sampled_on,
-                assumed: loaded.row.date_assumed,
-                path: Some(format!("/samplings/{}", loaded.row.id)),
-                what: "Soil sampled".into(),
-                more,
-            }
-        })
-        .collect();
-    events.extend(applications.iter().map(|row| {
-        let how = if row.method.is_empty() { String::new() } else { format!(", {}", row.method) };
-        let who = if row.person_name.is_empty() { String::new() } else { format!(", {}", row.person_name) };
-        Event {
-            on: row.applied_on,
-            assumed: false,
-            path: None,
-            what: format!("{}, {}", row.amendment_name, show::mass(row.mass_g)),
-            more: format!("put on{how}{who}"),
-        }
-    }));
-    events.extend(grown.iter().map(|grown| Event {
-        on: grown.from,
-        assumed: false,
-        path: None,
-        what: grown.crop.clone(),
-        more: format!("grown, {}", grown.season),
-    }));
-    events.sort_by_key(|event| std::cmp::Reverse(event.on));
-    events
-}
-
 /// The lineage of a plot as lines: what it came from, then what came of it.
-async fn relatives(cx: &Cx, plot: &PlotRow) -> Result<Vec<Relative>> {
+async fn relatives(cx: &Cx, plot: &PlotRow, names: &Names) -> Result<Vec<Relative>> {
     let lineage = cx.app.lineage(&cx.actor, plot.id).await?;
-    if lineage.is_empty() {
-        return Ok(vec![]);
-    }
-    let all = cx.app.plots(&cx.actor, plot.site, true).await?;
-    let name = |id: PlotId| all.iter().find(|p| p.id == id).map_or_else(|| format!("plot {id}"), titled);
     let line = |row: &LineageRow| {
         let other = if row.parent == plot.id { row.child } else { row.parent };
-        let on = show::date(row.took_place_on);
-        let words = match (row.kind.as_str(), row.parent == plot.id, row.child == plot.id) {
-            ("split", true, _) => format!("was split off this plot on {on}"),
-            ("split", _, true) => format!("is what this plot was split off, on {on}"),
-            ("merge", true, _) => format!("took this plot in on {on}"),
-            ("merge", _, true) => format!("went into this plot on {on}"),
-            (_, _, _) => format!("came before {}, until {on}", name(row.child)),
-        };
-        Relative { path: format!("/plots/{other}"), name: name(other), words }
+        Relative { path: format!("/plots/{other}"), name: names.of(other), words: names.kinship(plot.id, row) }
     };
     Ok(lineage.iter().map(line).collect())
 }

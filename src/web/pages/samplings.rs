@@ -332,6 +332,14 @@ impl SamplingPage {
         Ok(Ok(SamplingPage { frame, sheet, groups, questions, sheets, history, shares_said, form, refused }))
     }
 
+    /// Plots of the sample that by their own record began only later, as sentences.
+    fn before(&self) -> Vec<String> {
+        let taken = self.sheet.loaded.row.sampled_on;
+        let later =
+            self.sheet.plots.iter().filter_map(|plot| Some((plot, plot.began_on.filter(|began| taken < *began)?)));
+        later.map(|(plot, began)| format!("{} began on {} by its record.", plot.code, show::date(began))).collect()
+    }
+
     /// Where, when and how the soil was taken, in a sentence.
     fn taken(&self) -> String {
         let row = &self.sheet.loaded.row;
@@ -339,9 +347,10 @@ impl SamplingPage {
             true => format!("Taken on {} (the day is a guess)", show::date(row.sampled_on)),
             false => format!("Taken on {}", show::date(row.sampled_on)),
         }];
-        if let Some(depth) = row.depth() {
-            words.push(format!("from {depth}"));
-        }
+        words.push(match row.depth() {
+            Some(depth) => format!("from {depth}"),
+            None => "depth not written down, so it is compared with no test of a known depth".into(),
+        });
         if let Some(cores) = row.cores {
             words.push(show::count(usize::try_from(cores).unwrap_or(0), "core"));
         }

@@ -98,12 +98,12 @@ async fn first_season(width: Width, scheme: Scheme) {
 }
 
 /// A picture of the page, which never scrolls sideways.
-async fn look(story: &mut Browser, what: &str) {
+pub async fn look(story: &mut Browser, what: &str) {
     story.expect_no_sideways_scroll().await;
     story.shot(what).await;
 }
 
-async fn sign_in(story: &mut Browser, garden: &Server) {
+pub async fn sign_in(story: &mut Browser, garden: &Server) {
     let said = garden.greeting.iter().find_map(|line| line.strip_prefix("Sign in as "));
     let (login, password) = said.and_then(|said| said.split_once(" with the password: ")).expect("who may sign in");
     story.page.goto(&garden.address).await.expect("the first page");

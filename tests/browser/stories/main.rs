@@ -3,3 +3,4 @@
 mod first_season;
 mod first_start;
 mod three_grounds;
+mod years;
