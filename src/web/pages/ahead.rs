@@ -26,6 +26,9 @@ use std::collections::BTreeSet;
 /// How many of the most pressing the page lists; the rest is counted.
 const LISTED: usize = 40;
 
+/// How many of those stand open.
+const FIRST: usize = 10;
+
 /// What next season asks for on a site.
 #[derive(Template)]
 #[template(path = "pages/sites/next.html")]
@@ -33,6 +36,8 @@ struct NextSeasonPage<'a> {
     frame: Frame,
     next: &'a NextSeason,
     asks: Vec<AskLine>,
+    /// Plot, its code, and what plans left undone on it.
+    undone: Vec<(PlotId, String, String)>,
     more: usize,
     /// Hidden fields of the draft: plots and products.
     plots: BTreeSet<String>,
@@ -40,6 +45,26 @@ struct NextSeasonPage<'a> {
     products: Vec<String>,
     guideline: &'a str,
     spread_on: String,
+}
+
+impl NextSeasonPage<'_> {
+    /// How many stand open; the rest is folded.
+    fn first(&self) -> usize {
+        self.asks.len().min(FIRST)
+    }
+}
+
+/// What plans left undone, a line to a plot.
+fn undone(next: &NextSeason) -> Vec<(PlotId, String, String)> {
+    let mut lines: Vec<(PlotId, String, String)> = Vec::new();
+    for (plot, element, grams) in &next.undone {
+        let words = format!("{} {}", element.name(), show::element_mass(*grams));
+        match lines.iter_mut().find(|(id, ..)| *id == plot.id) {
+            Some((.., before)) => *before += &format!(", {words}"),
+            None => lines.push((plot.id, plot.code.clone(), words)),
+        }
+    }
+    lines
 }
 
 struct AskLine {
@@ -74,6 +99,7 @@ pub async fn site(cx: Cx, Path(id): Path<SiteId>) -> Result<Response> {
     html(&NextSeasonPage {
         frame: under_site(&cx, &next.site, "What next season asks for"),
         asks,
+        undone: undone(&next),
         more: next.asks.len().saturating_sub(LISTED),
         plot_count: plots.len(),
         plots,
