@@ -156,7 +156,7 @@ impl fmt::Display for Note {
             }
             Note::CapUsedUp { plot, label, element, over_kg_per_ha, barred } => {
                 write!(f, "{plot}: {} ", cap_words(label, *element))?;
-                match *over_kg_per_ha > 0.0 {
+                match *over_kg_per_ha >= 0.005 {
                     true => write!(f, "is already exceeded by {over_kg_per_ha:.2} kg/ha")?,
                     false => write!(f, "leaves nothing to give")?,
                 }
