@@ -36,6 +36,8 @@ struct NextSeasonPage<'a> {
     frame: Frame,
     next: &'a NextSeason,
     asks: Vec<AskLine>,
+    /// Those that are folded.
+    rest: Vec<AskLine>,
     /// Plot, its code, and what plans left undone on it.
     undone: Vec<(PlotId, String, String)>,
     more: usize,
@@ -45,13 +47,6 @@ struct NextSeasonPage<'a> {
     products: Vec<String>,
     guideline: &'a str,
     spread_on: String,
-}
-
-impl NextSeasonPage<'_> {
-    /// How many stand open; the rest is folded.
-    fn first(&self) -> usize {
-        self.asks.len().min(FIRST)
-    }
 }
 
 /// What plans left undone, a line to a plot.
@@ -93,12 +88,14 @@ fn ask_line(ask: &Ask, unit: &str) -> AskLine {
 /// `GET /sites/{site}/next`
 pub async fn site(cx: Cx, Path(id): Path<SiteId>) -> Result<Response> {
     let next = cx.app.next_season(&cx.actor, id).await?;
-    let asks = next.asks.iter().take(LISTED).map(|ask| ask_line(ask, &next.site.rate_unit)).collect();
+    let mut asks: Vec<AskLine> = next.asks.iter().take(LISTED).map(|ask| ask_line(ask, &next.site.rate_unit)).collect();
+    let rest = asks.split_off(asks.len().min(FIRST));
     let spread_on = next.season.as_ref().map_or_else(String::new, |s| cx.app.today().max(s.starts_on).to_string());
     let plots: BTreeSet<String> = next.asks.iter().map(|ask| ask.plot.id.to_string()).collect();
     html(&NextSeasonPage {
         frame: under_site(&cx, &next.site, "What next season asks for"),
         asks,
+        rest,
         undone: undone(&next),
         more: next.asks.len().saturating_sub(LISTED),
         plot_count: plots.len(),
