@@ -469,15 +469,15 @@ fn kept_off(plot: &PlotSeason, materials: &[Material], forbidden: &BTreeSet<Key>
     let names: Vec<&str> =
         materials.iter().filter(|m| forbidden.contains(&m.product.key)).map(|m| m.product.name.as_str()).collect();
     let why = match (plot.calcareous, plot.ph) {
-        (true, _) => "there is free lime in the soil".to_owned(),
+        (true, _) => "free lime in the soil".to_owned(),
         (false, Some(ph)) if plot.ph_reckoned => format!(
-            "the pH in water is reckoned to be {ph:.1} or more (it was not read in water; calcium chloride reads at \
-             least {SALT_BELOW_WATER} lower)"
+            "pH in water reckoned to be {ph:.1} or more (it was not read in water; calcium chloride reads at least \
+             {SALT_BELOW_WATER} lower)"
         ),
-        (false, Some(ph)) => format!("the pH is {ph}"),
-        (false, None) => "of the pH".to_owned(),
+        (false, Some(ph)) => format!("pH {ph:.1}"),
+        (false, None) => "pH too high".to_owned(),
     };
-    (!names.is_empty()).then(|| format!("Kept off {}, because {why}: {}.", plot.name, names.join(", ")))
+    (!names.is_empty()).then(|| format!("{}: kept off for {why}: {}.", plot.name, names.join(", ")))
 }
 
 #[cfg(test)]

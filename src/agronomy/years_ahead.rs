@@ -72,10 +72,14 @@ impl Reaches {
                     seasons(*n)
                 )
             }
-            Reaches::In { seasons: n, soonest, latest: None } => format!(
-                "It should be at the aim after {}, {soonest} at the soonest; but by the low end of the response it would not get there in {HORIZON}.",
-                seasons(*n)
-            ),
+            Reaches::In { seasons: n, soonest, latest: None } => {
+                let soonest = if soonest < n { format!(", {soonest} at the soonest") } else { String::new() };
+                format!(
+                    "It should be at the aim after {}{soonest}. If the soil answers as little as it may, not within \
+                     {HORIZON} seasons.",
+                    seasons(*n)
+                )
+            }
             Reaches::Never(why) => why.clone(),
         }
     }

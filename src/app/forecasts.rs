@@ -6,6 +6,7 @@ use super::{
     access::found,
     day, guidelines,
     harvests::books,
+    sheet::Sheet,
     standing::{self, PlotStanding},
 };
 use crate::{
@@ -17,7 +18,7 @@ use crate::{
         forecast::{self, Calibration, Fell, Outlook},
         offtake::BALANCED,
         quantity::{Centimetres, KgPerHa, SoilLayer},
-        record::Application,
+        record::{Application, CellKey},
         response::{self, Beyond, Fit, Prior, Response, Skip, TestAt},
         working::{Figure, Origin, Working},
     },
@@ -129,9 +130,13 @@ impl ForecastResult {
     }
 }
 
-/// Three significant digits, as tests are printed.
+/// No finer than tests are printed: whole from 10 on, two significant digits below.
 fn figure(value: f64) -> String {
-    Figure::significant(value, "", 3).to_string()
+    match value.abs() >= 9.95 {
+        true => Figure::new(value, "", 0),
+        false => Figure::significant(value, "", 2),
+    }
+    .to_string()
 }
 
 impl App {
@@ -188,6 +193,23 @@ impl App {
     pub async fn plot_forecasts(&self, actor: &Actor, plot: &PlotStanding) -> Result<Vec<ForecastResult>> {
         actor.may(Role::Reader)?;
         came_of(&mut self.store.read().await?, std::slice::from_ref(plot)).await
+    }
+
+    /// Where the results of a sampling fell against what the newest plan before it expected
+    /// of them, a plot after the other.
+    pub async fn sampling_forecasts(&self, actor: &Actor, sheet: &Sheet) -> Result<Vec<ForecastResult>> {
+        actor.may(Role::Reader)?;
+        let mut read = self.store.read().await?;
+        let plots = standing::place(&mut read, sheet.plots.clone(), &sheet.guideline, self.today()).await?;
+        let cells: BTreeSet<CellKey> = sheet.loaded.sampling.determinations().map(|(_, cell)| cell.key).collect();
+        let mut newest = BTreeMap::new();
+        for result in came_of(&mut read, &plots).await? {
+            if result.came.as_ref().is_some_and(|(point, _)| point.cells.iter().any(|cell| cells.contains(cell))) {
+                let row = &result.row;
+                newest.insert((result.plot_code.clone(), row.analyte, row.method.clone(), row.unit.clone()), result);
+            }
+        }
+        Ok(newest.into_values().collect())
     }
 
     pub(super) async fn site_with_books(

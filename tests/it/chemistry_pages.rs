@@ -216,7 +216,7 @@ async fn trace_elements_stand_beside_their_authors_and_boron_under_its_ceiling()
     // Rutgers: 101.7 + 3.75 × 10 − 15.2 × 7.0 = 32.8.
     assert!(seen.contains("Rutgers: 33 , enough"), "{seen}");
     assert!(seen.contains("North Carolina’s index asks for manganese by volume"), "{seen}");
-    assert!(seen.contains("short below 0.6 to 1 mg/kg: short"), "{seen}");
+    assert!(seen.contains("Short below 0.6 to 1 mg/kg: short"), "{seen}");
     assert!(seen.contains("0.1 to 0.5 mg/kg: usually found (context only)"), "{seen}");
     assert!(seen.contains("known only from memory, and switched off"), "{seen}");
     let with = field.page("/traces?memory=on").await;

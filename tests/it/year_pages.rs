@@ -8,9 +8,10 @@ use axum::{
     http::{Method, Request, StatusCode, header},
 };
 use glebe::{
+    agronomy::forecast::Fell,
     app::{Actor, App, demo, plots::PlotRow, seasons::SeasonForm},
     clock::Clock,
-    ids::{PlotId, SiteId},
+    ids::{DeterminationId, PlotId, SiteId},
     settings::Settings,
     web::Server,
 };
@@ -228,6 +229,19 @@ async fn the_demonstration_has_years_to_read() {
     assert!(calibration.share() > 0.6, "{calibration:?}");
     let page = garden.get(&format!("/sites/{}/calibration", garden.site)).await;
     assert!(page.contains(&format!("{} of {}", calibration.held, calibration.tests)), "{page}");
+    // A test's own page says where it fell, and shows every one that fell outside.
+    let answered = review.results.iter().filter(|result| result.row.plot == tunnel && result.season == "2026");
+    let (point, _) = answered.filter_map(|result| result.came.as_ref()).next().unwrap();
+    let cell = DeterminationId(point.cells[0].0);
+    let sampling = garden.app.cell(&garden.actor, cell).await.unwrap().sampling.id;
+    let page = garden.get(&format!("/samplings/{sampling}")).await;
+    assert!(page.contains("Against the plan") && page.contains("that the plan of 2026 foresaw"), "{page}");
+    let outside = page.matches(": below it").count() + page.matches(": above it").count();
+    let missed = review.results.iter().filter(|result| {
+        let fell = result.came.as_ref().filter(|(other, _)| other.cells == point.cells);
+        result.season == "2026" && fell.is_some_and(|(_, fell)| matches!(fell, Fell::Below | Fell::Above))
+    });
+    assert!(missed.count() <= outside, "{page}");
     let page = garden.get(&format!("/plots/{tunnel}")).await;
     assert!(page.contains("The plan of 2026 expected"), "{page}");
     let page = garden.get(&format!("/plots/{tunnel}/trend/K?reading=net")).await;

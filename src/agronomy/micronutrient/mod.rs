@@ -274,9 +274,21 @@ pub fn context(reading: &Reading, conditions: &Conditions, with_memory: bool) ->
     let mut summary = match opinions.len() {
         0 => format!("No published level for {} by {} fits this plot.", name.to_lowercase(), reading.method.label()),
         all => format!(
-            "{} of {all} published levels that fit this plot call{} {} {} short.",
-            short,
-            if short == 1 { "s" } else { "" },
+            "{} published {} that {} this plot {} {} {} short.",
+            match short {
+                0 if all == 1 => "The one".to_owned(),
+                0 => format!("None of the {all}"),
+                n if n == all && all == 1 => "The one".to_owned(),
+                n if n == all => format!("All {all}"),
+                n => format!("{n} of {all}"),
+            },
+            if all == 1 { "level" } else { "levels" },
+            if all == 1 { "fits" } else { "fit" },
+            match short {
+                0 if all == 1 => "does not call",
+                0 | 1 => "calls",
+                _ => "call",
+            },
             name.to_lowercase(),
             reading.figure()
         ),

@@ -172,7 +172,8 @@ pub fn crop_demand(crop: &Crop, with_memory: bool) -> Result<Term, String> {
     .cite(rate.source)
     .note(rate.note);
     if rate.crops.is_empty() {
-        working = working.note(format!("A general rate for gardens; none that may be used names {}.", crop.name));
+        working = working
+            .note(format!("A general rate for gardens; none that may be used names {}.", crop.name.to_lowercase()));
     }
     Ok(Term::new(TermKind::Demand, "What the crop takes", range, working))
 }

@@ -144,7 +144,10 @@ fn names(list: &[Named]) -> String {
 fn cap_words(label: &str, element: Option<Element>) -> String {
     match (element, label) {
         (Some(e), "") => format!("the {} cap", e.name()),
-        (Some(e), _) => format!("the {} cap ({label})", e.name()),
+        (Some(e), _) => {
+            let said = label.split_once(", ").filter(|(head, _)| head.eq_ignore_ascii_case(e.name()));
+            format!("the {} cap ({})", e.name(), said.map_or(label, |(_, rest)| rest))
+        }
         (None, "") => "a cap".to_owned(),
         (None, _) => format!("the cap “{label}”"),
     }
@@ -173,14 +176,14 @@ impl fmt::Display for Note {
                 write!(f, "{whose}: {what} is not a usable number; {taken_as}.")
             }
             Note::CapUsedUp { plot, label, element, over_kg_per_ha, barred } => {
-                write!(f, "{plot}: {} is ", cap_words(label, *element))?;
-                match *over_kg_per_ha > 0.0 {
-                    true => write!(f, "already exceeded by {over_kg_per_ha:.2} kg/ha")?,
-                    false => write!(f, "used up")?,
+                write!(f, "{plot}: {} ", cap_words(label, *element))?;
+                match *over_kg_per_ha >= 0.005 {
+                    true => write!(f, "is already exceeded by {over_kg_per_ha:.2} kg/ha")?,
+                    false => write!(f, "leaves nothing to give")?,
                 }
                 match barred.is_empty() {
                     true => f.write_str("; no product in the list is affected."),
-                    false => write!(f, ", so nothing that counts towards it is used here: {}.", names(barred)),
+                    false => write!(f, ", so this is not used here: {}.", names(barred)),
                 }
             }
             Note::CapExceeded { plot, label, element, used_g, left_g } => write!(

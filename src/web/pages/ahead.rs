@@ -26,6 +26,9 @@ use std::collections::BTreeSet;
 /// How many of the most pressing the page lists; the rest is counted.
 const LISTED: usize = 40;
 
+/// How many of those stand open.
+const FIRST: usize = 10;
+
 /// What next season asks for on a site.
 #[derive(Template)]
 #[template(path = "pages/sites/next.html")]
@@ -33,6 +36,10 @@ struct NextSeasonPage<'a> {
     frame: Frame,
     next: &'a NextSeason,
     asks: Vec<AskLine>,
+    /// Those that are folded.
+    rest: Vec<AskLine>,
+    /// Plot, its code, and what plans left undone on it.
+    undone: Vec<(PlotId, String, String)>,
     more: usize,
     /// Hidden fields of the draft: plots and products.
     plots: BTreeSet<String>,
@@ -40,6 +47,19 @@ struct NextSeasonPage<'a> {
     products: Vec<String>,
     guideline: &'a str,
     spread_on: String,
+}
+
+/// What plans left undone, a line to a plot.
+fn undone(next: &NextSeason) -> Vec<(PlotId, String, String)> {
+    let mut lines: Vec<(PlotId, String, String)> = Vec::new();
+    for (plot, element, grams) in &next.undone {
+        let words = format!("{} {}", element.name(), show::element_mass(*grams));
+        match lines.iter_mut().find(|(id, ..)| *id == plot.id) {
+            Some((.., before)) => *before += &format!(", {words}"),
+            None => lines.push((plot.id, plot.code.clone(), words)),
+        }
+    }
+    lines
 }
 
 struct AskLine {
@@ -68,12 +88,15 @@ fn ask_line(ask: &Ask, unit: &str) -> AskLine {
 /// `GET /sites/{site}/next`
 pub async fn site(cx: Cx, Path(id): Path<SiteId>) -> Result<Response> {
     let next = cx.app.next_season(&cx.actor, id).await?;
-    let asks = next.asks.iter().take(LISTED).map(|ask| ask_line(ask, &next.site.rate_unit)).collect();
+    let mut asks: Vec<AskLine> = next.asks.iter().take(LISTED).map(|ask| ask_line(ask, &next.site.rate_unit)).collect();
+    let rest = asks.split_off(asks.len().min(FIRST));
     let spread_on = next.season.as_ref().map_or_else(String::new, |s| cx.app.today().max(s.starts_on).to_string());
     let plots: BTreeSet<String> = next.asks.iter().map(|ask| ask.plot.id.to_string()).collect();
     html(&NextSeasonPage {
         frame: under_site(&cx, &next.site, "What next season asks for"),
         asks,
+        rest,
+        undone: undone(&next),
         more: next.asks.len().saturating_sub(LISTED),
         plot_count: plots.len(),
         plots,

@@ -19,7 +19,7 @@ use crate::{
         error::Result,
         form::Form,
         guard::Cx,
-        show,
+        show::{self, filters},
         view::{Frame, Steps},
     },
 };
@@ -130,6 +130,14 @@ struct Lowering<'a> {
     words: String,
     notes: &'a [String],
     steps: Option<Steps<'a>>,
+}
+
+impl LimePage<'_> {
+    /// Something was typed of what the sieves found, or a publisher's sieves are chosen.
+    fn sieved(&self) -> bool {
+        let said = |name: &&str| !self.form.value(name).is_empty() || !self.form.problems(name).is_empty();
+        ["fineness", "sieve_as", "sieve_1", "sieve_2", "sieve_3", "sieve_4"].iter().any(said)
+    }
 }
 
 fn read_as(reading: &Reading) -> String {

@@ -5,6 +5,7 @@ pub mod amendment_lists;
 pub mod amendments;
 pub mod applications;
 pub mod drift;
+pub mod fell;
 pub mod files;
 pub mod guideline_form;
 pub mod guidelines;

@@ -8,7 +8,7 @@ use super::{
     sites::{GuidelineChoice, guideline_choices},
 };
 use crate::{
-    agronomy::{amendment::Kind, element::Element, standing::NutrientStanding},
+    agronomy::{amendment::Kind, analyte::Analyte, element::Element, standing::NutrientStanding},
     app::{
         self, Error,
         guidelines::DEFAULT_GUIDELINE,
@@ -83,6 +83,9 @@ struct ProductChoice {
     usual: bool,
 }
 
+/// So many plots stand open one below the other; of more, each block is folded.
+const OPEN: usize = 12;
+
 /// Elements that may be left out of a plan.
 const ELEMENTS: [Element; 11] = [
     Element::P,
@@ -116,6 +119,7 @@ fn plot_choice(standing: &PlotStanding) -> PlotChoice {
     let words = match worst(standing) {
         Some(nutrient) => match &nutrient.percent_of_aim {
             Some(percent) => format!("shortest of {}: {} of the aim", name(nutrient), percent.figure),
+            None if nutrient.analyte == Analyte::Ph => "the soil is sour".into(),
             None => format!("short of {}", name(nutrient)),
         },
         None if tested => "nothing found short".into(),
@@ -240,6 +244,48 @@ impl PlanFormPage {
             elements: ELEMENTS.iter().map(|element| (element.symbol(), element.name())).collect(),
             site: standings.site,
         })
+    }
+
+    /// Whether there are so many plots that each block is folded.
+    fn folds(&self) -> bool {
+        self.blocks.iter().map(|block| block.plots.len()).sum::<usize>() > OPEN
+    }
+
+    /// How many plots of a block were ticked when the page was made.
+    fn ticked(&self, block: &BlockChoice) -> String {
+        let all = block.plots.len();
+        match block.plots.iter().filter(|plot| self.form.has("plots", &plot.id)).count() {
+            0 => format!("none of {all} ticked"),
+            n if n == all => format!("all {all} ticked"),
+            n => format!("{n} of {all} ticked"),
+        }
+    }
+
+    /// Products that are ticked or usual, and the others.
+    fn by_use(&self) -> (Vec<&ProductChoice>, Vec<&ProductChoice>) {
+        self.products.iter().partition(|product| product.usual || self.form.has("products", &product.id))
+    }
+
+    /// The guideline that is chosen.
+    fn followed(&self) -> Option<&str> {
+        let chosen = self.guidelines.iter().find(|choice| self.form.has("guideline", &choice.slug))?;
+        Some(&chosen.title)
+    }
+
+    /// A wish cannot be used as it was typed.
+    fn want_wrong(&self) -> bool {
+        self.want_lines().any(|at| !self.want_problems(&at).is_empty())
+    }
+
+    /// Something stands among the limits that few ask for.
+    fn bound(&self) -> bool {
+        let typed = |name: &&str| !self.form.value(name).is_empty() || !self.form.problems(name).is_empty();
+        let sold = self.sold_lines().any(|at| {
+            !self.form.value(&self.sold(&at, "product")).is_empty()
+                || !self.form.problems(&self.sold(&at, "how")).is_empty()
+        });
+        let packs = self.ways().first().is_some_and(|(usual, _)| !["", usual].contains(&self.form.value("sold")));
+        ["max_passes", "recipes", "search_seconds"].iter().any(typed) || packs || sold
     }
 
     /// Lines for what is wanted: those filled, and some empty ones.

@@ -2,6 +2,7 @@
 //! what was understood beside what was printed, every extract side by side.
 
 use super::{
+    fell::FellView,
     lines::{self, Lines},
     plot::Shares,
 };
@@ -68,6 +69,8 @@ pub struct SamplingPage {
     groups: Vec<Group>,
     questions: Vec<Asked>,
     sheets: Vec<LabSheet>,
+    /// Where the results fell against the plan before them; `None` where none expected any.
+    fell: Option<FellView>,
     history: Vec<ChangeRow>,
     /// What is said of shares of the capacity.
     shares_said: Shares,
@@ -329,7 +332,8 @@ impl SamplingPage {
         let questions = sheet.questions.iter().map(|question| asked(&sheet, question)).collect();
         let (form, refused) = (Form::new(), String::new());
         let shares_said = Shares::of(guideline::builtin());
-        Ok(Ok(SamplingPage { frame, sheet, groups, questions, sheets, history, shares_said, form, refused }))
+        let fell = FellView::of(&cx.app.sampling_forecasts(&cx.actor, &sheet).await?);
+        Ok(Ok(SamplingPage { frame, sheet, groups, questions, sheets, fell, history, shares_said, form, refused }))
     }
 
     /// Plots of the sample that by their own record began only later, as sentences.

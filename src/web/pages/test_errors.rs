@@ -43,6 +43,21 @@ struct Line {
     source: String,
 }
 
+impl ErrorsPage {
+    /// Nutrients whose default has one source together, and the source.
+    fn sources(&self) -> Vec<(String, &str)> {
+        let mut sources: Vec<(String, &str)> = Vec::new();
+        for line in &self.lines {
+            let default = format!("{} {}", line.name, line.default);
+            match sources.iter_mut().find(|(_, source)| *source == line.source) {
+                Some((names, _)) => *names += &format!(", {default}"),
+                None => sources.push((default, &line.source)),
+            }
+        }
+        sources
+    }
+}
+
 fn lines() -> Vec<Line> {
     let line = |analyte: &crate::agronomy::analyte::Analyte| {
         let typical = DEFAULT_ERRORS.of(*analyte);

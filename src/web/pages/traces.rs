@@ -108,12 +108,12 @@ fn trace_view<'a>(of: &'a Trace, steps: Steps<'a>) -> TraceView<'a> {
         Err(why) => why.clone(),
         Ok(context) => {
             for opinion in &context.opinions {
-                let level = format!("short below {} mg/kg", below(opinion.limit));
+                let level = format!("Short below {} mg/kg", below(opinion.limit));
                 lines.push(line(opinion.says, level, &opinion.limit.words, &opinion.limit.source));
             }
             for harm in &context.harm {
                 let unit = if harm.by_volume { "mg/L" } else { "mg/kg" };
-                let level = format!("harm from {} {unit}", number(harm.from));
+                let level = format!("Harm from {} {unit}", number(harm.from));
                 lines.push(line("may do harm", level, &harm.words, &harm.source));
             }
             for usual in &context.usual {

@@ -114,8 +114,10 @@ pub struct CalibrationPage {
     frame: Frame,
     held: Option<Held>,
     narrower: Option<Held>,
-    /// Those that a test has answered, newest first.
-    came: Vec<Came>,
+    /// Those that a test has answered and that did not hold, newest first.
+    outside: Vec<Came>,
+    /// Those that held, newest first, with those where only a limit was printed.
+    inside: Vec<Came>,
     /// Those that no test has answered yet, oldest first.
     awaited: Vec<ForecastResult>,
 }
@@ -156,7 +158,9 @@ fn held(calibration: &Calibration) -> Held {
 /// The band of a forecast with its unit.
 fn band(result: &ForecastResult) -> String {
     let (forecast, unit) = (&result.row.forecast, &result.row.unit);
-    format!("{} to {}\u{a0}{unit}", show::significant(forecast.low, 3), show::significant(forecast.high, 3))
+    // No finer than tests are printed.
+    let end = |value: f64| if value >= 9.95 { show::number(value, 0) } else { show::significant(value, 2) };
+    format!("{} to {}\u{a0}{unit}", end(forecast.low), end(forecast.high))
 }
 
 fn came(result: &ForecastResult) -> Option<Came> {
@@ -182,11 +186,13 @@ pub async fn calibration(cx: Cx, Path(id): Path<SiteId>) -> Result<CalibrationPa
     let review = cx.app.forecast_review(&cx.actor, id).await?;
     let mut answered: Vec<Came> = review.results.iter().filter_map(came).collect();
     answered.sort_by(|a, b| b.key.cmp(&a.key));
+    let (outside, inside) = answered.into_iter().partition(|came| came.outside);
     Ok(CalibrationPage {
         frame: under_site(&cx, &site, "Did the forecasts hold?"),
         held: review.calibration.as_ref().map(held),
         narrower: review.narrower.as_ref().map(held),
-        came: answered,
+        outside,
+        inside,
         awaited: review.results.into_iter().filter(|result| result.came.is_none()).collect(),
     })
 }
