@@ -60,6 +60,12 @@ pub const SOLVE_SHOWN_AFTER_MILLISECONDS: u64 = 1_000;
 pub const SOLVE_LEFT_SECONDS: u64 = 15;
 /// How long a plan is searched for, unless it says otherwise, seconds.
 pub const SOLVE_SECONDS: u16 = 5;
+/// From so many plots on a plan is searched for [`SOLVE_SECONDS_MANY`], unless it says otherwise.
+pub const SOLVE_MANY_PLOTS: usize = 100;
+/// How long a plan of many plots is searched for, seconds.
+pub const SOLVE_SECONDS_MANY: u16 = 15;
+/// What the comparison of a plan with one recipe for each block gets of the time at least, seconds.
+pub const SOLVE_SECONDS_COMPARED: u64 = 1;
 /// The longest that a plan may ask to be searched for, seconds.
 pub const SOLVE_SECONDS_MAX: u16 = 120;
 /// How long a page may try what would be otherwise, milliseconds.

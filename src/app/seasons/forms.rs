@@ -17,7 +17,7 @@ use crate::{
     app::{Error, Problems, Result},
     exchange::number::{Limits, Low},
     ids::{AmendmentId, PlotId, SeasonId},
-    settings::{SOLVE_SECONDS, SOLVE_SECONDS_MAX},
+    settings::{SOLVE_MANY_PLOTS, SOLVE_SECONDS, SOLVE_SECONDS_MANY, SOLVE_SECONDS_MAX},
     store::plans::NewPlan,
 };
 use jiff::civil::Date;
@@ -100,13 +100,19 @@ pub struct PlanOptions {
     pub spread_on: Option<Date>,
     /// So many hundredths of all needs may be left short, to bring less of what is not needed.
     pub accept_short_percent: Option<f64>,
-    /// How long to search, seconds; `None` is [`SOLVE_SECONDS`].
+    /// How long to search, seconds; `None` is [`SOLVE_SECONDS`], or [`SOLVE_SECONDS_MANY`] where plots are many.
     pub search_seconds: Option<u16>,
 }
 
 impl PlanOptions {
     pub(super) fn from_json(text: &str) -> PlanOptions {
         serde_json::from_str(text).unwrap_or_default()
+    }
+
+    /// How long a plan of so many plots is searched for.
+    pub(super) fn search_time(&self, plots: usize) -> Duration {
+        let usual = if plots < SOLVE_MANY_PLOTS { SOLVE_SECONDS } else { SOLVE_SECONDS_MANY };
+        Duration::from_secs(self.search_seconds.unwrap_or(usual).into())
     }
 
     pub(super) fn wishes(&self, spread_on: Date) -> Wishes {
@@ -119,7 +125,6 @@ impl PlanOptions {
             options: Options {
                 budget_minor: self.budget_minor,
                 max_products: self.max_products,
-                time_limit: Duration::from_secs(self.search_seconds.unwrap_or(SOLVE_SECONDS).into()),
                 max_passes: self.max_passes,
                 ..Options::default()
             },

@@ -283,6 +283,7 @@ impl LoadedPlan {
         let here = |row: &&AmendmentRow| self.ticked.contains(&row.id) || dosed.contains(&key(row.id.0));
         let materials: Vec<Material> = self.products.iter().filter(here).map(|row| self.material(row)).collect();
         let mut wishes = wishes(&self.options, &self.site, &self.season, self.judged_on);
+        wishes.options.time_limit = self.options.search_time(self.plots.len());
         wishes.overruled = self.overruled.clone();
         let block = |standing: &PlotStanding| Some((key(standing.plot.block?.0), standing.plot.block_name.clone()?));
         wishes.blocks = self.plots.iter().filter_map(block).collect();

@@ -11,7 +11,7 @@ use crate::{
     },
     app::{Actor, App, Error, Result, Role, seasons::DoseForm},
     ids::{AmendmentId, PersonId, PlanId, PlotId},
-    settings::{SOLVE_LEFT_SECONDS, SOLVE_SHOWN_AFTER_MILLISECONDS, SOLVES_AT_ONCE},
+    settings::{SOLVE_LEFT_SECONDS, SOLVE_SECONDS_COMPARED, SOLVE_SHOWN_AFTER_MILLISECONDS, SOLVES_AT_ONCE},
     store::{self, Change, Subject, plans::NewDose},
 };
 use std::{
@@ -246,12 +246,10 @@ impl App {
             }
             let (input, card) = (prepared.input.clone(), card.clone());
             let solve = move || {
-                let apart = input.plots.iter().any(|plot| plot.recipe.is_some()).then(|| {
-                    let mut apart = input.clone();
-                    apart.plots.iter_mut().for_each(|plot| plot.recipe = None);
-                    plan::solve_watched(&apart, &*card)
-                });
-                (plan::solve_watched(&input, &*card), apart)
+                let begun = Instant::now();
+                let solved = plan::solve_watched(&input, &*card);
+                let apart = bed_by_bed(&input, begun.elapsed()).map(|apart| plan::solve_watched(&apart, &*card));
+                (solved, apart)
             };
             tokio::task::spawn_blocking(solve).await.map_err(|e| Error::Internal(e.to_string()))?
         };
@@ -283,6 +281,18 @@ impl App {
         write.commit(Change::new(Subject::Plan(id), "solved", summary)).await?;
         Ok(())
     }
+}
+
+/// The same without the recipes, where there are any: both together keep the time that the person
+/// set, so this gets what the plan itself did not take.
+fn bed_by_bed(input: &plan::PlanInput, taken: Duration) -> Option<plan::PlanInput> {
+    input.plots.iter().any(|plot| plot.recipe.is_some()).then(|| {
+        let mut apart = input.clone();
+        apart.plots.iter_mut().for_each(|plot| plot.recipe = None);
+        let left = input.options.time_limit.saturating_sub(taken);
+        apart.options.time_limit = left.max(Duration::from_secs(SOLVE_SECONDS_COMPARED));
+        apart
+    })
 }
 
 #[cfg(test)]
@@ -325,6 +335,18 @@ mod tests {
         assert!(left.stopped());
         // Where nobody was expected to look, it goes on.
         assert!(!desk.card(PlanId(9), false).0.stopped());
+    }
+
+    #[test]
+    fn a_plan_and_its_comparison_share_the_time() {
+        let plot = plan::PlotNeed { recipe: Some(4), area_m2: 10.0, ..plan::PlotNeed::default() };
+        let input = plan::PlanInput { plots: vec![plot], ..plan::PlanInput::default() };
+        let apart = bed_by_bed(&input, Duration::from_secs(2)).expect("it has a recipe");
+        assert_eq!(apart.options.time_limit, input.options.time_limit - Duration::from_secs(2));
+        assert_eq!(apart.plots[0].recipe, None);
+        let late = bed_by_bed(&input, Duration::from_secs(60)).expect("it has a recipe");
+        assert_eq!(late.options.time_limit, Duration::from_secs(SOLVE_SECONDS_COMPARED));
+        assert_eq!(bed_by_bed(&apart, Duration::ZERO), None);
     }
 
     #[tokio::test]
