@@ -7,12 +7,12 @@ use super::{
     drift_review::newest_samplings,
     guidelines,
     kept::Answer,
-    outlook::{LastPlan, PlotOutlook, look_ahead},
+    outlook::{PlotOutlook, look_ahead},
     plots::{PlotRow, SiteRow},
 };
 use crate::{
     agronomy::{analyte::Analyte, liking::Liking},
-    ids::{SamplingId, SiteId},
+    ids::{PlanId, SamplingId, SiteId},
     store,
 };
 use jiff::civil::Date;
@@ -40,10 +40,10 @@ pub struct PlotGlance {
     pub worst: Option<Shortage>,
     /// What there is too much of.
     pub excess: Vec<Analyte>,
-    /// The plan that was last agreed for it.
-    pub plan: Option<LastPlan>,
-    /// How many of its agreed doses are still to be put on.
+    /// How many agreed doses are still to be put on.
     pub open_doses: usize,
+    /// Which plans those are of: number, name and how many.
+    pub open_plans: Vec<(PlanId, String, usize)>,
     /// Samplings for which no report has come, each with its day.
     pub awaiting: Vec<(SamplingId, Date)>,
     /// More of something was put on in twelve months than may be.
@@ -80,8 +80,8 @@ impl PlotGlance {
             due: ahead.outlook.next_test.due,
             worst,
             excess: standing.excesses().map(|nutrient| nutrient.analyte).collect(),
-            plan: ahead.plan,
             open_doses: ahead.open_doses.len(),
+            open_plans: ahead.open_plans,
             awaiting: ahead.awaiting.iter().filter_map(|id| Some((*id, taken(id)?.row.sampled_on))).collect(),
             over_a_cap: ahead.outlook.caps.iter().any(|line| line.left.0 < 0.0),
             plot: ahead.standing.plot,

@@ -12,11 +12,14 @@ use super::{
 };
 use crate::{
     agronomy::{
+        analyte::Analyte,
         cap::{Counted, season_caps},
         element::Element,
+        guideline::Position,
         need::{self, Need},
         outlook::NextTest,
         quantity::{Grams, KgPerHa},
+        record::Application,
         standing::NutrientStanding,
         working::{Figure, Origin, Working},
         years_ahead::{Ahead, Question, years_ahead},
@@ -44,6 +47,8 @@ pub struct NextSeason {
     pub guideline: String,
     /// The most pressing first.
     pub asks: Vec<Ask>,
+    /// Plots that are below the aim for pH: lime comes before feeding.
+    pub sour: Vec<PlotRow>,
     /// Plots due for a test, the longest overdue first.
     pub due: Vec<(PlotRow, NextTest)>,
     /// What is in the shed, g.
@@ -114,9 +119,13 @@ impl App {
         let of = season.iter().map(|season| season.id).collect();
         let mut crops = lineage::crops_of(&mut *self.store.read().await?, &ids, &of).await?;
         let from = season.as_ref().map_or(today, |season| season.starts_on);
-        let (mut asks, mut due, mut undone) = (Vec::new(), Vec::new(), Vec::new());
+        let (mut asks, mut sour, mut due, mut undone) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
         for plot in &ahead.plots {
             let row = &plot.standing.plot;
+            let ph = plot.standing.present.standing.get(Analyte::Ph);
+            if ph.is_some_and(|ph| ph.position == Position::Short) {
+                sour.push(row.clone());
+            }
             let growing = crops.remove(&row.id).unwrap_or_default();
             for nutrient in &plot.standing.present.standing.nutrients {
                 let Some(need) = plot.standing.need(nutrient, &way, &growing) else { continue };
@@ -144,6 +153,7 @@ impl App {
             guideline: ahead.guideline.title.clone(),
             site: ahead.site,
             asks,
+            sour,
             due,
             stock: held.collect(),
             undone,
@@ -164,6 +174,9 @@ impl App {
             return Ok(PlotYears { site, plot, lines: vec![] });
         };
         let caps = season_caps(&crops, standing.plot.ground().texture);
+        let way = way_of(&site);
+        let inputs = books.get(&id).into_iter().flat_map(|books| &books.inputs);
+        let put_on: Vec<Application> = inputs.map(|input| input.application.clone()).collect();
         let mut answers: BTreeMap<Element, Vec<_>> = BTreeMap::new();
         let mut lines = Vec::new();
         for nutrient in &standing.present.standing.nutrients {
@@ -180,6 +193,10 @@ impl App {
                 one.plot == id && one.segment.method == nutrient.method && one.segment.unit == nutrient.level.unit()
             });
             let usual = books.get(&id).and_then(|books| books.usual_offtake(element, USUAL_SEASONS));
+            let missing = aim_level.number() - nutrient.level.number();
+            let asked = standing.need(nutrient, &way, &[]).map_or(0.0, |need| need.kg_per_ha.0 / missing);
+            let since = need::since(&put_on, standing.present.tested_on().get(&nutrient.analyte).copied(), today);
+            let already = need::brought(since, element, plot.ground().area).map_or(KgPerHa(0.0), |(rate, _)| rate);
             let ahead = match same.and_then(|one| one.response.as_ref()) {
                 Some(response) => years_ahead(&Question {
                     element,
@@ -187,10 +204,12 @@ impl App {
                     aim: (aim_level.number(), aim.working.clone()),
                     unit: nutrient.level.unit(),
                     response,
+                    asked_kg_per_ha_per_unit: asked,
+                    already,
                     cap: caps.iter().find(|cap| cap.in_force && cap.counted == Counted::Total(element)),
                     offtake: usual.map(|(span, _)| span),
                 })
-                .ok_or_else(|| "These numbers give no projection.".to_owned()),
+                .ok_or_else(|| "Nothing is planned for it here, so there is nothing to reckon with.".to_owned()),
                 None => Err(format!(
                     "How {} by {} answers to what is put on has not been published for this extract and depth, and \
                      the plot’s own tests do not tell it yet.",

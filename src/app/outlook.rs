@@ -21,7 +21,7 @@ use crate::{
         record::Application,
         standing::NutrientStanding,
     },
-    ids::{AnalysisId, PlotId, SamplingId, SiteId},
+    ids::{AnalysisId, PlanId, PlotId, SamplingId, SiteId},
     store::{self, Read, amendments::AnalysisRow},
 };
 use jiff::{civil::Date, tz::TimeZone};
@@ -40,6 +40,8 @@ pub struct PlotOutlook {
     pub plan: Option<LastPlan>,
     /// Doses of agreed plans still to be put on.
     pub open_doses: Vec<OpenDose>,
+    /// Which plans those are of: number, name and how many.
+    pub open_plans: Vec<(PlanId, String, usize)>,
     /// What plans left undone, by element.
     pub undone: BTreeMap<Element, Undone>,
     /// Samplings for which no report has come.
@@ -166,7 +168,10 @@ pub(super) async fn look_ahead(
     let ahead = |standing: PlotStanding| {
         let id = standing.plot.id;
         let applications = applied.remove(&id).unwrap_or_default();
-        let (open_doses, undone) = undone(&left.remove(&id).unwrap_or_default(), &analyses);
+        let left = left.remove(&id).unwrap_or_default();
+        let (open_doses, undone) = undone(&left, &analyses);
+        let open_plans = left.iter().filter(|one| one.is_open() && !one.doses.is_empty());
+        let open_plans = open_plans.map(|one| (one.plan.id, one.plan.name.clone(), one.doses.len())).collect();
         let plan = plans.remove(&id);
         let crops = standing.crops.clone();
         let growing = growing.remove(&id).unwrap_or_default();
@@ -196,7 +201,7 @@ pub(super) async fn look_ahead(
         });
         let awaiting = standing.samplings.iter().filter(|one| one.sampling.reports.is_empty());
         let awaiting = awaiting.map(|one| one.row.id).collect();
-        PlotOutlook { standing, outlook, applications, plan, open_doses, undone, awaiting, crops, growing }
+        PlotOutlook { standing, outlook, applications, plan, open_doses, open_plans, undone, awaiting, crops, growing }
     };
     Ok(standings.into_iter().map(ahead).collect())
 }

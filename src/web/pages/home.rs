@@ -62,18 +62,19 @@ fn named<'a>(plots: impl IntoIterator<Item = &'a PlotGlance>) -> String {
 fn notes(site: &SiteGlance, records: bool) -> Vec<Note> {
     let path = format!("/sites/{}", site.site.id);
     let mut notes = Vec::new();
-    let mut plans: BTreeMap<PlanId, (String, Vec<&PlotGlance>)> = BTreeMap::new();
+    let mut plans: BTreeMap<PlanId, (String, usize, Vec<&PlotGlance>)> = BTreeMap::new();
     let mut awaiting: BTreeMap<SamplingId, (Date, Vec<&PlotGlance>)> = BTreeMap::new();
     for plot in &site.plots {
-        if let Some(plan) = plot.plan.as_ref().filter(|_| plot.open_doses > 0) {
-            plans.entry(plan.plan).or_insert_with(|| (plan.name.clone(), vec![])).1.push(plot);
+        for (plan, name, doses) in &plot.open_plans {
+            let (_, open, plots) = plans.entry(*plan).or_insert_with(|| (name.clone(), 0, vec![]));
+            *open += doses;
+            plots.push(plot);
         }
         for (sampling, on) in &plot.awaiting {
             awaiting.entry(*sampling).or_insert_with(|| (*on, vec![])).1.push(plot);
         }
     }
-    for (plan, (name, plots)) in plans {
-        let doses = plots.iter().map(|plot| plot.open_doses).sum();
+    for (plan, (name, doses, plots)) in plans {
         let words = format!("{} of “{name}” still to put on", show::count(doses, "dose"));
         let path = if records { format!("/plans/{plan}/record") } else { format!("/plans/{plan}") };
         notes.push(Note { path, words, about: named(plots) });
