@@ -14,7 +14,7 @@ mod wanted;
 mod work;
 
 pub use forms::{DoseCell, DoseForm, PlanForm, PlanOptions, SeasonForm};
-pub use overrules::{OverruleForm, OverruleRow, published};
+pub use overrules::{OverruleForm, OverruleRow};
 pub use sheet::{CAN_LITRES, Heap, Helping, LITRES_PER_M2, Mix, Sheet, SheetCautions, SheetLine, SheetPlot};
 pub use view::{CapLine, DoseLine, Measure, NeedLine, Outcome, PlanPlot, PlanView, Simplicity};
 pub use wanted::{Sold, SoldLine, WantLine, WantRow, Where};
