@@ -77,6 +77,9 @@ pub struct Overrule {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Overruled {
     pub kg_per_ha: KgPerHa,
+    /// What was published when it was decided: the figure and the label that were decided about.
+    pub published: KgPerHa,
+    pub label: String,
     /// In the words of whoever decided.
     pub reason: String,
     pub by: String,
@@ -128,8 +131,39 @@ impl SeasonCap {
         }
     }
 
-    /// The same cap as a person decided it.
-    pub fn overrule(mut self, decided: Overruled) -> SeasonCap {
+    /// What is published, whatever was decided about it.
+    pub fn published(&self) -> (KgPerHa, &str) {
+        match &self.overruled {
+            Some(overrule) => (overrule.published, &overrule.label),
+            None => (self.kg_per_ha, &self.label),
+        }
+    }
+
+    /// What no decision may go beyond, and why; `None` where nothing bounds it. A hazard for which
+    /// nobody publishes an outermost figure is bounded by what is published.
+    pub fn most_decided(&self) -> Option<(KgPerHa, String)> {
+        match (&self.outermost, self.grounds) {
+            (Some((most, source)), _) => Some((*most, format!("{}, {}", source.publisher, source.title))),
+            (None, Grounds::Hazard) => {
+                Some((self.published().0, "how far beyond what is published it does no harm, nothing read says".into()))
+            }
+            (None, Grounds::Advice | Grounds::Law) => None,
+        }
+    }
+
+    /// Whether a decision may stand in the place of this published cap: it lets no more go on, or
+    /// what it was decided about is published still, in the same words and no lower.
+    pub fn bears(&self, decided: &Overruled) -> bool {
+        let at_most = |a: KgPerHa, b: KgPerHa| a.0 <= b.0 * (1.0 + 1e-9);
+        at_most(decided.kg_per_ha, self.kg_per_ha)
+            || at_most(decided.published, self.kg_per_ha) && decided.label == self.label
+    }
+
+    /// The same cap as a person decided it, but never beyond [`SeasonCap::most_decided`].
+    pub fn overrule(mut self, mut decided: Overruled) -> SeasonCap {
+        if let Some((most, _)) = self.most_decided() {
+            decided.kg_per_ha.0 = decided.kg_per_ha.0.min(most.0);
+        }
         let plain = |rate: KgPerHa| num((rate.0 * 100.0).round() / 100.0);
         let published = self.kg_per_ha;
         let label = self.label.clone();

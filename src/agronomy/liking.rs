@@ -180,7 +180,10 @@ impl Conversion {
             return Shown { figure: working.figure.clone(), working: working.clone() };
         }
         let shown = self.there(value);
-        let mut figure = Figure::new(shown, self.unit.clone(), decimals_after(decimals, self.factor));
+        // No finer than the sheet, but never so coarse that something becomes nothing.
+        let lab = decimals_after(decimals, self.factor);
+        let needed = (lab..6).find(|d| shown == 0.0 || shown.abs() * 10f64.powi(i32::from(*d)) >= 0.95).unwrap_or(6);
+        let mut figure = Figure::new(shown, self.unit.clone(), needed);
         figure.sign = sign.to_owned();
         let formula = format!("{sign}{} {} {} = {figure}", number(value), working.figure.unit, self.shown);
         let inputs = std::iter::once(working.clone()).chain(self.inputs.iter().cloned());

@@ -257,7 +257,7 @@ pub fn prepare(plots: &[PlotSeason], materials: &[Material], locks: &[Lock], wis
         if plot.standing.is_none() {
             prepared.notes.push(format!("{} has no soil test, so nothing is planned from one.", plot.name));
         }
-        let caps = caps_of(plot, materials, wishes);
+        let caps = caps_of(plot, materials, wishes, &mut prepared.notes);
         let mut forbidden = unsuited(plot, materials);
         if let Some(note) = kept_off(plot, materials, &forbidden) {
             prepared.notes.push(note);
@@ -348,7 +348,7 @@ fn wants_told(plots: &[PlotSeason], materials: &[Material], wishes: &Wishes) -> 
     wishes.wants.iter().filter_map(told).collect()
 }
 
-fn caps_of(plot: &PlotSeason, materials: &[Material], wishes: &Wishes) -> Vec<CapLeft> {
+fn caps_of(plot: &PlotSeason, materials: &[Material], wishes: &Wishes, notes: &mut Vec<String>) -> Vec<CapLeft> {
     let on = wishes.spread_on;
     // What is agreed goes on by then.
     let promised = plot.promised.iter().map(|a| Application { applied_on: on, ..a.clone() });
@@ -371,8 +371,18 @@ fn caps_of(plot: &PlotSeason, materials: &[Material], wishes: &Wishes) -> Vec<Ca
         }
         caps.push(cap::product_cap(key, name, limit));
     }
-    let decided = |cap: SeasonCap| match wishes.overruled.get(&(plot.key, cap.counted)) {
-        Some(overruled) => cap.overrule(overruled.clone()),
+    let mut decided = |cap: SeasonCap| match wishes.overruled.get(&(plot.key, cap.counted)) {
+        Some(overruled) if cap.bears(overruled) => cap.overrule(overruled.clone()),
+        Some(Overruled { kg_per_ha, label, by, .. }) => {
+            notes.push(format!(
+                "{}: {by} decided on {} kg/ha where this was published: {label}. Published now: {}. That decision no \
+                 longer counts; where more is to go on, a new one is needed.",
+                plot.name,
+                num(kg_per_ha.0),
+                cap.label
+            ));
+            cap
+        }
         None => cap,
     };
     caps.into_iter().map(decided).map(|cap| left_of(cap, &applied)).collect()

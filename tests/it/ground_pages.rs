@@ -24,7 +24,7 @@ pub struct Garden {
     pub ada: Actor,
     router: Router,
     token: String,
-    _folder: TempDir,
+    pub folder: TempDir,
 }
 
 pub struct Answer {
@@ -42,7 +42,7 @@ impl Garden {
     pub async fn of(folder: TempDir, app: App, ada: Actor) -> Garden {
         let token = app.sign_in("ada", PASSWORD).await.unwrap().secret().to_owned();
         let router = Server::new(app.clone(), app.settings()).router();
-        Garden { app, ada, router, token, _folder: folder }
+        Garden { app, ada, router, token, folder }
     }
 
     pub async fn ask(&self, method: Method, path: &str, body: &str) -> Answer {

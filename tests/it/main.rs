@@ -20,6 +20,7 @@ mod lab_check;
 mod liking;
 mod liking_pages;
 mod loud;
+mod mended_plans;
 mod mended_readings;
 mod needs;
 mod odd_years;

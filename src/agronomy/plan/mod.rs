@@ -293,8 +293,10 @@ pub fn solve_watched(input: &PlanInput, watch: &dyn Watch) -> Plan {
 pub fn solve_with(input: &PlanInput, solver: &dyn optimise::Solver, watch: &dyn Watch) -> Plan {
     let (mut problem, mut notes) = clean::clean(input);
     let mut joined = recipe::join(&problem, &mut notes);
-    notes.extend(passes::limit(&mut joined.problem, solver));
-    let found = stages::run(&joined.problem, &input.options, solver, watch);
+    let (chosen, spent) = passes::limit(&mut joined.problem, input.options.time_limit, solver, watch);
+    notes.extend(chosen);
+    let options = Options { time_limit: input.options.time_limit.saturating_sub(spent), ..input.options.clone() };
+    let found = stages::run(&joined.problem, &options, solver, watch);
     let exact_g = joined.part(&caps::trim(&joined.problem, found.grams(&joined.problem)), &mut problem);
     let (doses, weighed_g) = doses::weigh(&problem, &exact_g);
     let account = account::account(&problem, &weighed_g);

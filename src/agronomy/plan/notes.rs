@@ -49,6 +49,8 @@ pub enum Note {
     RequiredLess { plot: Named, product: Named, asked_g: f64, given_g: f64, why: String },
     /// The passes over these plots had to be chosen among.
     PassesChosen { plots: Vec<Named>, most: usize },
+    /// There was no time to try every choice of passes over these plots.
+    PassesNotTried { plots: Vec<Named> },
     /// The doses take more passes than asked for.
     TooManyPasses { plot: Named, passes: usize, most: usize },
     /// A plot with doses of its own does not follow the recipe of its block.
@@ -252,6 +254,12 @@ impl fmt::Display for Note {
                  excess, before prices and packs were looked at.",
                 names(plots),
                 if *most == 1 { "one pass".to_owned() } else { format!("{most} passes") }
+            ),
+            Note::PassesNotTried { plots } => write!(
+                f,
+                "{}: there was no time to try every choice of passes, so those were taken that by themselves can bring \
+                 most of what is needed. Another choice may leave less missing.",
+                names(plots)
             ),
             Note::TooManyPasses { plot, passes, most } => {
                 write!(f, "{plot}: these doses take {passes} passes, more than the {most} asked for.")

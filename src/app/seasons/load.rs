@@ -259,8 +259,15 @@ async fn recorded_analyses(db: &mut Db, doses: &[DoseRow], products: &mut [Amend
 
 /// A decision as the trade reads it.
 fn overruled(row: &OverruleRow, on: Date) -> Option<((Key, Counted), Overruled)> {
-    let (kg_per_ha, reason, by) = (KgPerHa(row.kg_per_ha), row.reason.clone(), row.decided_by.clone());
-    Some(((key(row.plot.0), row.cap.parse().ok()?), Overruled { kg_per_ha, reason, by, on }))
+    let decided = Overruled {
+        kg_per_ha: KgPerHa(row.kg_per_ha),
+        published: KgPerHa(row.published_kg_per_ha),
+        label: row.label.clone(),
+        reason: row.reason.clone(),
+        by: row.decided_by.clone(),
+        on,
+    };
+    Some(((key(row.plot.0), row.cap.parse().ok()?), decided))
 }
 
 /// The needs as a plan was worked out from them.

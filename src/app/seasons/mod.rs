@@ -19,7 +19,7 @@ mod work;
 
 pub use compare::{Comparison, Side, SidePlot, With};
 pub use forms::{DoseCell, DoseForm, PlanForm, PlanOptions, SeasonForm};
-pub use overrules::{OverruleForm, OverruleRow, published};
+pub use overrules::{OverruleForm, OverruleRow};
 pub use sheet::{CAN_LITRES, Heap, Helping, LITRES_PER_M2, Mix, Sheet, SheetCautions, SheetLine, SheetPlot};
 pub use trade::{Point, Step, TradeForm, TradeOff};
 pub use view::{CapLine, DoseLine, Measure, NeedLine, Outcome, PlanPlot, PlanView, Simplicity, Stopped};

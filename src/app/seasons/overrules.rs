@@ -6,7 +6,7 @@
 use super::{App, PlanView};
 use crate::{
     agronomy::{
-        cap::{Counted, Grounds, SeasonCap},
+        cap::{Counted, Grounds},
         quantity::KgPerHa,
         season::CapLeft,
     },
@@ -31,14 +31,6 @@ pub struct OverruleForm {
     pub reason: String,
     /// "yes" where the warning was read.
     pub warned: String,
-}
-
-/// A cap as published, whatever was decided about it.
-pub fn published(cap: &SeasonCap) -> (KgPerHa, &str) {
-    match &cap.overruled {
-        Some(overrule) => (overrule.published, &overrule.label),
-        None => (cap.kg_per_ha, &cap.label),
-    }
 }
 
 /// The caps of a plan that count the same, by plot.
@@ -76,12 +68,12 @@ impl OverruleForm {
                 problems.add("", left.cap.warning().unwrap_or("This cap is not overruled here."));
             }
             let Some(value) = value else { continue };
-            if let Some((most, source)) = left.cap.outermost.filter(|(most, _)| value > most.0 * (1.0 + 1e-9)) {
+            let beyond_all = |(most, _): &(KgPerHa, String)| value > most.0 * (1.0 + 1e-9);
+            if let Some((most, why)) = left.cap.most_decided().filter(beyond_all) {
                 let most = (most.0 * 100.0).round() / 100.0;
-                let words = format!("No more than {most} kg/ha: {}, {}.", source.publisher, source.title);
-                problems.add("kg_per_ha", words);
+                problems.add("kg_per_ha", format!("No more than {most} kg/ha: {why}."));
             }
-            let beyond = value > published(&left.cap).0.0;
+            let beyond = value > left.cap.published().0.0;
             if beyond && left.cap.grounds == Grounds::Hazard && self.warned != "yes" {
                 problems.add("warned", "Read the warning, and tick that you have read it.");
             }
@@ -90,7 +82,7 @@ impl OverruleForm {
         problems.none()?;
         let value = found(value, "cap")?;
         let one = |(plot, left): &(PlotId, &CapLeft)| {
-            let (rate, label) = published(&left.cap);
+            let (rate, label) = left.cap.published();
             NewOverrule {
                 plot: *plot,
                 cap: counted.key(),

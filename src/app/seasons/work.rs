@@ -24,6 +24,9 @@ use std::{
 };
 use tokio::sync::{Semaphore, watch};
 
+/// How near to the least possible a shortage is a plan's, where the search was stopped.
+const NEARLY_LEAST: f64 = 0.05;
+
 /// What is being worked out, by plan. Cheap to clone.
 #[derive(Clone, Debug)]
 pub(in crate::app) struct Desk {
@@ -35,6 +38,8 @@ pub(in crate::app) struct Desk {
 #[derive(Debug)]
 struct Card {
     begun: Instant,
+    /// The doses that it keeps.
+    locks: Vec<plan::Lock>,
     stop: AtomicBool,
     /// When a page last looked; `None` where nobody is expected to.
     looked: Option<Mutex<Instant>>,
@@ -78,14 +83,21 @@ impl Default for Desk {
 }
 
 impl Desk {
-    /// A card for the plan, and whether it is new: a plan is worked out once at a time.
-    fn card(&self, plan: PlanId, looked_at: bool) -> (Arc<Card>, bool) {
+    /// A card for the plan, and whether it is new: a plan is worked out once at a time. Refused while
+    /// it is being worked out with other doses kept, so that nobody's are passed over.
+    fn card(&self, plan: PlanId, looked_at: bool, locks: &[plan::Lock]) -> Result<(Arc<Card>, bool)> {
         let mut cards = hold(&self.cards);
         match cards.get(&plan) {
-            Some(card) if !*card.ended.borrow() => (card.clone(), false),
+            Some(card) if !*card.ended.borrow() && card.locks == locks => Ok((card.clone(), false)),
+            Some(card) if !*card.ended.borrow() => Err(Error::Conflict(
+                "This plan is being worked out already, with other doses kept. Nothing was changed: wait until that is \
+                 done, or stop it."
+                    .into(),
+            )),
             _ => {
                 let card = Arc::new(Card {
                     begun: Instant::now(),
+                    locks: locks.to_vec(),
                     stop: AtomicBool::new(false),
                     looked: looked_at.then(|| Mutex::new(Instant::now())),
                     progress: Mutex::default(),
@@ -93,7 +105,7 @@ impl Desk {
                     ended: watch::channel(false).0,
                 });
                 cards.insert(plan, card.clone());
-                (card, true)
+                Ok((card, true))
             }
         }
     }
@@ -217,7 +229,7 @@ impl App {
         let kept: Vec<_> = form.read(&loaded)?.into_iter().filter(|line| line.locked).collect();
         view::view(&loaded, kept.clone()).caps_kept()?;
         let locks: Vec<plan::Lock> = kept.iter().map(load::lock).collect();
-        let (card, new) = self.desk.card(id, looked_at);
+        let (card, new) = self.desk.card(id, looked_at, &locks)?;
         if new {
             let (app, person, card) = (self.clone(), actor.person, card.clone());
             tokio::spawn(async move {
@@ -245,13 +257,16 @@ impl App {
                 return Err(Error::Conflict("Stopped before its turn came, so the plan is as it was.".into()));
             }
             let (input, card) = (prepared.input.clone(), card.clone());
-            let solve = move || {
+            let solve = move || -> Result<_> {
                 let begun = Instant::now();
                 let solved = plan::solve_watched(&input, &*card);
-                let apart = bed_by_bed(&input, begun.elapsed()).map(|apart| plan::solve_watched(&apart, &*card));
-                (solved, apart)
+                let stopped = plan::Watch::stopped(&*card);
+                worth_saving(&solved, stopped)?;
+                Ok((apart(&input, begun.elapsed(), &*card).filter(|_| !stopped), solved))
             };
-            tokio::task::spawn_blocking(solve).await.map_err(|e| Error::Internal(e.to_string()))?
+            let (apart, solved) =
+                tokio::task::spawn_blocking(solve).await.map_err(|e| Error::Internal(e.to_string()))??;
+            (solved, apart)
         };
         let short: BTreeMap<(plan::Key, Element), f64> =
             solved.unmet.iter().map(|u| ((u.plot.key, u.element), u.short_g)).collect();
@@ -295,6 +310,27 @@ fn bed_by_bed(input: &plan::PlanInput, taken: Duration) -> Option<plan::PlanInpu
     })
 }
 
+/// Refuses a plan of a search that was stopped before it had one: its doses would take the place of
+/// better ones. A shortage known to be within a twentieth of the least is a plan.
+fn worth_saving(solved: &plan::Plan, stopped: bool) -> Result<()> {
+    let least = solved.stages.iter().find(|stage| stage.goal == plan::Goal::Shortage);
+    match least.is_some_and(|stage| stage.proven || stage.gap.is_some_and(|gap| gap <= NEARLY_LEAST)) || !stopped {
+        true => Ok(()),
+        false => Err(Error::Conflict("Stopped before a plan was found, so the plan is as it was.".into())),
+    }
+}
+
+/// The same plan bed by bed, where there are recipes, in the time that the plan itself left;
+/// `None` where it was stopped, because half a search compares with nothing.
+fn apart(input: &plan::PlanInput, spent: Duration, watch: &dyn plan::Watch) -> Option<plan::Plan> {
+    if watch.stopped() {
+        return None;
+    }
+    let apart = bed_by_bed(input, spent)?;
+    let solved = plan::solve_watched(&apart, watch);
+    (!watch.stopped()).then_some(solved)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -305,36 +341,96 @@ mod tests {
     #[test]
     fn a_plan_lies_on_the_desk_once_until_it_has_ended() {
         let desk = Desk::default();
-        let (card, new) = desk.card(PLAN, true);
+        let (card, new) = desk.card(PLAN, true, &[]).unwrap();
         assert!(new);
-        let (same, again) = desk.card(PLAN, true);
+        let (same, again) = desk.card(PLAN, true, &[]).unwrap();
         assert!(!again && Arc::ptr_eq(&card, &same));
         card.end(Err(Error::Busy));
         // The result is told once; then there is nothing on the desk, and it can begin anew.
         assert!(matches!(desk.clear(PLAN, &card), Err(Error::Busy)));
         assert!(desk.clear(PLAN, &card).is_ok() && desk.find(PLAN).is_none());
-        let (later, new) = desk.card(PLAN, true);
+        let (later, new) = desk.card(PLAN, true, &[]).unwrap();
         assert!(new && !Arc::ptr_eq(&card, &later));
         // Clearing the old card leaves the new one where it is.
         assert!(desk.clear(PLAN, &card).is_ok() && desk.find(PLAN).is_some());
     }
 
     #[test]
+    fn doses_kept_by_somebody_else_are_not_passed_over() {
+        let desk = Desk::default();
+        let lock = |dose_g| plan::Lock { plot: 1, product: 2, dose_g };
+        let (card, _) = desk.card(PLAN, true, &[lock(5.0)]).unwrap();
+        // The same form sent twice waits for the same work.
+        assert!(Arc::ptr_eq(&card, &desk.card(PLAN, true, &[lock(5.0)]).unwrap().0));
+        for others in [vec![], vec![lock(7.0)], vec![lock(5.0), plan::Lock { plot: 3, ..lock(5.0) }]] {
+            assert!(matches!(desk.card(PLAN, true, &others), Err(Error::Conflict(_))), "{others:?}");
+        }
+        card.end(Ok(()));
+        assert!(desk.card(PLAN, true, &[lock(7.0)]).unwrap().1);
+    }
+
+    /// One bed that is short of two elements, one product for each, in a block with one recipe.
+    fn bed() -> plan::PlanInput {
+        let product = |key, element| plan::Product {
+            key,
+            content: BTreeMap::from([(element, 0.5)]),
+            packs: vec![plan::Pack { mass_g: 1000.0, price_minor: Some(100) }],
+            ..plan::Product::default()
+        };
+        let plot = plan::PlotNeed {
+            key: 1,
+            area_m2: 10.0,
+            need_kg_per_ha: BTreeMap::from([(Element::K, 100.0), (Element::Mg, 50.0)]),
+            recipe: Some(1),
+            ..plan::PlotNeed::default()
+        };
+        let products = vec![product(1, Element::K), product(2, Element::Mg)];
+        let options = plan::Options { max_products: Some(1), ..plan::Options::default() };
+        plan::PlanInput { plots: vec![plot], products, locks: vec![], options }
+    }
+
+    #[test]
+    fn what_was_stopped_before_there_was_a_plan_is_not_saved() {
+        let desk = Desk::default();
+        let (card, _) = desk.card(PLAN, true, &[]).unwrap();
+        let whole = plan::solve_watched(&bed(), &*card);
+        assert!(worth_saving(&whole, true).is_ok(), "{:?}", whole.stages);
+        card.stop.store(true, Ordering::Relaxed);
+        let stopped = plan::solve_watched(&bed(), &*card);
+        assert!(matches!(worth_saving(&stopped, true), Err(Error::Conflict(_))), "{:?}", stopped.stages);
+        // What the clock cuts short has its notes, and is saved.
+        assert!(worth_saving(&stopped, false).is_ok());
+    }
+
+    #[test]
+    fn the_comparison_bed_by_bed_is_whole_or_none() {
+        let desk = Desk::default();
+        let (card, _) = desk.card(PLAN, true, &[]).unwrap();
+        let late = Duration::from_secs(3600);
+        assert!(apart(&bed(), late, &*card).is_some_and(|plan| plan.proven && !plan.doses.is_empty()));
+        let mut alone = bed();
+        alone.plots[0].recipe = None;
+        assert!(apart(&alone, late, &*card).is_none());
+        card.stop.store(true, Ordering::Relaxed);
+        assert!(apart(&bed(), late, &*card).is_none());
+    }
+
+    #[test]
     fn a_search_ends_when_told_or_when_nobody_looks() {
         let desk = Desk::default();
-        let (card, _) = desk.card(PLAN, true);
+        let (card, _) = desk.card(PLAN, true, &[]).unwrap();
         assert!(!card.stopped());
         let progress = Progress { goal: Goal::Cost, needs: 3, met: 2, products: 1, cost_minor: 900.0, gap: Some(0.1) };
         card.tell(&progress);
         assert_eq!(*hold(&card.progress), Some(progress));
         card.stop.store(true, Ordering::Relaxed);
         assert!(card.stopped());
-        let (left, _) = desk.card(PlanId(8), true);
+        let (left, _) = desk.card(PlanId(8), true, &[]).unwrap();
         let long_ago = Instant::now().checked_sub(Duration::from_secs(SOLVE_LEFT_SECONDS + 1));
         *hold(left.looked.as_ref().expect("a page looks at it")) = long_ago.expect("the machine runs longer");
         assert!(left.stopped());
         // Where nobody was expected to look, it goes on.
-        assert!(!desk.card(PlanId(9), false).0.stopped());
+        assert!(!desk.card(PlanId(9), false, &[]).unwrap().0.stopped());
     }
 
     #[test]
@@ -352,7 +448,7 @@ mod tests {
     #[tokio::test]
     async fn whoever_waits_is_told_of_the_end() {
         let desk = Desk::default();
-        let (card, _) = desk.card(PLAN, false);
+        let (card, _) = desk.card(PLAN, false, &[]).unwrap();
         let waiting = tokio::spawn({
             let card = card.clone();
             async move { card.ended().await }

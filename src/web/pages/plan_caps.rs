@@ -14,7 +14,7 @@ use crate::{
         quantity::KgPerHa,
         source::{Citation, Evidence, Source},
     },
-    app::seasons::{CapLine, Measure, OverruleForm, PlanView, Sheet, Simplicity, Sold, published},
+    app::seasons::{CapLine, Measure, OverruleForm, OverruleRow, PlanView, Sheet, Simplicity, Sold},
     ids::{AmendmentId, OverruleId, PlanId, PlotId},
     web::{
         error::{Error, Result},
@@ -258,7 +258,7 @@ impl OverrulePage {
         let here = view.plots.iter().find(|p| p.standing.plot.id == plot).ok_or_else(Error::not_found)?;
         let line = here.caps.iter().find(|line| line.left.cap.counted == counted).ok_or_else(Error::not_found)?;
         let cap = &line.left.cap;
-        let (rate, label) = published(cap);
+        let (rate, label) = cap.published();
         let stands = format!(
             "In the twelve months up to {}, {} went on {} already; these doses bring {}.",
             show::date(view.spread_on),
@@ -286,17 +286,33 @@ impl OverrulePage {
             warning: cap.warning(),
             hazard: cap.grounds == Grounds::Hazard,
             law: cap.grounds == Grounds::Law,
-            outermost: cap.outermost.map(|(most, source)| outermost_words(most, &source)),
+            outermost: outermost(cap),
             product: matches!(counted, Counted::Product(_)),
             plots: others.map(|p| (p.standing.plot.id, titled(&p.standing.plot))).collect(),
-            decided: standing.and_then(|row| Some((decision(cap)?, back(row.id)))),
+            decided: standing.map(|row| (decision(cap).unwrap_or_else(|| past(row)), back(row.id))),
         })
     }
 }
 
-fn outermost_words(most: KgPerHa, source: &Source) -> String {
-    let mark = if source.evidence == Evidence::Memory { ", from memory" } else { "" };
-    format!("At the very most {} kg/ha ({}{mark}).", show::significant(most.0, 3), said_by(source))
+fn outermost(cap: &SeasonCap) -> Option<String> {
+    let (most, why) = cap.most_decided()?;
+    let why = match &cap.outermost {
+        Some((_, source)) if source.evidence == Evidence::Memory => format!("{}, from memory", said_by(source)),
+        Some((_, source)) => said_by(source),
+        None => why,
+    };
+    Some(format!("At the very most {} kg/ha ({why}).", show::significant(most.0, 3)))
+}
+
+/// A decision that stands in the record, but not in the place of what is published now.
+fn past(row: &OverruleRow) -> String {
+    format!(
+        "{} decided on {} kg/ha, where this was published: {}. That no longer counts, because something else is \
+         published now.",
+        row.decided_by,
+        show::number(row.kg_per_ha, 2),
+        row.label
+    )
 }
 
 async fn page(cx: &Cx, plan: PlanId, plot: PlotId, cap: &str) -> Result<OverrulePage> {
