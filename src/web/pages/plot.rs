@@ -9,7 +9,6 @@ use crate::{
     agronomy::{
         analyte::Analyte,
         crop,
-        ground::Ground,
         guideline::{Guideline, Position},
         liking::{Liking, Shown, Weighed},
         rate::RateUnit,
