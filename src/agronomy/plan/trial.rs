@@ -7,7 +7,7 @@ use super::account::{Account, CapUse, account};
 use super::explain::{Change, changed};
 use super::optimise::Microlp;
 use super::stages::run_quickly;
-use super::{Pack, PlanInput, Watch, caps, clean, passes, recipe};
+use super::{Options, Pack, PlanInput, Watch, caps, clean, passes, recipe};
 use std::collections::BTreeSet;
 
 /// Within this share of a cap counts as at it: doses are not yet rounded to the scale here.
@@ -21,8 +21,9 @@ const BUDGET_SHARE: f64 = 0.1;
 pub fn quickly(input: &PlanInput, watch: &dyn Watch) -> Account {
     let (mut problem, mut notes) = clean::clean(input);
     let mut joined = recipe::join(&problem, &mut notes);
-    passes::limit(&mut joined.problem, &Microlp);
-    let found = run_quickly(&joined.problem, &input.options, &Microlp, watch);
+    let (_, spent) = passes::limit(&mut joined.problem, input.options.time_limit, &Microlp, watch);
+    let options = Options { time_limit: input.options.time_limit.saturating_sub(spent), ..input.options.clone() };
+    let found = run_quickly(&joined.problem, &options, &Microlp, watch);
     let grams = joined.part(&caps::trim(&joined.problem, found.grams(&joined.problem)), &mut problem);
     account(&problem, &grams)
 }
