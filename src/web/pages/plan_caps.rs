@@ -11,7 +11,6 @@ use crate::{
         cap::{Counted, Grounds, SeasonCap},
         element::Element,
         plan::doses::wants_carrier,
-        quantity::KgPerHa,
         source::{Citation, Evidence, Source},
     },
     app::seasons::{CapLine, Measure, OverruleForm, OverruleRow, PlanView, Sheet, Simplicity},
