@@ -371,7 +371,7 @@ fn caps_of(plot: &PlotSeason, materials: &[Material], wishes: &Wishes, notes: &m
         }
         caps.push(cap::product_cap(key, name, limit));
     }
-    let mut decided = |cap: SeasonCap| match wishes.overruled.get(&(plot.key, cap.counted)) {
+    let decided = |cap: SeasonCap| match wishes.overruled.get(&(plot.key, cap.counted)) {
         Some(overruled) if cap.bears(overruled) => cap.overrule(overruled.clone()),
         Some(Overruled { kg_per_ha, label, by, .. }) => {
             notes.push(format!(

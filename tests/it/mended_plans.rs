@@ -294,29 +294,28 @@ async fn what_is_final_is_refused_by_the_record_itself() {
     .execute(&mut raw)
     .await
     .unwrap();
-    let void = "set voided_at = '2027', void_reason = 'wrong'";
     let steps = [
-        ("update cap_overrules set id = 2".to_owned(), false),
-        ("update cap_overrules set kg_per_ha = 3".to_owned(), false),
-        ("update cap_overrules set withdrawn_at = '2027', withdrawn_by = 1".to_owned(), true),
-        ("update cap_overrules set withdrawn_at = null, withdrawn_by = null".to_owned(), false),
-        ("delete from cap_overrules".to_owned(), false),
-        ("update list_statuses set id = 2".to_owned(), false),
-        ("update list_statuses set recorded_at = '2020'".to_owned(), false),
-        (format!("update list_statuses {void}"), true),
-        ("update list_statuses set voided_at = null, void_reason = null".to_owned(), false),
-        ("update list_statuses set void_reason = 'other'".to_owned(), false),
-        ("delete from list_statuses".to_owned(), false),
-        ("update list_evidence set name = 'other.pdf'".to_owned(), false),
-        ("delete from list_evidence".to_owned(), false),
-        ("update own_removals set kg_per_t = '[]'".to_owned(), false),
-        ("update own_removals set recorded_at = '2020'".to_owned(), false),
-        (format!("update own_removals {void}"), true),
-        ("update own_removals set voided_at = null, void_reason = null".to_owned(), false),
-        ("delete from own_removals".to_owned(), false),
+        ("update cap_overrules set id = 2", false),
+        ("update cap_overrules set kg_per_ha = 3", false),
+        ("update cap_overrules set withdrawn_at = '2027', withdrawn_by = 1", true),
+        ("update cap_overrules set withdrawn_at = null, withdrawn_by = null", false),
+        ("delete from cap_overrules", false),
+        ("update list_statuses set id = 2", false),
+        ("update list_statuses set recorded_at = '2020'", false),
+        ("update list_statuses set voided_at = '2027', void_reason = 'wrong'", true),
+        ("update list_statuses set voided_at = null, void_reason = null", false),
+        ("update list_statuses set void_reason = 'other'", false),
+        ("delete from list_statuses", false),
+        ("update list_evidence set name = 'other.pdf'", false),
+        ("delete from list_evidence", false),
+        ("update own_removals set kg_per_t = '[]'", false),
+        ("update own_removals set recorded_at = '2020'", false),
+        ("update own_removals set voided_at = '2027', void_reason = 'wrong'", true),
+        ("update own_removals set voided_at = null, void_reason = null", false),
+        ("delete from own_removals", false),
     ];
     for (sql, taken) in steps {
-        let done = sqlx::raw_sql(&sql).execute(&mut raw).await;
+        let done = sqlx::raw_sql(sql).execute(&mut raw).await;
         assert_eq!(done.is_ok(), taken, "{sql}: {done:?}");
         if let Err(refused) = done {
             let said = refused.to_string();
