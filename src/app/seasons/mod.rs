@@ -246,8 +246,9 @@ impl App {
         let loaded = self.load_plan(id).await?;
         let lines = form.read(&loaded)?;
         // Saved as it was, it changes nothing, and there is nothing to undo.
-        let same =
-            |d: &DoseLine| loaded.doses.iter().any(|s| DoseLine::saved(s) == *d) || d.id.is_none() && d.mass_g <= 0.0;
+        let same = |d: &DoseLine| {
+            loaded.doses.iter().any(|s| DoseLine::saved(s) == *d) || d.id.is_none() && d.mass_g <= 0.0 && !d.locked
+        };
         let changed = !lines.iter().all(same);
         let doses: Vec<NewDose> = lines
             .iter()

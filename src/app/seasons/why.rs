@@ -142,7 +142,9 @@ impl App {
         let tried = match loaded.plan.state.as_str() {
             "draft" if !merits.is_empty() => {
                 let kept = kept(&doses);
-                let input = loaded.prepare(&kept, &kept).input;
+                let mut input = loaded.prepare(&kept, &kept).input;
+                // No one goal may take all the time there is.
+                input.options.time_limit = input.options.time_limit.min(Duration::from_millis(TRY_MILLISECONDS / 2));
                 self.desk.aside(move || try_all(&input)).await?
             }
             _ => None,
