@@ -63,7 +63,7 @@ impl Garden {
         let status = response.status();
         let to = response.headers().get(header::LOCATION).map_or("", |to| to.to_str().unwrap()).to_owned();
         let bytes = response.into_body().collect().await.unwrap().to_bytes();
-        Answer { status, to, text: String::from_utf8(bytes.to_vec()).unwrap() }
+        Answer { status, to, text: String::from_utf8_lossy(&bytes).into_owned() }
     }
 
     /// Sends fields and a file as a browser does.

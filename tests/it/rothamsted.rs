@@ -218,7 +218,9 @@ fn taken_off(applications: &[Line]) -> BTreeMap<(String, String, &'static str), 
         let Some((_, crop)) = known else { continue };
         let share = if line["sub_plot"].is_empty() { 1.0 } else { 0.5 };
         let entry = taken.entry((line["plot"].clone(), line["harvest_year"].clone(), crop)).or_default();
-        if let (Ok(t_per_ha), false) = (line["yield_t_ha"].parse::<f64>(), line["harvest_date"].is_empty()) {
+        if let (Some(t_per_ha), false) =
+            (line["yield_t_ha"].parse::<f64>().ok().filter(|t| *t > 0.0), line["harvest_date"].is_empty())
+        {
             entry.0 = entry.0.take().max(Some(line["harvest_date"].clone()));
             entry.1 += t_per_ha * share * AREA_M2 / 10.0;
         }

@@ -110,15 +110,15 @@ async fn a_note_that_cannot_be_kept_says_why_and_keeps_what_was_typed() {
     let notes = format!("/plots/{plot}/notes");
     for (text, on, file, said) in [
         ("", "2025-07-02", (&b""[..], ""), "Write what you saw"),
-        ("pale", "2099-07-02", (b"", ""), "id=\"noted_on-problem\""),
-        ("pale", "", (b"", ""), "id=\"noted_on-problem\""),
-        ("pale", "2025-07-02", (b"<svg onload=x>", "a.png"), "Only PDF, PNG, JPEG"),
+        ("chlorotic", "2099-07-02", (b"", ""), "id=\"noted_on-problem\""),
+        ("chlorotic", "", (b"", ""), "id=\"noted_on-problem\""),
+        ("chlorotic", "2025-07-02", (b"<svg onload=x>", "a.png"), "Only PDF, PNG, JPEG"),
     ] {
         let answer = garden.upload(&notes, &[("text", text), ("noted_on", on)], (file.1, file.0)).await;
         assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY, "{said}: {}", answer.text);
         assert!(answer.text.contains(said) && answer.text.contains(text), "{said}: {}", answer.text);
     }
-    assert!(!garden.get(&format!("/plots/{plot}/story")).await.contains("pale"));
+    assert!(!garden.get(&format!("/plots/{plot}/story")).await.contains("chlorotic"));
 }
 
 #[tokio::test]

@@ -71,14 +71,14 @@ async fn first_row(story: &Browser) -> String {
     row.text().await.expect("words")
 }
 
-/// The tests fall further than their error; less what the crops took, nothing is left to explain.
+/// The tests fall further than their error; the second reading says what of it the ledger explains.
 async fn offtake_and_not_error(story: &mut Browser, garden: &Server, trend: &str) {
     let address = if trend.starts_with("http") { trend.to_owned() } else { format!("{}{trend}", garden.address) };
     story.page.goto(&address).await.expect("the trend");
     story.expect("falling").await;
     look(story, "falling").await;
     story.follow(page::NET).await;
-    story.expect("What was added and removed explains the change in potassium").await;
+    story.expect("was added and removed explains").await;
     story.click(By::XPath("//summary[contains(., 'The numbers behind')]")).await;
     story.expect("Net since the first").await;
     look(story, "offtake-explains").await;
