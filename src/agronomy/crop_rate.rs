@@ -5,7 +5,7 @@
 
 use super::{
     crop::Crop,
-    guideline::{Gives, Kept, RateRow, Rates},
+    guideline::{Gives, Kept, RateEquation, RateRow, Rates},
     need::{Need, Reason, capitalised},
     quantity::KgPerHa,
     record::Qualifier,
@@ -85,19 +85,33 @@ fn for_crop(nutrient: &NutrientStanding, crop: &Crop) -> Result<Need, String> {
             }
             let index = nutrient.printed.ok_or("The test gives no index to put into the equation.")?;
             let (rate, kept) = equation.at(index);
-            let formula = format!(
-                "equation {}: {} × {i}² − {} × {i} + {} = {}",
-                equation.number,
-                equation.square,
-                -equation.linear,
-                equation.constant,
-                num(rate),
-                i = num(index)
-            );
-            (rate, formula, kept)
+            (rate, equation_words(equation, index), kept)
         }
     };
     Ok(need_of(nutrient, rates, row, printed, formula, step))
+}
+
+/// The equation with what it gives by itself, and only then what that was kept to.
+fn equation_words(equation: &RateEquation, index: f64) -> String {
+    let index = index.max(0.0);
+    let mut words = format!(
+        "equation {}: {} × {i}² − {} × {i} + {} = {}",
+        equation.number,
+        equation.square,
+        -equation.linear,
+        equation.constant,
+        num(equation.plain(index)),
+        i = num(index)
+    );
+    let mut reached = equation.plain(index);
+    if let Some(vertex) = equation.vertex().filter(|vertex| index > *vertex) {
+        reached = equation.plain(vertex);
+        words.push_str(&format!("; lowest at I = {}: {}", num(vertex.round()), num(reached)));
+    }
+    if reached < 0.0 {
+        words.push_str("; never below 0 → 0");
+    }
+    words
 }
 
 fn no_rate_for(nutrient: &NutrientStanding, crop: &str) -> String {

@@ -8,7 +8,7 @@ use super::{
     element::{ATOMIC_WEIGHTS, Element, Form},
     ground::Ground,
     method::Method,
-    need::{Need, soil_working},
+    need::{By, Need, soil_mass},
     quantity::{KgPerHa, MgPerKg, MgPerL, SquareMetres, by_volume_kg_per_ha},
     rate::RateUnit,
     reading::{Level, Reading, decimals_after, number},
@@ -75,6 +75,21 @@ const OF_CONCERN: &str = "It stays in mg/kg, the unit that the limits for it are
 pub struct Liking {
     pub unit: LevelUnit,
     pub form: NutrientForm,
+}
+
+/// What levels by mass are weighed with: a plot's ground, and how needs are reckoned there. A
+/// level and a need on one page then part by what is missing.
+#[derive(Clone, Copy, Debug)]
+pub struct Weighed<'a> {
+    pub ground: &'a Ground,
+    pub by: By,
+}
+
+/// By the ground's own layer.
+impl<'a> From<&'a Ground> for Weighed<'a> {
+    fn from(ground: &'a Ground) -> Self {
+        Weighed { ground, by: By::OwnLayer }
+    }
 }
 
 /// The last step from a figure to the one shown: value × `factor`.
@@ -213,7 +228,8 @@ impl<'a> From<&'a Reading> for Tested<'a> {
 
 impl Liking {
     /// The last step for levels like this result's, or the sentence that says why its own unit stays.
-    pub fn conversion(self, result: Tested<'_>, ground: &Ground) -> Result<Conversion, &'static str> {
+    pub fn conversion<'a>(self, result: Tested<'_>, on: impl Into<Weighed<'a>>) -> Result<Conversion, &'static str> {
+        let Weighed { ground, by } = on.into();
         let own = Conversion::none(result.level.unit());
         if self.unit == LevelUnit::AsPrinted {
             return Ok(as_printed(result).unwrap_or(own));
@@ -226,11 +242,11 @@ impl Liking {
         let in_mass = |converted: Conversion| match (self.unit, result.level) {
             (LevelUnit::MgPerKg, _) => converted,
             (unit, Level::MgPerKg(_)) => {
-                let kg = ground.layer().soil_kg_per_ha();
-                let shown = format!("× {} kg/ha of soil ÷ 1,000,000", num(kg));
+                let (layer, soil) = soil_mass(ground, by);
+                let shown = format!("× {} kg/ha of soil ÷ 1,000,000", num(layer.soil_kg_per_ha()));
                 converted
-                    .then(ground.layer().mass(MgPerKg(1.0)).0, shown, "kg/ha".into())
-                    .resting_on(soil_working(ground))
+                    .then(layer.mass(MgPerKg(1.0)).0, shown, "kg/ha".into())
+                    .resting_on(soil)
                     .by_area(unit, ground.area)
             }
             (unit, _) => {
@@ -257,8 +273,8 @@ impl Liking {
     }
 
     /// Why a result is not in the unit asked for, where it is not.
-    pub fn kept(self, result: Tested<'_>, ground: &Ground) -> Option<&'static str> {
-        match self.conversion(result, ground) {
+    pub fn kept<'a>(self, result: Tested<'_>, on: impl Into<Weighed<'a>>) -> Option<&'static str> {
+        match self.conversion(result, on) {
             Err(why) => Some(why),
             Ok(_) if self.unit == LevelUnit::MgPerKg && self != Liking::default() => by_volume(result),
             Ok(_) => None,
@@ -266,9 +282,9 @@ impl Liking {
     }
 
     /// What was found, as this person reads it.
-    pub fn found(self, result: Tested<'_>, ground: &Ground) -> Shown {
+    pub fn found<'a>(self, result: Tested<'_>, on: impl Into<Weighed<'a>>) -> Shown {
         let (figure, working) = (&result.working.figure, result.working);
-        let step = self.conversion(result, ground).unwrap_or_else(|_| Conversion::none(&figure.unit));
+        let step = self.conversion(result, on).unwrap_or_else(|_| Conversion::none(&figure.unit));
         if self.unit == LevelUnit::AsPrinted {
             // The cell itself, not a number that was sent there and back.
             return match printed(working).filter(|_| !step.is_idle()) {
@@ -281,18 +297,18 @@ impl Liking {
     }
 
     /// The aim, where there is one, in the unit of what was found.
-    pub fn aim(self, nutrient: &NutrientStanding, ground: &Ground) -> Option<Shown> {
+    pub fn aim<'a>(self, nutrient: &NutrientStanding, on: impl Into<Weighed<'a>>) -> Option<Shown> {
         let aim = nutrient.aim.as_ref()?;
-        Some(self.like_found(nutrient.into(), "aim as you read it", aim, ground))
+        Some(self.like_found(nutrient.into(), "aim as you read it", aim, on))
     }
 
     /// A figure in the unit of a result's level (an aim, a ceiling), as this person reads it.
-    pub fn like_found(self, result: Tested<'_>, what: &str, worked: &Worked, ground: &Ground) -> Shown {
+    pub fn like_found<'a>(self, result: Tested<'_>, what: &str, worked: &Worked, on: impl Into<Weighed<'a>>) -> Shown {
         let own = || Shown { figure: worked.figure.clone(), working: worked.working.clone() };
         if worked.figure.unit != result.level.unit() {
             return own();
         }
-        let Ok(step) = self.conversion(result, ground) else { return own() };
+        let Ok(step) = self.conversion(result, on) else { return own() };
         let title = format!("{}, {what}", result.analyte.name());
         let figure = &worked.figure;
         // As fine as what was found is shown, and no finer than that or itself.
@@ -342,8 +358,8 @@ impl Liking {
 
     /// The step for all tests of one method over the years, whose levels share this result's unit;
     /// `None` where nothing changes.
-    pub fn for_trend(self, result: Tested<'_>, ground: &Ground) -> Option<Conversion> {
-        self.conversion(result, ground).ok().filter(|step| !step.is_idle())
+    pub fn for_trend<'a>(self, result: Tested<'_>, on: impl Into<Weighed<'a>>) -> Option<Conversion> {
+        self.conversion(result, on).ok().filter(|step| !step.is_idle())
     }
 
     /// The working of a mass in grams of an element, with the step to its oxide where liked.

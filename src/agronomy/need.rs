@@ -441,18 +441,23 @@ fn per_area(
         let formula = format!("{} mg/L × {} cm × 0.1 = {} kg/ha", num(missing), num(ground.depth.0), num(mass.0));
         return Ok((mass, formula, depth));
     }
-    let (layer, node) = match way.by {
+    let (layer, node) = soil_mass(ground, way.by);
+    let mass = layer.mass(MgPerKg(missing));
+    let formula =
+        format!("{} mg/kg × {} kg/ha ÷ 1,000,000 = {} kg/ha", num(missing), num(layer.soil_kg_per_ha()), num(mass.0));
+    Ok((mass, formula, node))
+}
+
+/// The soil that a level by mass is weighed with, and where its mass comes from.
+pub(super) fn soil_mass(ground: &Ground, by: By) -> (SoilLayer, Working) {
+    match by {
         By::Convention(convention) => {
             let figure = Figure::new(convention.soil_kg_per_ha, "kg/ha", 0);
             let leaf = Working::leaf("Soil in the publisher's layer", figure, Origin::Published);
             (SoilLayer::Convention(convention), leaf.cite(convention.source).note(convention.words))
         }
-        _ => (ground.layer(), soil_working(ground)),
-    };
-    let mass = layer.mass(MgPerKg(missing));
-    let formula =
-        format!("{} mg/kg × {} kg/ha ÷ 1,000,000 = {} kg/ha", num(missing), num(layer.soil_kg_per_ha()), num(mass.0));
-    Ok((mass, formula, node))
+        By::OwnLayer | By::BuildUp(_) => (ground.layer(), soil_working(ground)),
+    }
 }
 
 /// The mass of soil in a plot's own layer, with where its density comes from.

@@ -12,8 +12,8 @@ use super::{
     element::Element,
     ground::{Cover, Ground, Texture},
     guideline::Position,
-    liking::{LevelUnit, Liking},
-    need::{self, ENOUGH, Need},
+    liking::{LevelUnit, Liking, Weighed},
+    need::{self, By, ENOUGH, Need},
     quantity::{Grams, KgPerHa},
     rate::RateUnit,
     record::Application,
@@ -185,7 +185,15 @@ pub struct Situation<'a> {
     pub open_doses: &'a [OpenDose],
     /// How whoever asks likes to read levels and needs.
     pub liking: Liking,
+    /// How needs are reckoned, so that levels per area are weighed alike.
+    pub by: By,
     pub today: Date,
+}
+
+impl<'a> Situation<'a> {
+    fn weighed(&self) -> Weighed<'a> {
+        Weighed { ground: self.ground, by: self.by }
+    }
 }
 
 /// An element put on since the last test.
@@ -339,7 +347,7 @@ fn judge(situation: &Situation<'_>, nutrient: &NutrientStanding, caps: &[CapLine
         }
         Position::Short => feed(situation, nutrient, caps, chance.unwrap_or(1.0)),
         Position::NoCriterion(why) if is_fed(nutrient.analyte) => {
-            let found = situation.liking.found(nutrient.into(), situation.ground).figure;
+            let found = situation.liking.found(nutrient.into(), situation.weighed()).figure;
             let what = format!("{name}: {found} found, and no limits to judge it by.");
             Some((33.0, step(Kind::Unsure, Some(nutrient.analyte), what, vec![why.clone()])))
         }
@@ -555,6 +563,7 @@ mod tests {
             agreed_on: Some(date(2025, 2, 1)),
             open_doses,
             liking: Liking::default(),
+            by: By::OwnLayer,
             today: date(2025, 3, 1),
         })
     }

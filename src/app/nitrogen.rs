@@ -75,8 +75,10 @@ pub struct PlotNitrogen {
     pub ahead: PlotOutlook,
     pub form: NitrogenForm,
     pub problems: Problems,
-    /// Published rates for the crop chosen or those of the plot, or why there is none.
+    /// Published rates for the crop chosen or those of the season, or why there is none.
     pub rates: Vec<(Crop, std::result::Result<Term, String>)>,
+    /// Nothing is recorded for this season: the crops are those of the next.
+    pub later: bool,
     /// `None` until a demand is known.
     pub budget: Option<Budget>,
     /// What the budget could not count, with why.
@@ -107,11 +109,21 @@ impl App {
         let cap = problems.optional_number("matter_cap_percent", &form.matter_cap_percent, &MATTER);
         let ratio = problems.optional_number("compost_ratio", &form.compost_ratio, &RATIO);
         let with_memory = form.memory == "on";
-        let crops = Crop::find(&form.crop).map_or_else(|| ahead.crops.clone(), |crop| vec![crop]);
+        let chosen = Crop::find(&form.crop);
+        // What grows now; where nothing does, what the next season brings, said so.
+        let later = chosen.is_none() && ahead.growing.is_empty() && !ahead.crops.is_empty();
+        let on_record = if later { &ahead.crops } else { &ahead.growing };
+        let crops = chosen.map_or_else(|| on_record.clone(), |crop| vec![crop]);
         let rates: Vec<_> = crops.iter().map(|crop| (*crop, crop_demand(crop, with_memory))).collect();
         let demand = match (low, high) {
             // A rate for any garden is no measure of what this crop takes.
             (None, None) => match hoped {
+                Some(_) if crops.len() > 1 => {
+                    let names: Vec<String> = crops.iter().map(|crop| crop.in_sentence()).collect();
+                    let says = format!("Choose the crop that the yield is of: {}.", names.join(" or "));
+                    problems.add("crop", says);
+                    None
+                }
                 Some(tonnes) => match uptake_demand_of(&crops, tonnes) {
                     Ok(term) => Some(term),
                     Err(why) => {
@@ -144,6 +156,7 @@ impl App {
             form,
             problems,
             rates,
+            later,
             uncounted,
         })
     }

@@ -81,14 +81,18 @@ impl App {
         with_memory: bool,
     ) -> Result<Opinions> {
         let (report, _) = self.report(actor, id).await?;
-        let (site, plot, grown, sampling, row) = {
+        let (site, plot, grown, growing, sampling, row) = {
             let mut read = self.store.read().await?;
             let loaded = found(store::samplings::one(&mut read, report.sampling).await?, "report in force")?;
             let site = found(store::plots::site(&mut read, loaded.row.site).await?, "site")?;
             let first = found(loaded.plots.first().copied(), "plot")?;
             let plot = found(store::plots::plot(&mut read, first).await?, "plot")?;
             let grown = lineage::crops_on(&mut read, site.id, &[first], loaded.row.sampled_on, None).await?;
-            (site, plot, grown, loaded.sampling, loaded.row)
+            // As on the plot: limits for what grows and comes next, rates for the season alone.
+            let season = lineage::season_on(&mut read, site.id, loaded.row.sampled_on).await?;
+            let season = season.iter().map(|season| season.id).collect();
+            let growing = lineage::crops_of(&mut read, &[first], &season).await?.remove(&first).unwrap_or_default();
+            (site, plot, grown, growing, loaded.sampling, loaded.row)
         };
         let own = grown.get(&plot.id).and_then(|crops| crop::land_use(crops)).unwrap_or(plot.land_use);
         let land_use = land_use.unwrap_or(own);
@@ -98,7 +102,7 @@ impl App {
         let all = self.every_guideline(with_memory).await?;
         let all = all.iter().map(|guideline| &**guideline);
         let on = row.sampled_on;
-        let opinion = second_opinion(&survey, &plot.ground(), all, land_use, &[], &[], on);
+        let opinion = second_opinion(&survey, &plot.ground(), all, land_use, &[], &growing, on);
         Ok(Opinions { site, plot, samplings: vec![alone], report: Some((report, row)), land_use, opinion })
     }
 

@@ -216,6 +216,7 @@ pub(super) async fn look_ahead(
             agreed_on: agreed_on.map(|at| TimeZone::UTC.to_datetime(at).date()),
             open_doses: &open_doses,
             liking,
+            by: way.by,
             today,
         });
         let awaiting = standing.samplings.iter().filter(|one| one.sampling.reports.is_empty());

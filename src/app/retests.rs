@@ -171,7 +171,7 @@ fn question(
         scale,
         found,
         target: aim,
-        sigma: plot.survey.errors.of(analyte).one_test.sigma(scale, found),
+        sigma: plot.survey.errors.of_lab(analyte, &reading.lab).one_test.sigma(scale, found),
         others: (others.len() >= OTHERS_NEEDED).then(|| retest::spread(scale, &others)).flatten(),
         cost_needless: on_plot(stakes.needless_per_100_m2_minor),
         cost_missed: on_plot(stakes.missed_per_100_m2_minor),

@@ -36,7 +36,7 @@ pub struct PlotStanding {
     pub survey: Survey,
     /// Where it stands today.
     pub present: Present,
-    /// What grows there in the season of the day and the next one.
+    /// What grows there in the season of the day and the next one; in a plan, in its own season.
     pub crops: Vec<Crop>,
     /// What its limits are read for, by its crops; while none tells, as its own record says.
     pub land_use: LandUse,
@@ -90,7 +90,8 @@ pub(super) async fn place(
     guideline: &Guideline,
     on: Date,
 ) -> Result<Vec<PlotStanding>> {
-    place_by(read, plots, guideline, on, None, |samplings| Survey::read(samplings)).await
+    let grown = grown_on(read, &plots, on).await?;
+    place_by(read, plots, guideline, on, None, grown, |samplings| Survey::read(samplings)).await
 }
 
 /// The same for pages of many plots: where they stand, without the history behind it; from
@@ -102,7 +103,30 @@ pub(super) async fn place_now(
     on: Date,
     only: Option<&[SamplingId]>,
 ) -> Result<Vec<PlotStanding>> {
-    place_by(read, plots, guideline, on, only, |samplings| Survey::read_newest(samplings)).await
+    let grown = grown_on(read, &plots, on).await?;
+    place_by(read, plots, guideline, on, only, grown, |samplings| Survey::read_newest(samplings)).await
+}
+
+/// The same for a season of these crops, whatever grows on the day: the tests are those of the
+/// day, what the limits are read for is what the season grows.
+pub(super) async fn place_for(
+    read: &mut store::Read,
+    plots: Vec<PlotRow>,
+    guideline: &Guideline,
+    on: Date,
+    grown: BTreeMap<PlotId, Vec<Crop>>,
+) -> Result<Vec<PlotStanding>> {
+    place_by(read, plots, guideline, on, None, grown, |samplings| Survey::read_newest(samplings)).await
+}
+
+/// What grows on plots in the season of a day and the next one.
+async fn grown_on(read: &mut store::Read, plots: &[PlotRow], on: Date) -> Result<BTreeMap<PlotId, Vec<Crop>>> {
+    let mut grown = BTreeMap::new();
+    for site in plots.iter().map(|plot| plot.site).collect::<BTreeSet<_>>() {
+        let of_site: Vec<PlotId> = plots.iter().filter(|plot| plot.site == site).map(|plot| plot.id).collect();
+        grown.append(&mut lineage::crops_on(read, site, &of_site, on, None).await?);
+    }
+    Ok(grown)
 }
 
 async fn place_by(
@@ -111,6 +135,7 @@ async fn place_by(
     guideline: &Guideline,
     on: Date,
     only: Option<&[SamplingId]>,
+    mut grown: BTreeMap<PlotId, Vec<Crop>>,
     survey_of: fn(Vec<Sampling>) -> Survey,
 ) -> Result<Vec<PlotStanding>> {
     let ids: Vec<PlotId> = plots.iter().map(|p| p.id).collect();
@@ -126,11 +151,6 @@ async fn place_by(
         Some(plot) => errors_of(read, plot.site).await?,
         None => ErrorSettings::default(),
     };
-    let mut grown: BTreeMap<PlotId, Vec<Crop>> = BTreeMap::new();
-    for site in plots.iter().map(|plot| plot.site).collect::<BTreeSet<_>>() {
-        let of_site: Vec<PlotId> = plots.iter().filter(|plot| plot.site == site).map(|plot| plot.id).collect();
-        grown.append(&mut lineage::crops_on(read, site, &of_site, on, None).await?);
-    }
     Ok(plots
         .into_iter()
         .map(|plot| {

@@ -140,6 +140,12 @@ fn a_rate_comes_from_the_index_and_is_kept_to_its_domain() {
         assert!(need.working.as_ref().unwrap().is_grounded());
         assert_eq!(need.notes.iter().any(|note| note.contains("give or take 10")), lb > 0.0);
     }
+    // 0.0103 × 500² − 2.90 × 500 + 200 = 1325; its lowest point, at 2.90 ÷ 0.0206 = 141, is −4.1.
+    let beyond = asked(mg_kg(K, Method::Mehlich3Icp, 1000.0), &own(), &["cabbage"]).working.unwrap().formula.unwrap();
+    assert!(
+        beyond.contains("= 1,325; lowest at I = 141: ") && beyond.contains("never below 0 → 0 lb/acre"),
+        "{beyond}"
+    );
     let mut limit = mg_kg(K, Method::Mehlich3Icp, 50.0);
     limit.qualifier = Qualifier::Below;
     assert!(asked(limit.clone(), &own(), &["cabbage"]).at_least);

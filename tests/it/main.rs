@@ -20,6 +20,7 @@ mod lab_check;
 mod liking;
 mod liking_pages;
 mod loud;
+mod mended_readings;
 mod needs;
 mod opinion_pages;
 mod own_guideline_pages;

@@ -34,7 +34,7 @@ impl RateEquation {
     }
 
     /// The printed polynomial, whatever it gives.
-    fn plain(&self, index: f64) -> f64 {
+    pub fn plain(&self, index: f64) -> f64 {
         self.square * index * index + self.linear * index + self.constant
     }
 

@@ -93,8 +93,8 @@ pub fn between_labs(analyte: Analyte, method: &Method) -> (TestError, Source) {
 /// Weighs two results of one analyte by one method against each other.
 ///
 /// Labs alone: each within its between-lab error of the true value (a lab against itself: the
-/// customary error of one lab). Two samples: sampling and laboratory error of one test, and
-/// between labs that error in quadrature. Two-sided, 95 %.
+/// customary error of one lab). Two samples: sampling and laboratory error of one test, each by
+/// its own lab, and between labs that error in quadrature. Two-sided, 95 %.
 pub fn pair(first: &Reading, second: &Reading, one_sheet: bool, errors: &ErrorSettings) -> Pair {
     let bare = |words: String| Pair {
         analyte: first.analyte,
@@ -112,8 +112,12 @@ pub fn pair(first: &Reading, second: &Reading, one_sheet: bool, errors: &ErrorSe
         return bare("One of them is only a limit, so by how much they part is not known.".into());
     }
     let scale = Scale::of(first.analyte);
-    let usual = errors.of(first.analyte);
     let same_lab = one_sheet || first.lab == second.lab;
+    let (low, high) = match first.level.number() <= second.level.number() {
+        true => (first, second),
+        false => (second, first),
+    };
+    let (usual, usual_of_high) = (errors.of_lab(low.analyte, &low.lab), errors.of_lab(high.analyte, &high.lab));
     let (lab_error, lab_source): (TestError, Citation) = match same_lab {
         true => (usual.laboratory, CUSTOM.into()),
         // What the site has set itself goes before what is published.
@@ -125,18 +129,15 @@ pub fn pair(first: &Reading, second: &Reading, one_sheet: bool, errors: &ErrorSe
             (error, source.into())
         }
     };
-    let (low, high) = match first.level.number() <= second.level.number() {
-        true => (first, second),
-        false => (second, first),
-    };
     let (a, b) = (low.level.number(), high.level.number());
     let labs_sigma = |value: f64| lab_error.sigma(scale, value);
-    let samples_sigma = |value: f64| {
-        let one_test = usual.one_test.sigma(scale, value);
+    let samples_sigma = |error: TestError, value: f64| {
+        let one_test = error.sigma(scale, value);
         if same_lab { one_test } else { one_test.hypot(labs_sigma(value)) }
     };
     let labs = two_tests(scale, (a, labs_sigma(a)), (b, labs_sigma(b)), Z_95);
-    let samples = two_tests(scale, (a, samples_sigma(a)), (b, samples_sigma(b)), Z_95);
+    let samples =
+        two_tests(scale, (a, samples_sigma(usual.one_test, a)), (b, samples_sigma(usual_of_high.one_test, b)), Z_95);
     let (Some(labs), Some(samples)) = (labs, samples) else {
         return bare("Nothing was found by one of them, so no ratio can be made.".into());
     };
@@ -200,17 +201,20 @@ pub fn pair(first: &Reading, second: &Reading, one_sheet: bool, errors: &ErrorSe
         };
         Working::leaf(title, figure, Origin::Published).cite(source)
     };
-    let working = Working::step(
-        format!("{}, two results", first.analyte.name()),
-        figure,
-        formula,
-        [
-            low.working.clone(),
-            high.working.clone(),
-            leaf("Error of one result, lab alone (one standard deviation)", lab_error, lab_source),
-            leaf("Error of one test, sampling and lab (one standard deviation)", usual.one_test, usual.source.into()),
-        ],
-    );
+    let mut inputs = vec![
+        low.working.clone(),
+        high.working.clone(),
+        leaf("Error of one result, lab alone (one standard deviation)", lab_error, lab_source),
+    ];
+    let tests = "Error of one test, sampling and lab (one standard deviation)";
+    if usual.one_test == usual_of_high.one_test {
+        inputs.push(leaf(tests, usual.one_test, usual.source.into()));
+    } else {
+        for (reading, of) in [(low, usual), (high, usual_of_high)] {
+            inputs.push(leaf(&format!("{tests}, {}", reading.lab), of.one_test, of.source.into()));
+        }
+    }
+    let working = Working::step(format!("{}, two results", first.analyte.name()), figure, formula, inputs);
     Pair { agreement: Some(agreement), words, working: Some(working), ..bare(String::new()) }
 }
 

@@ -5,9 +5,9 @@ use crate::agronomy::{analyte::Analyte, standing::NutrientStanding, working::Fig
 
 /// What the test found, and against what.
 pub(super) fn found_words(situation: &Situation<'_>, nutrient: &NutrientStanding) -> String {
-    let (liking, ground) = (situation.liking, situation.ground);
-    let mut found = format!("Found {}", liking.found(nutrient.into(), ground).figure);
-    if let Some(aim) = liking.aim(nutrient, ground) {
+    let (liking, on) = (situation.liking, situation.weighed());
+    let mut found = format!("Found {}", liking.found(nutrient.into(), on).figure);
+    if let Some(aim) = liking.aim(nutrient, on) {
         found += &format!(", aim {}", aim.figure);
     }
     if let Some(percent) = &nutrient.percent_of_aim {

@@ -265,8 +265,9 @@ const GREENHOUSE_BASES: Source = Source {
 /// Warnings for a bed under cover: salts that rise, and bases that they inflate.
 ///
 /// `history` is of conductivity, oldest first; only readings by the newest one's method are
-/// compared. `bases` are base saturations in % as the sheets have them, oldest first. A rise counts from 14 %, beyond what one laboratory's repeats differ by (10 % for
-/// two standard deviations at 1:5, SCMA table App. 2.1, times √2 for a difference).
+/// compared. `bases` are base saturations in % as the sheets have them, oldest first. A rise
+/// counts from 14 %, beyond what one laboratory's repeats differ by (10 % for two standard
+/// deviations at 1:5, SCMA table App. 2.1, times √2 for a difference).
 pub fn under_cover(cover: Cover, history: &[Reading], bases: &[f64], signs: &Signs) -> Vec<SaltWarning> {
     let mut warnings = Vec::new();
     if cover == Cover::Open {

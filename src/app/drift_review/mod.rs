@@ -105,6 +105,8 @@ impl App {
 
     async fn work_out_review(&self, id: SiteId) -> Result<(i64, SiteDrift)> {
         let mut read = self.store.read().await?;
+        // Before all else: what changes from here on makes the answer old, whichever read has seen it.
+        let version = store::history::version(&mut read).await?;
         let site = found(store::plots::site(&mut read, id).await?, "site")?;
         let guideline = guidelines::of_site(&mut read, &site).await?;
         let columns = self.store.columns(id, &needed_analytes(&guideline)).await?;
@@ -122,7 +124,6 @@ impl App {
         let loaded = store::samplings::among(&mut read, &everyone, Some(&newest)).await?;
         let overrules = store::samplings::overrules(&mut read, &newest).await?;
         drop(read);
-        let version = columns.version;
         let title = guideline.title.clone();
         let by_capacity = goes_by_capacity(&guideline);
         let land_uses = crops.iter().filter_map(|(plot, crops)| Some((*plot, crop::land_use(crops)?))).collect();

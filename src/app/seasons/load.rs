@@ -59,7 +59,7 @@ pub struct LoadedPlan {
     pub stock_g: BTreeMap<AmendmentId, f64>,
     /// Crops that set the caps: of the season of spreading and of the next.
     pub crops: BTreeMap<PlotId, Vec<Crop>>,
-    /// Crops of the plan's own season: what rates for crops are for.
+    /// Crops of the plan's own season: what rates for crops are for, and what limits are read for.
     pub growing: BTreeMap<PlotId, Vec<Crop>>,
     /// What was put on up to the day of spreading, less what fulfils this plan's doses.
     pub applications: BTreeMap<PlotId, Vec<Application>>,
@@ -137,7 +137,8 @@ impl App {
         let mut rows = store::plots::plots(&mut read, site.id, true).await?;
         rows.retain(|plot| chosen.contains(&plot.id));
         let ids = lineage::ids(&rows);
-        let plots = standing::place_now(&mut read, rows, &guideline.guideline, self.today(), None).await?;
+        let growing = lineage::crops_of(&mut read, &ids, &BTreeSet::from([season.id])).await?;
+        let plots = standing::place_for(&mut read, rows, &guideline.guideline, self.today(), growing.clone()).await?;
 
         let doses = store::plans::doses_of(&mut read, id).await?;
         let ticked: BTreeSet<AmendmentId> = store::plans::products_of(&mut read, id).await?.into_iter().collect();
@@ -170,7 +171,6 @@ impl App {
             stock_g.entry(*product).and_modify(|g| *g = (*g - promised_g).max(0.0));
         }
         let crops = lineage::crops_on(&mut read, site.id, &ids, spread_on, Some(season.id)).await?;
-        let growing = lineage::crops_of(&mut read, &ids, &BTreeSet::from([season.id])).await?;
         let own = store::applications::of_plan(&mut read, id).await?;
         let own: BTreeSet<i64> = own.iter().map(|application| application.id.0).collect();
         let mut applications = lineage::all_applied(&mut read, &ids, Date::MIN, spread_on).await?;

@@ -94,7 +94,7 @@ impl RuleFields {
             units: units(units_for(criterion.analyte, criterion.layer.is_some())),
             lines: 0..lines(&at, form) + MORE_LINES,
             wrong: wrong(&at, form),
-            sentences: table.sentences,
+            sentences: table.sentences.into_iter().chain(in_points(criterion)).collect(),
             at,
         }
     }
@@ -128,6 +128,12 @@ impl RuleFields {
     fn class_field(&self, line: &usize, name: &str) -> String {
         format!("{}.classes.{line}.{name}", self.at)
     }
+}
+
+/// Why limits in points of an index are not offered to be typed.
+fn in_points(criterion: &Criterion) -> Option<String> {
+    criterion.index.as_ref()?;
+    Some("Its limits are points of the publisher’s index, and no figures of a sheet.".into())
 }
 
 /// A unit's key, and its words.

@@ -37,6 +37,8 @@ struct NitrogenPage<'a> {
     form: Form,
     budget: Option<BudgetView<'a>>,
     rates: Vec<RateView<'a>>,
+    /// The crops that it is reckoned for.
+    named: String,
     crops: Vec<(&'static str, &'static str)>,
     previous: Vec<(&'static str, &'static str)>,
     /// The nitrate level, when it was sampled, and what each test says.
@@ -126,6 +128,7 @@ pub async fn show(cx: Cx, Path(plot): Path<PlotId>, form: Form) -> Result<Respon
         form,
         budget,
         rates: rates.collect(),
+        named: nitrogen.rates.iter().map(|(crop, _)| crop.in_sentence()).collect::<Vec<_>>().join(" and "),
         nitrate,
         nitrate_notes: spoken.map_or(&[], |advice| &advice.notes),
         crops: std::iter::once(("", "Those on record"))

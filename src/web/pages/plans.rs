@@ -15,7 +15,7 @@ use crate::{
         analyte::Analyte,
         cap::Counted,
         element::Element,
-        liking::{LevelUnit, Liking},
+        liking::{LevelUnit, Liking, Weighed},
         plan::grams,
         rate::RateUnit,
         season,
@@ -346,7 +346,7 @@ fn strip(view: &PlanView, plot: &PlanPlot, liking: Liking) -> Option<Strip> {
                 aim_working: Some(format!("{working}#aim")),
                 links: vec![("how it comes about".into(), working)],
                 why: vec![],
-                ..track(id, nutrient, &ground, liking)
+                ..track(id, nutrient, Weighed { ground: &ground, by: view.way.by }, liking)
             })
         })
         .collect();
@@ -654,11 +654,11 @@ pub fn workings(
         parts.push(("brought", "What the doses count against the cap".into(), Some(brought), String::new()));
     }
     if let Some(nutrient) = plot.standing.present.standing.get(Analyte::Element(element)) {
-        let found = liking.found(nutrient.into(), &ground).working;
-        let kept = liking.kept(nutrient.into(), &ground);
-        let found = kept.into_iter().fold(found, |found, why| found.note(why));
+        let on = Weighed { ground: &ground, by: view.way.by };
+        let found = liking.found(nutrient.into(), on).working;
+        let found = liking.kept(nutrient.into(), on).into_iter().fold(found, |found, why| found.note(why));
         parts.push(("found", "What was found".into(), Some(found), String::new()));
-        let aim = liking.aim(nutrient, &ground).map(|aim| aim.working);
+        let aim = liking.aim(nutrient, on).map(|aim| aim.working);
         parts.push(("aim", "The aim".into(), aim, "This guideline sets no aim here.".into()));
         if let Some(percent) = &nutrient.percent_of_aim {
             parts.push(("percent", "The share of the aim".into(), Some(percent.working.clone()), String::new()));

@@ -6,9 +6,8 @@ use crate::{
     agronomy::{
         analyte::Analyte,
         crop,
-        ground::Ground,
         guideline::{Guideline, Position},
-        liking::{Liking, Shown},
+        liking::{Liking, Shown, Weighed},
         rate::RateUnit,
         record::CellKey,
         saturation::{BY_CHARGE, BY_CHARGE_SOURCE, Schools, WHY_HELD, aims_at_shares, schools},
@@ -190,7 +189,7 @@ pub fn cell_pages(standing: &PlotStanding) -> BTreeMap<CellKey, String> {
 }
 
 /// A nutrient of a plot as a track of the standing strip, every figure with its working.
-pub fn track(plot: PlotId, nutrient: &NutrientStanding, ground: &Ground, liking: Liking) -> Track {
+pub fn track(plot: PlotId, nutrient: &NutrientStanding, on: Weighed<'_>, liking: Liking) -> Track {
     let path = |what| working_path(plot, nutrient.analyte, what);
     let mut links = Vec::new();
     if let Some(percent) = &nutrient.percent_of_aim {
@@ -207,11 +206,11 @@ pub fn track(plot: PlotId, nutrient: &NutrientStanding, ground: &Ground, liking:
     // What holds the aim stands in the open.
     let folded = nutrient.notes.iter().filter(|note| nutrient.held() != Some(note.as_str()));
     why.extend(folded.map(|note| sentence(note)));
-    why.extend(liking.kept(nutrient.into(), ground).map(str::to_owned));
+    why.extend(liking.kept(nutrient.into(), on).map(str::to_owned));
     Track {
         name: nutrient.analyte.name(),
-        found_text: figure(&liking.found(nutrient.into(), ground).figure),
-        aim_text: liking.aim(nutrient, ground).map_or_else(String::new, |aim| figure(&aim.figure)),
+        found_text: figure(&liking.found(nutrient.into(), on).figure),
+        aim_text: liking.aim(nutrient, on).map_or_else(String::new, |aim| figure(&aim.figure)),
         words: match nutrient.held() {
             Some(held) => format!("{}. {held}", words(nutrient)),
             None => words(nutrient),
@@ -277,10 +276,11 @@ impl PlotPage {
         };
         let judged_count = judged.len();
         let (ground, liking) = (standing.plot.ground(), cx.actor.liking);
-        let tracks: Vec<Track> = judged.into_iter().map(|nutrient| track(id, nutrient, &ground, liking)).collect();
+        let on = Weighed { ground: &ground, by: way_of(&site).by };
+        let tracks: Vec<Track> = judged.into_iter().map(|nutrient| track(id, nutrient, on, liking)).collect();
         let others = unjudged.into_iter().map(|nutrient| Other {
             name: nutrient.analyte.name(),
-            found: figure(&liking.found(nutrient.into(), &ground).figure),
+            found: figure(&liking.found(nutrient.into(), on).figure),
             working: working_path(id, nutrient.analyte, "found"),
             trend: trend_path(id, nutrient.analyte),
             why: words(nutrient),
@@ -430,13 +430,13 @@ fn behind(
     nutrient: &NutrientStanding,
     need: Option<&Working>,
     what: &str,
-    ground: &Ground,
+    on: Weighed<'_>,
     liking: Liking,
 ) -> Option<Shown> {
     let plain = |working: &Working| Shown { figure: working.figure.clone(), working: working.clone() };
     match what {
-        "found" => Some(liking.found(nutrient.into(), ground)),
-        "aim" => liking.aim(nutrient, ground),
+        "found" => Some(liking.found(nutrient.into(), on)),
+        "aim" => liking.aim(nutrient, on),
         "percent" => nutrient.percent_of_aim.as_ref().map(|percent| plain(&percent.working)),
         "class" => nutrient.class_working.as_ref().map(plain),
         "likelihood" => nutrient.likelihood.as_ref().map(|likelihood| plain(&likelihood.working)),
@@ -452,10 +452,12 @@ pub async fn working(cx: Cx, Path((plot, analyte, what)): Path<(PlotId, String, 
     let analyte: Analyte = analyte.parse().map_err(|_| Error::not_found())?;
     let nutrient = standing.present.standing.get(analyte).ok_or_else(Error::not_found)?;
     let (ground, liking) = (standing.plot.ground(), cx.actor.liking);
-    let need = standing.need(nutrient, &way_of(&site), &ahead.growing);
+    let way = way_of(&site);
+    let on = Weighed { ground: &ground, by: way.by };
+    let need = standing.need(nutrient, &way, &ahead.growing);
     // In kg/ha where levels are read by mass: what a step of the outlook says.
     let need = need.and_then(|need| liking.need_working(&need, ground.area, RateUnit::KgPerHa));
-    let open = |what: &str| behind(nutrient, need.as_ref(), what, &ground, liking);
+    let open = |what: &str| behind(nutrient, need.as_ref(), what, on, liking);
     let shown = open(&what).ok_or_else(Error::not_found)?;
     let pages = cell_pages(&standing);
     let (_, name) = FIGURES.iter().find(|(key, _)| *key == what).ok_or_else(Error::not_found)?;
@@ -472,7 +474,7 @@ pub async fn working(cx: Cx, Path((plot, analyte, what)): Path<(PlotId, String, 
             .why_this_reading
             .iter()
             .map(|reason| sentence(reason))
-            .chain(liking.kept(nutrient.into(), &ground).map(str::to_owned))
+            .chain(liking.kept(nutrient.into(), on).map(str::to_owned))
             .collect(),
         others,
     };

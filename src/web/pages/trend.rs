@@ -9,12 +9,13 @@ use crate::{
     agronomy::{
         analyte::Analyte,
         drift,
-        liking::Liking,
+        liking::{Liking, Weighed},
         record::{Application, Qualifier},
         working::Working,
     },
     app::{
         forecasts::{ForecastResult, PlotResponse},
+        outlook::way_of,
         trends::{MethodTrend, PlotTrend},
     },
     ids::PlotId,
@@ -104,8 +105,10 @@ struct Chart {
 fn chart(trend: &PlotTrend, method: &MethodTrend, marks: &[Mark], liking: Liking) -> Chart {
     let analyte = trend.analyte;
     let history = trend.standing.survey.history(analyte);
+    let ground = trend.standing.plot.ground();
     let newest = history.iter().rfind(|r| r.method == method.method && r.level.unit() == method.unit);
-    let step = newest.and_then(|newest| liking.for_trend(newest.into(), &trend.standing.plot.ground()));
+    let step = newest
+        .and_then(|newest| liking.for_trend(newest.into(), Weighed { ground: &ground, by: way_of(&trend.site).by }));
     let read = |value: f64| step.as_ref().map_or(value, |step| step.there(value));
     let picture = Trend {
         title: format!("{} by {}", analyte.name(), method.method.label()),

@@ -91,8 +91,12 @@ fn step(decimals: u8) -> f64 {
 }
 
 impl Bounds {
-    /// The limits of a rule, where it is of a kind that can be edited.
+    /// The limits of a rule, where it is of a kind that can be edited. Points of an index cannot:
+    /// typed in the unit of the test they would be read as concentrations.
     pub fn of(criterion: &Criterion) -> Option<Bounds> {
+        if criterion.index.is_some() {
+            return None;
+        }
         let decimals = criterion.decimals;
         let bands = match &criterion.rule {
             Rule::Classes(all) => {
