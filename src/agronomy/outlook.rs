@@ -346,10 +346,7 @@ fn judge(situation: &Situation<'_>, nutrient: &NutrientStanding, caps: &[CapLine
             Some((2.0, step(Kind::Lime, Some(nutrient.analyte), "Lime comes first: the soil is sour.".into(), why)))
         }
         Position::Short => feed(situation, nutrient, caps, chance.unwrap_or(1.0)),
-        // A rate for the crop asks for more even where the level is enough.
-        Position::AtAim | Position::Above if asks_for_a_rate(situation, nutrient) => {
-            feed(situation, nutrient, caps, 1.0)
-        }
+        Position::AtAim | Position::Above if wants_a_rate(situation, nutrient) => feed(situation, nutrient, caps, 1.0),
         Position::NoCriterion(why) if is_fed(nutrient.analyte) => {
             let found = situation.liking.found(nutrient.into(), situation.weighed()).figure;
             let what = format!("{name}: {found} found, and no limits to judge it by.");
@@ -359,8 +356,8 @@ fn judge(situation: &Situation<'_>, nutrient: &NutrientStanding, caps: &[CapLine
     }
 }
 
-/// The season's crop is given a published rate, whatever the class.
-fn asks_for_a_rate(situation: &Situation<'_>, nutrient: &NutrientStanding) -> bool {
+/// The season's crop is given a published rate, even where the level is enough.
+fn wants_a_rate(situation: &Situation<'_>, nutrient: &NutrientStanding) -> bool {
     let of = |need: &&Need| Some(need.element) == nutrient.analyte.element();
     situation.needs.iter().find(of).is_some_and(|need| need.reason == Reason::CropRate && need.kg_per_ha.0 > 0.0)
 }

@@ -645,8 +645,7 @@ pub fn workings(
     if let Some(nutrient) = plot.standing.present.standing.get(Analyte::Element(element)) {
         let on = Weighed { ground: &ground, by: view.way.by };
         let found = liking.found(nutrient.into(), on).working;
-        let kept = liking.kept(nutrient.into(), on);
-        let found = kept.into_iter().fold(found, |found, why| found.note(why));
+        let found = liking.kept(nutrient.into(), on).into_iter().fold(found, |found, why| found.note(why));
         parts.push(("found", "What was found".into(), Some(found), String::new()));
         let aim = liking.aim(nutrient, on).map(|aim| aim.working);
         parts.push(("aim", "The aim".into(), aim, "This guideline sets no aim here.".into()));
