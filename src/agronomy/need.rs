@@ -117,8 +117,7 @@ impl Need {
         if self.reason != Reason::CropRate {
             return tested_on;
         }
-        let eve = season_from.yesterday().unwrap_or(season_from);
-        Some(tested_on.map_or(eve, |tested| tested.max(eve)))
+        Some(tested_on.map_or(season_from, |tested| tested.max(season_from)))
     }
 
     fn nothing(element: Element, note: Option<String>) -> Need {
@@ -506,10 +505,10 @@ fn given(element: Element, rate: KgPerHa, reason: Reason, working: impl FnOnce(F
     Need { element, kg_per_ha: rate, reason, working: Some(working), at_least: false, notes: vec![] }
 }
 
-/// The applications that a test of a day cannot have seen, up to another day, both ends as
-/// `(after, up to and including]`. Without a test, all of them.
+/// The applications that a test of a day has not seen, from that day on (soil is taken before
+/// anything is spread) up to and including another. Without a test, all of them.
 pub fn since(applications: &[Application], tested_on: Option<Date>, until: Date) -> impl Iterator<Item = &Application> {
-    applications.iter().filter(move |a| a.applied_on <= until && tested_on.is_none_or(|day| a.applied_on > day))
+    applications.iter().filter(move |a| a.applied_on <= until && tested_on.is_none_or(|day| a.applied_on >= day))
 }
 
 /// What applications brought of an element for the first season, which is what counts against

@@ -8,6 +8,7 @@
 //! Plots with the same needs, caps and choice of products are one *class*: the goals are
 //! convex, so giving them all the same rate loses nothing.
 
+mod less;
 mod model;
 
 use super::clean::{Plot, Problem, Target};
@@ -25,8 +26,6 @@ const SMALL: usize = 150;
 const CHOICE_NODES: u64 = 40;
 /// Times that packs are cut open for a good start.
 const ROUNDS: usize = 8;
-/// Halvings in search of the share of a plan that a budget pays for: to a millionth.
-const HALVINGS: usize = 20;
 
 /// Plots that are alike in all but name and size.
 struct Class {
@@ -259,58 +258,6 @@ impl<'a> Search<'a> {
         self.kept.over = Some(Bound::Each(by_class(Self::over, self)));
         self.refresh();
         self.most_g = (0..self.problem.products.len()).map(|p| self.in_all(|c| self.range(c, p).1)).collect();
-    }
-
-    /// Where the search for all plots together was cut short: what each was planned on its own,
-    /// made less until it fits, if that leaves less missing than what the search has.
-    fn fall_back(&mut self, mut rates: Rates) {
-        for p in (0..self.problem.products.len()).filter(|&p| self.problem.products[p].packs.is_empty()) {
-            let (free, room) = (self.free_g(p, &rates), (self.stock_g(p) - self.locked_g[p]).max(0.0));
-            if free > room {
-                rates.iter_mut().for_each(|r| r[p] *= room / free);
-            }
-        }
-        let least_missed = |rates: &Rates| {
-            let without = |p: usize| {
-                let mut rates = rates.clone();
-                rates.iter_mut().for_each(|r| r[p] = 0.0);
-                rates
-            };
-            let used = (0..self.problem.products.len()).filter(|&p| self.free_g(p, rates) > 0.0);
-            let each = used.map(without).map(|rates| (self.measure_of(Goal::Shortage, &rates), rates));
-            each.min_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, rates)| rates)
-        };
-        let mut best = (self.measure(Goal::Shortage), None);
-        // One product less at a time, because a budget may not reach to a pack of each.
-        loop {
-            let less = self.within_means(&rates);
-            let short = self.measure_of(Goal::Shortage, &less);
-            if short < best.0 && self.fits(&less) {
-                best = (short, Some(less));
-            }
-            match least_missed(&rates) {
-                Some(fewer) => rates = fewer,
-                None => break,
-            }
-        }
-        if let Some(rates) = best.1 {
-            self.rates = rates;
-        }
-    }
-
-    /// The largest share of these rates that the budget pays for.
-    fn within_means(&self, rates: &Rates) -> Rates {
-        let part = |share: f64| rates.iter().map(|r| r.iter().map(|g| g * share).collect()).collect::<Rates>();
-        let paid = |share: f64| self.budget.is_none_or(|b| self.known_cost_of(&part(share)) <= b);
-        if paid(1.0) {
-            return rates.clone();
-        }
-        let mut between = (0.0, 1.0);
-        for _ in 0..HALVINGS {
-            let middle = (between.0 + between.1) / 2.0;
-            if paid(middle) { between.0 = middle } else { between.1 = middle }
-        }
-        part(between.0)
     }
 
     /// Free grams of a product on all plots.

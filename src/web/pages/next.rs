@@ -97,7 +97,7 @@ pub async fn show(cx: Cx, Path(id): Path<PlotId>) -> Result<Response> {
     let rates = by_rate(liking);
     let rate_unit: RateUnit = site.rate_unit.parse().unwrap_or(RateUnit::KgPerHa);
     let last = ahead.standing.survey.last_sampled();
-    let since = ahead.applications.iter().filter(|a| last.is_none_or(|last| a.applied_on > last));
+    let since = ahead.applications.iter().filter(|a| last.is_none_or(|last| a.applied_on >= last));
     let whys = outlook.next_test.why.iter().map(|(words, source)| {
         let source = source.as_ref();
         Why { words, source, address: source.and_then(show::address) }

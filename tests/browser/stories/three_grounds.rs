@@ -127,7 +127,7 @@ async fn sour_field(story: &mut Browser, plot: &str) {
     // EM 9585: Sikora buffer 6.2 to pH 6.4 is 2.8 short tons; 8.2 t/ha on this depth.
     story.expect("As the publisher prints it: 2.8 ton/acre").await;
     story.expect("As pure calcium carbonate for 20 cm here: 8.2 t/ha").await;
-    story.expect("Ground limestone").await;
+    story.expect("82.4 kg on this plot").await;
     story.expect("2 parts of").await;
     story.expect("their readings are not interchangeable").await;
     look(story, "lime").await;
