@@ -595,7 +595,7 @@ mod tests {
         let ground = ground(Cover::Open, Texture::Loam);
         let present = present(&ground, &[("P", 10.0)]);
         let needed = needs(&present.standing, &ground, None, &Way::default(), &[])[0].kg_per_ha.on(ground.area).0;
-        let before = [application(1, date(2024, 10, 5), 10.0 * needed, &[(Element::P, 0.5)])];
+        let before = [application(1, date(2024, 10, 4), 10.0 * needed, &[(Element::P, 0.5)])];
         let outlook = ask(&ground, &present, &before, BTreeMap::new(), &[]);
         assert_eq!((about(&outlook, "P").unwrap().kind, outlook.put_on.len()), (Kind::Feed, 0));
         let since = [application(1, date(2024, 11, 1), 2.0 * needed, &[(Element::P, 0.5)])];

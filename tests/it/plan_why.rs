@@ -70,7 +70,6 @@ async fn a_plan_without_a_product_is_as_the_page_of_reasons_says() {
     let real = planned.plan_with(&format!("products={potash}&"), "").await;
     let real = planned.why(real).await;
     let (said, is) = (without.after, real.base.expect("there was time"));
-    eprintln!("DEBUG {:?} {:?} {:?}", said, is, real.view.outcome);
     assert_eq!((said.met, said.needs, said.products), (is.met, is.needs, is.products));
     assert!((said.measure.short_percent - is.measure.short_percent).abs() < 1e-6);
     assert!(without.difference.met < 0 && without.difference.cost_minor < 0.0, "{without:?}");

@@ -7,7 +7,7 @@ use super::account::{Account, CapUse, account};
 use super::explain::{Change, changed};
 use super::optimise::Microlp;
 use super::stages::run_quickly;
-use super::{Options, Pack, PlanInput, Watch, caps, clean, passes, recipe};
+use super::{Options, Pack, PlanInput, Watch, caps, clean, doses, passes, recipe};
 use std::collections::BTreeSet;
 
 /// Within this share of a cap counts as at it: doses are not yet rounded to the scale here.
@@ -25,7 +25,8 @@ pub fn quickly(input: &PlanInput, watch: &dyn Watch) -> Account {
     let options = Options { time_limit: input.options.time_limit.saturating_sub(spent), ..input.options.clone() };
     let found = run_quickly(&joined.problem, &options, &Microlp, watch);
     let grams = joined.part(&caps::trim(&joined.problem, found.grams(&joined.problem)), &mut problem);
-    account(&problem, &grams)
+    // As it would be weighed, for that is what a plan counts.
+    account(&problem, &doses::weigh(&problem, &grams).1)
 }
 
 /// What is worth trying on a plan: each cap that a plot has run into a tenth higher, each product

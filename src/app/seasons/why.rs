@@ -140,7 +140,7 @@ impl App {
         let locks: Vec<plan::Lock> = doses.iter().map(lock).collect();
         let merits = plan::merits(&loaded.prepare(&[], &locks).input, &locks);
         let tried = match loaded.plan.state.as_str() {
-            "draft" if !merits.is_empty() => {
+            "draft" => {
                 let kept = kept(&doses);
                 let mut input = loaded.prepare(&kept, &kept).input;
                 // No one goal may take all the time there is.
