@@ -215,6 +215,12 @@ impl Browser {
         self.click(By::XPath(format!("//button[contains(normalize-space(.), {})]", quoted(words)))).await;
     }
 
+    /// Opens every fold of the page, as somebody does who looks for something.
+    pub async fn unfold(&self) {
+        let script = "document.querySelectorAll('details').forEach(fold => fold.open = true)";
+        self.page.execute(script, vec![]).await.expect("open folds");
+    }
+
     /// Clicks the first match that is shown, scrolled into the middle of the window.
     pub async fn click(&self, by: By) {
         let matches = self.page.find_all(by.clone()).await.expect("a search of the page");

@@ -183,6 +183,7 @@ async fn make_a_plan(story: &mut Browser, garden: &Server) {
     look(story, "season").await;
     story.follow(page::NEW_PLAN).await;
     story.follow(page::NO_PLOTS).await;
+    story.unfold().await;
     story.fill(page::PLAN_NAME, "Five beds").await;
     story.fill(page::NITROGEN, "60").await;
     for bed in page::BEDS {

@@ -129,6 +129,7 @@ async fn sour_field(story: &mut Browser, plot: &str) {
     story.expect("As pure calcium carbonate for 20 cm here: 8.2 t/ha").await;
     story.expect("82.4 kg on this plot").await;
     story.expect("2 parts of").await;
+    story.click(By::XPath("//summary[contains(., 'cannot tell here')]")).await;
     story.expect("their readings are not interchangeable").await;
     look(story, "lime").await;
 }

@@ -80,7 +80,7 @@ async fn offtake_and_not_error(story: &mut Browser, garden: &Server, trend: &str
     story.follow(page::NET).await;
     story.expect("was added and removed explains").await;
     story.click(By::XPath("//summary[contains(., 'The numbers behind')]")).await;
-    story.expect("Net since the first").await;
+    story.expect("counts after that test").await;
     look(story, "offtake-explains").await;
     story.click(By::XPath(format!("//main//a[normalize-space(.) = '{}']", page::LEDGER))).await;
     story.expect("Went").await;
