@@ -121,6 +121,8 @@ fn a_stopped_search_keeps_a_whole_plan_and_says_so() {
 fn quick_answers_to_what_if_agree_with_full_ones() {
     let mut input = small(4);
     input.options.budget_minor = None;
+    // Doses as computed: what a scale rounds away hangs on the last gram, not on the answer.
+    input.products.iter_mut().for_each(|product| product.scale_step_g = None);
     let plan = solve(&input);
     let base = quickly(&input, &watch::Unwatched);
     assert!(base.cost_minor >= value(&plan, Goal::Cost) - 1e-6);
