@@ -29,7 +29,14 @@ impl Planned {
         }
     }
 
+    /// The reasons; asked again where a busy machine left something untried.
     async fn why(&self, plan: PlanId) -> PlanWhy {
+        for _ in 0..10 {
+            let why = self.garden.app.plan_why(&self.garden.ada, plan).await.unwrap();
+            if why.view.plan.state != "draft" || why.untried == 0 && why.base.is_some() {
+                return why;
+            }
+        }
         self.garden.app.plan_why(&self.garden.ada, plan).await.unwrap()
     }
 }
