@@ -41,6 +41,7 @@ mod reference;
 mod rothamsted;
 mod serve;
 mod shed;
+mod sheet_numbers;
 mod sheet_pages;
 mod sheets;
 mod shelf_pages;

@@ -26,7 +26,10 @@ use crate::{
     store::{self, Store},
 };
 use jiff::civil::Date;
-use std::{collections::BTreeMap, sync::Arc};
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    sync::Arc,
+};
 use work::{Lines, Sorted, Work, goes_by_capacity, needed_analytes};
 
 /// The drift of every plot in use of a site.
@@ -38,12 +41,17 @@ pub struct SiteDrift {
     pub plots: Vec<PlotRow>,
     /// By plot, in the order of `plots`; then by analyte. The number is the plot's place there.
     pub rows: Vec<(usize, PlotDrift)>,
+    /// First and last year in which anything was found; 0 where nothing was.
+    pub span: (i16, i16),
     /// What grows on each plot.
     pub crops: BTreeMap<PlotId, Vec<Crop>>,
     /// The site weighs its tests by errors of its own.
     pub own_errors: bool,
     on: Date,
 }
+
+/// Rows up to which what was put on is read pair by pair of plot and element.
+const PAIRS_AT_ONCE: usize = 400;
 
 /// What of this kind changes touches no review: the tests, the ground, the aims stay.
 const UNRELATED: &[&str] = &["person", "attachment", "amendment", "plan", "application", "harvest", "note"];
@@ -76,19 +84,33 @@ impl App {
         Ok(value)
     }
 
-    /// What went on these plots of each element, kg/ha by year; of the plots that they were
-    /// made from, their share.
+    /// What went on the plots of these rows of each row's element, kg/ha by year; of the plots
+    /// that they were made from, their share.
     pub async fn put_on_by_year(
         &self,
         actor: &Actor,
-        plots: &[&PlotRow],
+        rows: &[(&PlotRow, &PlotDrift)],
     ) -> Result<BTreeMap<(PlotId, Element), BTreeMap<i16, f64>>> {
         actor.may(Role::Reader)?;
+        let mut plots: Vec<&PlotRow> = rows.iter().map(|(plot, _)| *plot).collect();
+        plots.sort_by_key(|plot| plot.id);
+        plots.dedup_by_key(|plot| plot.id);
         let ids: Vec<PlotId> = plots.iter().map(|plot| plot.id).collect();
         let mut read = self.store.read().await?;
         let lineage = Lineage::load(&mut read, &ids).await?;
+        let found = if rows.len() > PAIRS_AT_ONCE {
+            store::applications::by_year(&mut read, &lineage.everyone(), self.today()).await?
+        } else {
+            let pairs: BTreeSet<(PlotId, Element)> = rows
+                .iter()
+                .filter_map(|(plot, row)| Some((plot.id, row.analyte.element()?)))
+                .flat_map(|(plot, element)| lineage.of(plot).into_iter().map(move |(id, _)| (id, element)))
+                .collect();
+            let pairs: Vec<_> = pairs.into_iter().collect();
+            store::applications::by_year_of(&mut read, &pairs, self.today()).await?
+        };
         let mut sums: BTreeMap<PlotId, Vec<(Element, i16, f64)>> = BTreeMap::new();
-        for sum in store::applications::by_year(&mut read, &lineage.everyone(), self.today()).await? {
+        for sum in found {
             sums.entry(sum.plot).or_default().push((sum.element, sum.year as i16, sum.mass_g));
         }
         let mut put_on: BTreeMap<(PlotId, Element), BTreeMap<i16, f64>> = BTreeMap::new();
@@ -134,6 +156,8 @@ impl App {
         })
         .await
         .map_err(|failed| Error::Internal(failed.to_string()))?;
-        Ok((version, SiteDrift { site, guideline: title, plots, rows, crops, own_errors, on: self.today() }))
+        let years = || rows.iter().flat_map(|(_, row)| row.years.iter().map(|year| year.year));
+        let span = (years().min().unwrap_or_default(), years().max().unwrap_or_default());
+        Ok((version, SiteDrift { site, guideline: title, plots, rows, span, crops, own_errors, on: self.today() }))
     }
 }

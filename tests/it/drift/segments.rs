@@ -72,7 +72,7 @@ fn tests_of_one_day_are_one_point_and_copies_of_a_figure_are_no_new_evidence() {
     close(pair.value, 20.0); // geometric: √(16 × 25)
     assert_eq!((pair.replicates, pair.independent), (2, 2));
     assert!(pair.sigma < alone.sigma && pair.sigma > alone.sigma / 2f64.sqrt(), "the sampling is shared");
-    assert_eq!(pair.cells, [CellKey(1), CellKey(2)]);
+    assert_eq!(pair.cells[..], [CellKey(1), CellKey(2)]);
 }
 
 #[test]
