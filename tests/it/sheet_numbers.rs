@@ -83,7 +83,7 @@ async fn corrections_and_withdrawals_reach_the_copy_at_once() {
         (result(6, 8, "K", "99", "null"), 2), // a sheet that was empty
     ];
     for (sql, left) in steps {
-        sqlx::raw_sql(&*sql).execute(&mut db).await.unwrap_or_else(|e| panic!("{sql}: {e}"));
+        sqlx::raw_sql(sqlx::AssertSqlSafe(sql.clone())).execute(&mut db).await.unwrap_or_else(|e| panic!("{sql}: {e}"));
         let copy = copied(&mut db).await;
         assert_eq!(copy.len(), left, "{sql}");
         assert_eq!(copy, recorded(&mut db).await, "{sql}");
