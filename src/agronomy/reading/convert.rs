@@ -8,6 +8,7 @@ use crate::agronomy::{
     method::{Method, Purpose},
     quantity::{CmolPerKg, CmolPerL, DsPerM, KG_PER_HA_PER_LB_PER_ACRE, MgPerKg, MgPerL, Percent},
     record::{Basis, Determination, Report, Sampling, Unit},
+    salinity,
     source::{Citation, Evidence, Source},
     working::{Figure, Origin, Working},
 };
@@ -335,7 +336,10 @@ fn conductivity_level(chain: Chain, d: &Determination) -> Result<(Chain, Scale),
         Unit::DsPerM => Ok((chain, Scale::DsPerM)),
         Unit::MsPerCm => Ok((chain.times(1.0, "× 1", DsPerM::UNIT, "in dS/m", CONDUCTIVITY_UNITS), Scale::DsPerM)),
         Unit::UsPerCm => Ok((chain.times(1e-3, "÷ 1,000", DsPerM::UNIT, "in dS/m", CONDUCTIVITY_UNITS), Scale::DsPerM)),
-        other => Err(format!("Conductivity cannot be read in {other}")),
+        Unit::Ppm | Unit::MgPerL | Unit::MgPerKg => Err(salinity::why_not_read(chain.value)),
+        other => Err(format!(
+            "Conductivity cannot be read in {other}: give the unit that the sheet prints, dS/m, mS/cm or µS/cm"
+        )),
     }
 }
 

@@ -3,14 +3,19 @@
 //! an estimate of the saturated paste from another dilution is always a range of several
 //! publishers' equations.
 
+mod printed;
 mod sodium;
 mod tolerance;
 
+pub use printed::{SALT_FACTORS, SaltFactor, behind_ppm, why_not_read};
 pub use sodium::{
     Exchange, GypsumCase, GypsumRate, MeqPerL, Solution, esp_class_australia, esp_class_us, esp_from_sar,
     exchangeable_sodium, gypsum_on, gypsum_requirement, sodium_adsorption,
 };
-pub use tolerance::{MAAS_1990, RATED_ONLY, TOLERANCES, Tolerance, YieldShare, estimated_yield, relative_yield};
+pub use tolerance::{
+    CALIFORNIA, MAAS_1990, RATED_ONLY, RED_BEET_GERMINATING, TOLERANCES, Tolerance, YieldShare, estimated_yield,
+    relative_yield,
+};
 
 use super::{
     carbonate::Signs,
