@@ -1,6 +1,7 @@
 //! What each kind of worked example runs. A kind hands its inputs to the function of the
 //! program that answers, and puts nothing of its own between.
 
+mod conversions;
 mod interpretation;
 mod rates;
 mod salts;
@@ -78,7 +79,7 @@ type Kind = (&'static str, fn(&toml::Table) -> Outcome);
 
 /// Every kind and what runs it.
 pub fn all() -> impl Iterator<Item = &'static Kind> {
-    KINDS.iter().chain(interpretation::KINDS).chain(rates::KINDS).chain(salts::KINDS)
+    KINDS.iter().chain(conversions::KINDS).chain(interpretation::KINDS).chain(rates::KINDS).chain(salts::KINDS)
 }
 
 const KINDS: &[Kind] = &[
