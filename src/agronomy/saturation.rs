@@ -23,7 +23,7 @@ pub const BY_CHARGE_SOURCE: Source = Source {
 
 /// Why a level in mg/kg may hold the aim.
 pub const WHY_HELD: &str = "A share says little at the ends: 5 % potassium of a sand that holds 3 cmol(+)/kg is 59 mg/kg, \
-    under most sufficiency levels, and of a clay that holds 30 it is 587 mg/kg, far above them. \
+    under most sufficiency levels, and of a clay that holds 30 it is 586 mg/kg, far above them. \
     So a floor and a ceiling in mg/kg hold the aim there, and it is said where they do.";
 
 /// What is said for and against aiming at shares, each sentence with its citation in it.
