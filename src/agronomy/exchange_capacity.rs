@@ -111,7 +111,7 @@ pub fn acidity_from_buffer(buffer_ph: &Reading) -> Result<(Level, Working), With
     };
     let Some(formula) = acidity_formula(&buffer_ph.method) else {
         return Err(Withheld::because(
-            "The sheet does not name its lime buffer, and a buffer pH says nothing without the name",
+            "The sheet does not name its lime buffer, and a buffer pH says nothing without the name: ask the laboratory, and choose the buffer as the method of the line",
         ));
     };
     let acidity = (formula.factor * (formula.start - ph)).max(0.0);
@@ -292,7 +292,11 @@ pub fn capacity(parts: &Parts, signs: &Signs, divisors: &Divisors) -> Result<Cap
     let unit = match (stated, charges.values().next()) {
         (Some(stated), _) => stated.level.unit(),
         (None, Some((level, _))) => level.unit(),
-        (None, None) => return Err(Withheld::because("No cation is on the sheet")),
+        (None, None) => {
+            return Err(Withheld::because(
+                "No cation is on the sheet: a capacity needs calcium, magnesium and potassium by one extraction, or the sheet’s own capacity",
+            ));
+        }
     };
     if charges.values().any(|(level, _)| level.unit() != unit) {
         return Err(Withheld::because(

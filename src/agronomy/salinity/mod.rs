@@ -116,7 +116,7 @@ pub fn class(reading: &Reading, clay: Option<&Reading>) -> Result<EcClass, Strin
         }
         Method::Ec1to5 => {
             let clay_reading = clay.ok_or(
-                "A conductivity at 1:5 means different things on sand and on clay: the clay content is needed, from a particle-size test.",
+                "A conductivity at 1:5 means different things on sand and on clay: the clay content is needed, from a particle-size test, as a line of the sheet.",
             )?;
             let clay = match clay_reading.level {
                 Level::Percent(p) => p.0,
@@ -139,7 +139,7 @@ pub fn class(reading: &Reading, clay: Option<&Reading>) -> Result<EcClass, Strin
             Ok(answer)
         }
         Method::Unstated => Err(
-            "The sheet does not say how much water the conductivity was read in; the same soil reads 6 to 13 times higher in the paste than at 1:5, so it means nothing yet. Ask the laboratory for the dilution."
+            "The sheet does not say how much water the conductivity was read in; the same soil reads 6 to 13 times higher in the paste than at 1:5, so it means nothing yet. Ask the laboratory for the dilution, and choose it as the method of the line."
                 .into(),
         ),
         ref other => Err(format!("No classes for mineral soil are known for a conductivity by {}.", other.label())),
