@@ -34,6 +34,7 @@ mod plan_why;
 mod plan_wishes;
 mod plans;
 mod print_pages;
+mod properties;
 mod questions;
 mod readings;
 mod real_years;

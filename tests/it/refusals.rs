@@ -56,30 +56,34 @@ fn unread(analyte: Analyte, method: Method, printed: &str, unit: Unit, basis: Ba
     read_all(&sampling).1.pop().map_or_else(|| "(read)".into(), |unreadable| unreadable.reason)
 }
 
+fn row(asked: &'static str, sentence: String, names: &'static [&'static str]) -> Row {
+    (asked, sentence, names)
+}
+
 fn cells() -> Vec<Row> {
     let phosphorus = Analyte::Element(Element::P);
     vec![
-        (
+        row(
             "conductivity without its dilution",
             unread(Analyte::Conductivity, Method::Unstated, "1.2", Unit::DsPerM, Basis::Mass),
             &["dilution", "saturated paste, 1:1, 1:2, 1:5", "method of the line"],
         ),
-        (
+        row(
             "salts in ppm",
             unread(Analyte::Conductivity, Method::Ec1to2, "640", Unit::Ppm, Basis::Mass),
             &["640 to 700", "Ask the laboratory for the conductivity itself"],
         ),
-        (
+        row(
             "a conductivity in another unit",
             unread(Analyte::Conductivity, Method::Ec1to2, "1", Unit::Percent, Basis::Mass),
             &["unit", "dS/m, mS/cm or µS/cm"],
         ),
-        (
+        row(
             "pounds an acre without a soil mass",
             unread(phosphorus, Method::Mehlich3Icp, "60", Unit::LbPerAcre, Basis::Mass),
             &["“Soil mass behind a figure per area”", "2,000,000 lb"],
         ),
-        (
+        row(
             "pounds an acre of a scooped soil without depth",
             unread(phosphorus, Method::Olsen, "60", Unit::LbPerAcre, Basis::Volume),
             &["depth that was sampled", "on the sampling"],
@@ -117,52 +121,56 @@ fn lime_and_capacity() -> Vec<Row> {
         moisture_percent: None,
     };
     vec![
-        ("lime without pH", ask(LimeMethod::UnitedKingdom, none.clone()), &["soil pH", "pH in water"]),
-        (
+        row("lime without pH", ask(LimeMethod::UnitedKingdom, none.clone()), &["soil pH", "pH in water"]),
+        row(
             "lime by pH in salt",
             ask(LimeMethod::UnitedKingdom, Soil { ph: Some(&salt), ..none.clone() }),
             &["pH in water", "line of the sheet"],
         ),
-        (
+        row(
             "lime without a buffer pH",
             ask(LimeMethod::OregonSikora, Soil { ph: Some(&sour), ..none.clone() }),
             &["buffer pH", "Sikora buffer"],
         ),
-        (
+        row(
             "lime by a nameless buffer",
             ask(LimeMethod::OregonSikora, Soil { ph: Some(&sour), buffers: vec![&nameless], ..none.clone() }),
             &["naming the buffer", "ask the laboratory which buffer", "method of the line"],
         ),
-        (
+        row(
             "lime by another buffer",
             ask(LimeMethod::IrelandSmp, Soil { ph: Some(&sour), buffers: vec![&sikora], ..none.clone() }),
             &["SMP buffer", "Sikora buffer", "would be needed"],
         ),
-        (
+        row(
             "lime by a limit",
             ask(LimeMethod::OregonSikora, Soil { ph: Some(&sour), buffers: vec![&limit], ..none.clone() }),
             &["only a limit", "ask the laboratory for the number"],
         ),
-        ("lime without aluminium", ask(LimeMethod::Kamprath, none.clone()), &["aluminium", "potassium chloride"]),
-        (
+        row("lime without aluminium", ask(LimeMethod::Kamprath, none.clone()), &["aluminium", "potassium chloride"]),
+        row(
             "lime by aluminium of an acid extract",
             ask(LimeMethod::Kamprath, Soil { aluminium: Some(&acid), ..none.clone() }),
             &["potassium chloride"],
         ),
-        ("sulfur on fizzing ground", sulfur(&ph(7.2), &fizz), &["free lime", "g of sulfur per m²", "carbonate test"]),
-        ("sulfur by pH in salt", sulfur(&salt, &plain), &["pH in water"]),
-        (
+        row(
+            "sulfur on fizzing ground",
+            sulfur(&ph(7.2), &fizz),
+            &["free lime", "g of sulfur per m²", "carbonate test"],
+        ),
+        row("sulfur by pH in salt", sulfur(&salt, &plain), &["pH in water"]),
+        row(
             "a lime whose fractions are short",
             refused(no_fractions.effective_percent()),
             &["4 fractions", "finer than 60 mesh"],
         ),
-        (
+        row(
             "acidity by a nameless buffer",
             withheld(acidity_from_buffer(&nameless)),
             &["lime buffer", "ask the laboratory", "method of the line"],
         ),
-        ("a capacity of nothing", sum(Parts::default(), &plain), &["calcium, magnesium and potassium"]),
-        (
+        row("a capacity of nothing", sum(Parts::default(), &plain), &["calcium, magnesium and potassium"]),
+        row(
             "a capacity without potassium",
             sum(
                 Parts {
@@ -174,12 +182,12 @@ fn lime_and_capacity() -> Vec<Row> {
             ),
             &["potassium", "by the same method"],
         ),
-        (
+        row(
             "a capacity of sour soil without acidity",
             sum(Parts { cations: three, ph: Some(sour.clone()), ..Parts::default() }, &plain),
             &["acidity", "buffer pH with the buffer's name"],
         ),
-        (
+        row(
             "a capacity where it fizzes",
             sum(Parts { cations: bases(&[]), ph: Some(ph(7.8)), ..Parts::default() }, &fizz),
             &["free lime", "extraction at pH 8.2 to 8.5"],
@@ -215,57 +223,65 @@ fn salts_and_traces() -> Vec<Row> {
     let index =
         |which, manganese: &Reading, ph: &Reading| refused(micronutrient::manganese_index(which, manganese, ph));
     vec![
-        (
+        row(
             "a class of salts without dilution",
             refused(salinity::class(&ec(Method::Unstated, 1.2), None)),
             &["dilution", "method of the line"],
         ),
-        (
+        row(
             "a class at 1:5 without clay",
             refused(salinity::class(&ec(Method::Ec1to5, 0.3), None)),
             &["clay content", "particle-size test", "line of the sheet"],
         ),
-        (
+        row(
             "a crop’s yield without the paste",
             refused(salinity::relative_yield(&crop("tomato"), &ec(Method::Ec1to2, 1.0), false)),
             &["saturated paste"],
         ),
-        (
+        row(
             "a crop that was only rated",
             refused(salinity::relative_yield(&crop("kale"), &ec(Method::EcPaste, 3.0), false)),
             &["Kale", "no numbers are published"],
         ),
-        (
+        row(
             "sodium’s share without sodium",
             refused(salinity::exchangeable_sodium(&capacity)),
             &["Sodium is not on the sheet", "line of the sheet", "share of the capacity"],
         ),
-        (
+        row(
             "the adsorption ratio without an extract",
             refused(Solution::from_readings(&[])),
             &["calcium", "saturation extract", "mg/L"],
         ),
-        (
+        row(
             "gypsum by a fraction of purity",
             refused(salinity::gypsum_requirement(&case(0.9, 1.1))),
             &["purity", "per cent"],
         ),
-        ("gypsum without losses", refused(salinity::gypsum_requirement(&case(90.0, 2.0))), &["losses", "1.1 to 1.3"]),
-        ("boron without its extraction", boron.summary, &["boron", "ask the laboratory", "method of the line"]),
-        ("zinc limits that go by pH", of_zinc, &["no pH was read"]),
-        ("the manganese index by pH in salt", index(IndexOf::Rutgers, &manganese, &salt), &["pH in water"]),
-        (
+        row(
+            "gypsum without losses",
+            refused(salinity::gypsum_requirement(&case(90.0, 2.0))),
+            &["losses", "1.1 to 1.3"],
+        ),
+        row("boron without its extraction", boron.summary, &["boron", "ask the laboratory", "method of the line"]),
+        row("zinc limits that go by pH", of_zinc, &["no pH was read"]),
+        row("the manganese index by pH in salt", index(IndexOf::Rutgers, &manganese, &salt), &["pH in water"]),
+        row(
             "the manganese index by another extract",
             index(IndexOf::Rutgers, &mg_kg("Mn", Method::Dtpa, 10.0), &ph(6.0)),
             &["Mehlich-3"],
         ),
-        ("North Carolina’s index by mass", index(IndexOf::NorthCarolina, &manganese, &ph(6.0)), &["by volume of soil"]),
-        (
+        row(
+            "North Carolina’s index by mass",
+            index(IndexOf::NorthCarolina, &manganese, &ph(6.0)),
+            &["by volume of soil"],
+        ),
+        row(
             "lead without its method",
             refused(contaminant::content(&mg_kg("Pb", Method::Unstated, 90.0))),
             &["total or extracted", "ask the laboratory", "method of the line"],
         ),
-        ("lead by volume", refused(contaminant::content(&mg_l("Pb", Method::Total, 90.0))), &["by mass of soil"]),
+        row("lead by volume", refused(contaminant::content(&mg_l("Pb", Method::Total, 90.0))), &["by mass of soil"]),
     ]
 }
 
@@ -293,50 +309,50 @@ fn nitrogen_and_standing() -> Vec<Row> {
     };
     let matter = percent(Analyte::Carbonate, Method::Calcimeter, 2.0);
     vec![
-        ("Ohio’s test without a base rate", of("Ohio State"), &["“Base rate, Ohio State”"]),
-        ("Penn State’s test without a yield", of("Penn State"), &["“Grain expected, Penn State”"]),
-        (
+        row("Ohio’s test without a base rate", of("Ohio State"), &["“Base rate, Ohio State”"]),
+        row("Penn State’s test without a yield", of("Penn State"), &["“Grain expected, Penn State”"]),
+        row(
             "nitrate in the ground without a depth",
             refused(nitrogen::nitrate_in_ground(&shallow, &ground())),
             &["depth", "on the sampling"],
         ),
-        (
+        row(
             "nitrate by volume",
             refused(nitrogen::uc_classes(&mg_l("nitrate_n", Method::PotassiumChloride, 20.0))),
             &["by mass of soil"],
         ),
-        (
+        row(
             "nitrogen by the yield of a crop that no table counts",
             refused(nitrogen::uptake_demand(&Crop::find("rhubarb").unwrap(), 10.0)),
             &["rhubarb", "type what it takes"],
         ),
-        (
+        row(
             "nitrogen from something that is no organic matter",
             refused(nitrogen::from_organic_matter(&matter, &ground(), 3.0)),
             &["organic matter or organic carbon"],
         ),
-        (
+        row(
             "a nutrient whose extraction is not stated",
             stands(&mg_kg("P", Method::Unstated, 20.0), "rutgers_mehlich3"),
             &["Phosphorus", "ask the laboratory", "method of the line"],
         ),
-        (
+        row(
             "a nutrient by another extraction",
             stands(&mg_kg("P", Method::Olsen, 20.0), "rutgers_mehlich3"),
             &["Mehlich-3", "this result is by Olsen"],
         ),
-        (
+        row(
             "a share of the capacity without one",
             stands(&mg_kg("K", Method::AmmoniumAcetate7, 90.0), "saturation_bear"),
             &["capacity needs the acidity"],
         ),
-        (
+        row(
             "a manganese class without pH",
             stands(&mg_kg("Mn", Method::Mehlich3Icp, 10.0), "rutgers_mehlich3"),
             &["pH", "no pH was read"],
         ),
-        ("cores without a spread", refused(cores(f64::NAN, 10.0)), &["single cores differ", "type it"]),
-        ("cores without a wish", refused(cores(30.0, f64::NAN)), &["How near the mean is wanted", "type it"]),
+        row("cores without a spread", refused(cores(f64::NAN, 10.0)), &["single cores differ", "type it"]),
+        row("cores without a wish", refused(cores(30.0, f64::NAN)), &["How near the mean is wanted", "type it"]),
     ]
 }
 

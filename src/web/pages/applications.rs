@@ -20,7 +20,7 @@ use crate::{
     },
     ids::{AmendmentId, ApplicationId, DoseId, PlanId, PlotId, SiteId},
     web::{
-        error::Result,
+        error::{Error, Result},
         form::Form,
         guard::Cx,
         show::{self, filters},
@@ -496,7 +496,7 @@ pub async fn of_plot(cx: Cx, Path(id): Path<PlotId>) -> Result<Response> {
         workings: totals.caps.iter().map(|cap| Steps::of(&cap.working, &|_| None)).collect(),
         totals: &totals,
     };
-    let page = page.render().map_err(|_| crate::web::error::Error::from_status(StatusCode::INTERNAL_SERVER_ERROR))?;
+    let page = page.render().map_err(|_| Error::from_status(StatusCode::INTERNAL_SERVER_ERROR))?;
     Ok(axum::response::Html(page).into_response())
 }
 
