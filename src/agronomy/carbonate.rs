@@ -6,7 +6,7 @@ use super::{
     ground::Cover,
     method::Method,
     reading::{Level, Reading},
-    record::{CellKey, FizzAcid, FizzClass, Qualifier, Sampling},
+    record::{CellKey, Fizz, FizzAcid, FizzClass, Qualifier, Sampling},
     source::{Citation, Evidence, Source},
 };
 
@@ -119,6 +119,34 @@ impl Signs {
             self.sources.push(citation);
         }
     }
+}
+
+/// What one table takes a fizz with 1 M hydrochloric acid for, % of carbonate as CaCO₃: from and
+/// to, `None` for no upper end. A hint and no test: grain and mineral change how it fizzes, the
+/// printed ranges leave holes, and other countries' tables give the same words other figures.
+pub const fn fizz_percent(class: FizzClass) -> (f64, Option<f64>) {
+    match class {
+        FizzClass::None => (0.0, Some(0.0)),
+        FizzClass::VerySlight => (1.0, Some(5.0)),
+        FizzClass::Slight => (6.0, Some(10.0)),
+        FizzClass::Strong => (10.0, Some(15.0)),
+        FizzClass::Violent => (15.0, None),
+    }
+}
+
+/// The hint of [`fizz_percent`] as a sentence; `None` with another acid, or where nothing fizzed.
+pub fn fizz_hint(fizz: Fizz) -> Option<String> {
+    if fizz.acid != FizzAcid::Hydrochloric1M || fizz.class == FizzClass::None {
+        return None;
+    }
+    let range = match fizz_percent(fizz.class) {
+        (from, Some(to)) => format!("about {from} to {to}\u{a0}%"),
+        (from, None) => format!("more than {from}\u{a0}%"),
+    };
+    Some(format!(
+        "One table takes that for {range} of carbonate ({}); a hint and no test, for coarse lime and dolomite fizz less.",
+        Citation::from(FIZZ_CLASSES)
+    ))
 }
 
 /// Whether an extraction leaves most free lime alone.

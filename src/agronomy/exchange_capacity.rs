@@ -111,7 +111,7 @@ pub fn acidity_from_buffer(buffer_ph: &Reading) -> Result<(Level, Working), With
     };
     let Some(formula) = acidity_formula(&buffer_ph.method) else {
         return Err(Withheld::because(
-            "The sheet does not name its lime buffer, and a buffer pH says nothing without the name",
+            "The sheet does not name its lime buffer, and a buffer pH says nothing without the name: ask the laboratory, and choose the buffer as the method of the line",
         ));
     };
     let acidity = (formula.factor * (formula.start - ph)).max(0.0);
@@ -133,6 +133,28 @@ pub fn acidity_from_buffer(buffer_ph: &Reading) -> Result<(Level, Working), With
         working = working.note(formula.caution);
     }
     Ok((level, working))
+}
+
+/// How a displaced capacity is titrated.
+pub const TITRATION: Source = Source {
+    publisher: "University of Illinois, NRES 201 laboratory notes",
+    title: "Exchange capacity by distillation: 12.5 mL of 0.10 N acid on 5 g of soil is 25 meq/100 g",
+    year: 0,
+    address: "https://www.coursehero.com/file/6307336",
+    evidence: Evidence::Read,
+};
+
+/// Charge found by titrating what a weight of soil gave off: mL × normality ÷ g × 100. `None`
+/// without soil, or for a titration below zero.
+pub fn titrated(soil_g: f64, acid_ml: f64, normality: f64) -> Option<CmolPerKg> {
+    let charge = acid_ml * normality / soil_g * 100.0;
+    (soil_g > 0.0 && charge.is_finite() && charge >= 0.0).then_some(CmolPerKg(charge))
+}
+
+/// The acid, mL, that a charge takes: the other way round.
+pub fn acid_for(charge: CmolPerKg, soil_g: f64, normality: f64) -> Option<f64> {
+    let ml = charge.0 * soil_g / 100.0 / normality;
+    (normality > 0.0 && ml.is_finite() && ml >= 0.0).then_some(ml)
 }
 
 /// Clemson's divisors (lb/acre ÷ 400, 240, 782, 460 at ppm × 2).
@@ -270,7 +292,11 @@ pub fn capacity(parts: &Parts, signs: &Signs, divisors: &Divisors) -> Result<Cap
     let unit = match (stated, charges.values().next()) {
         (Some(stated), _) => stated.level.unit(),
         (None, Some((level, _))) => level.unit(),
-        (None, None) => return Err(Withheld::because("No cation is on the sheet")),
+        (None, None) => {
+            return Err(Withheld::because(
+                "No cation is on the sheet: a capacity needs calcium, magnesium and potassium by one extraction, or the sheet’s own capacity",
+            ));
+        }
     };
     if charges.values().any(|(level, _)| level.unit() != unit) {
         return Err(Withheld::because(

@@ -93,6 +93,34 @@ impl Texture {
     }
 }
 
+/// Bulk densities from which roots have trouble.
+pub const ROOTS: Source = Source {
+    publisher: "University of Illinois, NRES 201 laboratory notes",
+    title: "Bulk density at which root problems begin, by texture",
+    year: 0,
+    address: "https://www.coursehero.com/file/6307336",
+    evidence: Evidence::Read,
+};
+
+impl Texture {
+    /// The bulk density at which root problems begin; `None` for peat and compost beds.
+    pub fn roots_suffer_from(self) -> Option<GramsPerCm3> {
+        let density = match self {
+            Texture::Sand | Texture::LoamySand => 1.80,
+            Texture::SandyLoam => 1.75,
+            Texture::Loam | Texture::SandyClayLoam => 1.70,
+            Texture::SiltLoam => 1.55,
+            Texture::ClayLoam => 1.65,
+            Texture::SandyClay => 1.60,
+            Texture::SiltyClayLoam => 1.50,
+            Texture::SiltyClay => 1.45,
+            Texture::Clay => 1.40,
+            Texture::Organic => return None,
+        };
+        Some(GramsPerCm3(density))
+    }
+}
+
 /// A plot's ground, as entered.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Ground {
@@ -117,6 +145,20 @@ impl Ground {
                 (density, Some(source))
             }
         }
+    }
+
+    /// What a measured bulk density says of roots, where it is so high that they have trouble.
+    pub fn too_dense(&self) -> Option<String> {
+        let (measured, from) = (self.bulk_density?, self.texture.roots_suffer_from()?);
+        (measured.0 >= from.0).then(|| {
+            format!(
+                "Bulk density {:.2} g/cm³: in {} roots have trouble from {:.2} ({}). Was it measured moist, or with stones in it?",
+                measured.0,
+                self.texture.label(),
+                from.0,
+                ROOTS.publisher
+            )
+        })
     }
 
     /// The plot's own layer, to its working depth.

@@ -5,6 +5,7 @@
 
 use super::{
     analyte::Analyte,
+    cap::{Counted, SeasonCap},
     element::{ATOMIC_WEIGHTS, Element, Form},
     ground::Ground,
     method::Method,
@@ -174,17 +175,25 @@ impl Conversion {
         self.then(factor, format!("× {factor:.4}"), unit).citing(ATOMIC_WEIGHTS)
     }
 
+    /// A figure through this step: no finer than it was, but never so coarse that something
+    /// becomes nothing.
+    pub fn figure(&self, figure: &Figure) -> Figure {
+        if self.is_idle() {
+            return figure.clone();
+        }
+        let shown = self.there(figure.value);
+        let lab = decimals_after(figure.decimals, self.factor);
+        let needed = (lab..6).find(|d| shown == 0.0 || shown.abs() * 10f64.powi(i32::from(*d)) >= 0.95).unwrap_or(6);
+        Figure { sign: figure.sign.clone(), ..Figure::new(shown, self.unit.clone(), needed) }
+    }
+
     /// A figure through this step; `decimals` are those that it had.
     fn show(&self, title: &str, value: f64, sign: &str, decimals: u8, working: &Working) -> Shown {
         if self.is_idle() {
             return Shown { figure: working.figure.clone(), working: working.clone() };
         }
-        let shown = self.there(value);
-        // No finer than the sheet, but never so coarse that something becomes nothing.
-        let lab = decimals_after(decimals, self.factor);
-        let needed = (lab..6).find(|d| shown == 0.0 || shown.abs() * 10f64.powi(i32::from(*d)) >= 0.95).unwrap_or(6);
-        let mut figure = Figure::new(shown, self.unit.clone(), needed);
-        figure.sign = sign.to_owned();
+        let before = Figure { sign: sign.to_owned(), ..Figure::new(value, "", decimals) };
+        let figure = self.figure(&before);
         let formula = format!("{sign}{} {} {} = {figure}", number(value), working.figure.unit, self.shown);
         let inputs = std::iter::once(working.clone()).chain(self.inputs.iter().cloned());
         let mut step = Working::step(title, figure.clone(), formula, inputs)
@@ -347,6 +356,73 @@ impl Liking {
         Figure::significant(value, step.unit, if value.abs() < 9.95 { 2 } else { 3 })
     }
 
+    /// The same liking where grams on the plot stand beside the figure anyway: per area as the
+    /// site speaks of it.
+    pub fn by_rate(self) -> Liking {
+        match self.unit {
+            LevelUnit::GramsOnPlot => Liking { unit: LevelUnit::MgPerKg, ..self },
+            _ => self,
+        }
+    }
+
+    /// The step from kg/ha of a product, as it is spread: per area where levels are read so, else
+    /// g/m². Of a product there is no oxide.
+    pub fn product_conversion(self) -> Conversion {
+        let own = Conversion::none("kg/ha");
+        match self.unit {
+            LevelUnit::KgPerHa => own,
+            LevelUnit::LbPerAcre => own.by_area(self.unit, SquareMetres(1.0)),
+            LevelUnit::AsPrinted | LevelUnit::MgPerKg | LevelUnit::GramsOnPlot => {
+                own.then(KgPerHa(1.0).grams_per_m2().0, "× 0.1".into(), "g/m²".into())
+            }
+        }
+    }
+
+    /// The step from the kg/ha that a cap is kept in to what this person reads it in.
+    fn cap_conversion(self, counted: Counted, site: RateUnit) -> Conversion {
+        match counted {
+            Counted::Total(element) => self.by_rate().need_conversion(element, SquareMetres(1.0), site),
+            Counted::ManureNitrogen => self.by_rate().need_conversion(Element::N, SquareMetres(1.0), site),
+            Counted::Product(_) => self.product_conversion(),
+        }
+    }
+
+    /// The label of a cap, its figures as this person reads them; `site` is the rate that the
+    /// site speaks of.
+    pub fn cap_label(self, cap: &SeasonCap, site: RateUnit) -> String {
+        let step = self.cap_conversion(cap.counted, site);
+        let product = matches!(cap.counted, Counted::Product(_));
+        let said_already = if product { "g/m²" } else { KgPerHa::UNIT };
+        if step.unit == said_already {
+            return cap.label.clone();
+        }
+        let digits = if product { 10.0 } else { 100.0 };
+        let rate = |rate: KgPerHa| format!("{} {}", num((step.there(rate.0) * digits).round() / digits), step.unit);
+        let of = if product { " of the product" } else { "" };
+        match &cap.overruled {
+            Some(overrule) => {
+                let what = overrule.label.split(": at most ").next().unwrap_or(&overrule.label);
+                let (now, by, published) = (rate(cap.kg_per_ha), &overrule.decided.by, rate(overrule.published));
+                format!("{what}: {now} by decision of {by}, where {published} is published")
+            }
+            None => match cap.label.split_once(": at most ") {
+                Some((what, _)) => format!("{what}: at most {}{of}", rate(cap.kg_per_ha)),
+                None => cap.label.clone(),
+            },
+        }
+    }
+
+    /// An amount of what a cap counts, beside its label: enough decimals that a small amount is
+    /// not none, and one beyond the cap does not look like the cap.
+    pub fn cap_amount(self, cap: &SeasonCap, given: KgPerHa, site: RateUnit) -> Figure {
+        let step = self.cap_conversion(cap.counted, site);
+        if step.is_idle() {
+            return cap.amount(given);
+        }
+        let read = SeasonCap { kg_per_ha: KgPerHa(step.there(cap.kg_per_ha.0)), ..cap.clone() };
+        Figure { unit: step.unit.clone(), ..read.amount(KgPerHa(step.there(given.0))) }
+    }
+
     /// The working of a need with the last step, where there is one.
     pub fn need_working(self, need: &Need, area: SquareMetres, site: RateUnit) -> Option<Working> {
         let working = need.working.as_ref()?;
@@ -363,6 +439,27 @@ impl Liking {
     /// `None` where nothing changes.
     pub fn for_trend<'a>(self, result: Tested<'_>, on: impl Into<Weighed<'a>>) -> Option<Conversion> {
         self.conversion(result, on).ok().filter(|step| !step.is_idle())
+    }
+
+    /// The same for levels of which only analyte, method and unit are known, as in a review of many
+    /// tests. As the lab printed them they stay as they are: many sheets stand in one line there.
+    pub fn for_series<'a>(
+        self,
+        analyte: Analyte,
+        method: &Method,
+        unit: &str,
+        on: impl Into<Weighed<'a>>,
+    ) -> Option<Conversion> {
+        let level = match unit {
+            MgPerKg::UNIT => Level::MgPerKg(MgPerKg(1.0)),
+            MgPerL::UNIT => Level::MgPerL(MgPerL(1.0)),
+            _ => return None,
+        };
+        if self.unit == LevelUnit::AsPrinted {
+            return None;
+        }
+        let working = Working::leaf("One of these levels", Figure::new(1.0, unit, 0), Origin::Entered);
+        self.for_trend(Tested { analyte, method, level, working: &working }, on)
     }
 
     /// The working of a mass in grams of an element, with the step to its oxide where liked.

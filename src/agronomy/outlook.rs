@@ -439,8 +439,8 @@ fn feed(situation: &Situation<'_>, nutrient: &NutrientStanding, caps: &[CapLine]
         Some(line) => {
             why.push(format!(
                 "{}; {} of it is used in the last twelve months.",
-                line.cap.label,
-                line.cap.amount(line.used)
+                situation.liking.cap_label(&line.cap, RateUnit::KgPerHa),
+                situation.liking.cap_amount(&line.cap, line.used, RateUnit::KgPerHa)
             ));
             let now = match line.left_on_plot.0 {
                 g if g > 0.0 => format!("give {} now", weighed(g)),

@@ -142,6 +142,11 @@ impl SoilLayer {
         }
     }
 
+    /// Dry fine earth of the layer under an area.
+    pub fn soil_on(&self, area: SquareMetres) -> Grams {
+        KgPerHa(self.soil_kg_per_ha()).on(area)
+    }
+
     /// Mass of element in the layer at a concentration by mass.
     pub fn mass(&self, level: MgPerKg) -> KgPerHa {
         KgPerHa(level.0 * self.soil_kg_per_ha() / 1e6)

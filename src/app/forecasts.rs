@@ -109,15 +109,20 @@ const NARROWER: f64 = 0.80;
 impl ForecastResult {
     /// "The plan of 2026 expected 118 to 140 mg/kg; the test of 3 Oct 2026 found 131: inside."
     pub fn words(&self) -> String {
-        let ForecastRow { forecast, unit, .. } = &self.row;
-        let band = format!("{} to {} {unit}", figure(forecast.low), figure(forecast.high));
+        self.words_in(&self.row.unit, |level| level)
+    }
+
+    /// The same with the levels in another unit.
+    pub fn words_in(&self, unit: &str, read: impl Fn(f64) -> f64) -> String {
+        let forecast = &self.row.forecast;
+        let band = format!("{} to {} {unit}", figure(read(forecast.low)), figure(read(forecast.high)));
         match &self.came {
             Some((point, fell)) => format!(
                 "The plan of {} expected {band}; the test of {} found {}{}: {}.",
                 self.season,
                 day(point.sampled_on),
                 point.qualifier.sign(),
-                figure(point.value),
+                figure(read(point.value)),
                 match fell {
                     Fell::Inside => "inside",
                     Fell::Below => "below it; more left than was written down, or less took effect",

@@ -7,6 +7,7 @@ pub mod amendments;
 pub mod applications;
 pub mod calendar;
 pub mod care;
+pub mod cores;
 pub mod demo;
 pub mod drift_review;
 pub mod error;

@@ -248,7 +248,9 @@ fn gypsum(
         (Some(level), _) => (CmolPerKg(level), typed("Exchange capacity", level, CmolPerKg::UNIT)),
         (None, Some(held)) => held,
         (None, None) => {
-            return Err("No capacity by mass of soil can be trusted here; type the one to reckon with.".into());
+            return Err(
+                "No capacity by mass of soil can be trusted here; type the exchange capacity to reckon with.".into()
+            );
         }
     };
     let (Some(esp_to), Some(purity)) = (esp_to, purity) else {

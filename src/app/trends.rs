@@ -32,6 +32,8 @@ pub struct PlotTrend {
     pub breaks: Vec<Break>,
     /// What its tests can and cannot show.
     pub verdict: Verdict,
+    /// The method and unit of the tests that the verdict speaks of.
+    pub judged: Option<(Method, &'static str)>,
     /// The change a year, down to the printed cells; `None` where no slope can be had.
     pub slope: Option<Working>,
 }
@@ -63,6 +65,8 @@ impl App {
         let trusted = standing.present.choices.get(&analyte).map(|choice| choice.chosen.method.clone());
         let verdict = drift::verdict_led_by(&segments, |segment| trusted.as_ref() == Some(&segment.method));
         let slope = verdict.working(&segments);
+        let judged = verdict.segments.first().and_then(|&index| segments.get(index));
+        let judged = judged.map(|segment| (segment.method.clone(), segment.unit));
         let basis = standing.present.basis();
         let mut methods: Vec<MethodTrend> = Vec::new();
         for segment in segments {
@@ -82,7 +86,7 @@ impl App {
         let mut put_on = self.put_on(actor, id).await?;
         let carries = |a: &Application| analyte.element().is_some_and(|e| a.content.get(&e).is_some_and(|f| *f > 0.0));
         put_on.retain(carries);
-        Ok(PlotTrend { site, guideline, standing, analyte, methods, put_on, breaks, verdict, slope })
+        Ok(PlotTrend { site, guideline, standing, analyte, methods, put_on, breaks, verdict, judged, slope })
     }
 }
 

@@ -5,10 +5,10 @@ use super::{
     Server, assets,
     guard::{Gate, pass},
     pages::{
-        ahead, amendment_lists, amendments, applications, drift, files, guideline_form, guidelines, harvests, history,
-        home, lab_check, ledger, lime, metals, next, nitrogen, opinions, people, plan_caps, plan_compare, plan_form,
-        plan_prints, plan_trade, plan_why, plan_work, plans, plot, plots, removals, reports, salts, samplings, seasons,
-        settings, setup, sign_in, sites, story, test_errors, traces, trend, year_summary, years,
+        ahead, amendment_lists, amendments, applications, cores, drift, files, guideline_form, guidelines, harvests,
+        history, home, lab_check, ledger, lime, metals, next, nitrogen, opinions, people, plan_caps, plan_compare,
+        plan_form, plan_prints, plan_trade, plan_why, plan_work, plans, plot, plots, removals, reports, salts,
+        samplings, seasons, settings, setup, sign_in, sites, story, test_errors, traces, trend, year_summary, years,
     },
     probes,
 };
@@ -136,6 +136,7 @@ pub fn routes() -> Vec<Route> {
         get("/sites/{site}/samplings", Reader, samplings::list),
         post("/sites/{site}/samplings", Recorder, samplings::add),
         get("/sites/{site}/samplings/new", Recorder, samplings::new),
+        get("/sites/{site}/cores", Reader, cores::show),
         get("/samplings/{sampling}", Reader, samplings::show),
         get("/samplings/{sampling}/edit", Recorder, samplings::edit),
         post("/samplings/{sampling}/edit", Recorder, samplings::change),

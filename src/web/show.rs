@@ -173,6 +173,12 @@ pub fn count(n: usize, noun: &str) -> String {
     format!("{}\u{a0}{noun}{}", number(n as f64, 0), if n == 1 { "" } else { "s" })
 }
 
+/// A name inside a sentence: "Phosphorus as P₂O₅" as "phosphorus as P₂O₅".
+pub fn uncapitalised(name: &str) -> String {
+    let mut chars = name.chars();
+    chars.next().map_or_else(String::new, |first| first.to_lowercase().chain(chars).collect())
+}
+
 /// The mark that a figure carries when we did not read its source ourselves.
 pub fn evidence_mark(evidence: Evidence) -> Option<&'static str> {
     (evidence != Evidence::Read).then(|| evidence.words())

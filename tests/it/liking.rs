@@ -138,3 +138,86 @@ proptest! {
         }
     }
 }
+
+mod caps {
+    use super::*;
+    use glebe::agronomy::{
+        amendment::RateLimit,
+        cap::{Counted, Overruled, SeasonCap, product_cap, season_caps},
+        crop::Crop,
+        element::Element::{B, K},
+        quantity::KgPerHa,
+        source::Citation,
+    };
+
+    fn pounds() -> Liking {
+        liking(LevelUnit::LbPerAcre, NutrientForm::Oxide)
+    }
+
+    fn cap(counted: Counted) -> SeasonCap {
+        let caps = season_caps(&[Crop::find("broccoli").unwrap()], Texture::Loam);
+        caps.into_iter().find(|cap| cap.counted == counted).unwrap()
+    }
+
+    #[test]
+    fn labels_and_amounts_are_read_in_pounds_and_oxides() {
+        // Delaware: 3 lb of boron an acre for broccoli, which bags print as the element.
+        let boron = cap(Counted::Total(B));
+        let label = pounds().cap_label(&boron, RateUnit::KgPerHa);
+        assert_eq!(label, "Boron, set by broccoli (tolerance high): at most 3 lb/acre");
+        assert_eq!(Liking::default().cap_label(&boron, RateUnit::KgPerHa), boron.label);
+        let given = pounds().cap_amount(&boron, KgPerHa(1.120_851), RateUnit::KgPerHa);
+        assert_eq!(given.to_string(), "1.00\u{a0}lb/acre");
+        // 300 kg of K₂O a hectare are 268 lb an acre.
+        let potash = cap(Counted::Total(K));
+        assert!(pounds().cap_label(&potash, RateUnit::KgPerHa).ends_with("at most 267.66 lb/acre K₂O"));
+        assert!(
+            pounds().cap_label(&cap(Counted::ManureNitrogen), RateUnit::KgPerHa).ends_with("at most 151.67 lb/acre")
+        );
+    }
+
+    #[test]
+    fn an_amount_beyond_a_cap_never_looks_like_it() {
+        let boron = cap(Counted::Total(B));
+        let over = KgPerHa(boron.kg_per_ha.0 * 1.000_4);
+        let shown = pounds().cap_amount(&boron, over, RateUnit::KgPerHa).to_string();
+        assert_ne!(shown, "3.00\u{a0}lb/acre");
+        assert!(shown.starts_with("3.00"), "{shown}");
+    }
+
+    #[test]
+    fn a_decision_and_what_is_published_are_both_read() {
+        let boron = cap(Counted::Total(B));
+        let decided = Overruled {
+            kg_per_ha: KgPerHa(1.120_851),
+            published: boron.kg_per_ha,
+            label: boron.label.clone(),
+            reason: "sensitive beans beside it".into(),
+            by: "Ada".into(),
+            on: jiff::civil::date(2026, 3, 1),
+        };
+        let label = pounds().cap_label(&boron.overrule(decided), RateUnit::KgPerHa);
+        assert_eq!(
+            label,
+            "Boron, set by broccoli (tolerance high): 1 lb/acre by decision of Ada, where 3 lb/acre is published"
+        );
+    }
+
+    #[test]
+    fn a_product_stays_a_product() {
+        // Penn State: 3 lb of Epsom salt on 100 ft² at once, 146.5 g/m².
+        let limit = RateLimit {
+            rate: RateUnit::LbPer100Ft2.read(3.0),
+            per: "at once".into(),
+            source: Citation::from(ATOMIC_WEIGHTS),
+        };
+        let cap = product_cap(1, "Epsom salt", &limit);
+        assert_eq!(Liking::default().cap_label(&cap, RateUnit::LbPerAcre), cap.label);
+        assert_eq!(
+            pounds().cap_label(&cap, RateUnit::KgPerHa),
+            "Epsom salt at once: at most 1306.8 lb/acre of the product"
+        );
+        let step = liking(LevelUnit::GramsOnPlot, NutrientForm::Oxide).product_conversion();
+        assert_eq!((step.there(100.0), step.unit.as_str()), (10.0, "g/m²"));
+    }
+}

@@ -129,3 +129,83 @@ async fn shares_of_the_capacity_say_how_they_are_counted_and_what_holds_them() {
     let (_, sheet) = field.ask("GET", &sampling, String::new()).await;
     assert!(words(&sheet).contains("counted by charge"), "the sheet's own shares say so too");
 }
+
+/// A steward who reads pounds an acre and oxides, on a garden with two tests of one plot.
+async fn twice_tested(first: &str, second: &str) -> Field {
+    let lines = |printed: &'static str| [("ph", "ph_water", "6.4", "pH"), ("K", "mehlich3_icp", printed, "mg/kg")];
+    let leak = |text: &str| -> &'static str { Box::leak(text.to_owned().into_boxed_str()) };
+    let field = Field::tested(&lines(leak(first)), "open", &[("sampled_on", "2022-03-10")]).await;
+    let site = field.app.plot(&field.ada, field.plot).await.unwrap().site;
+    let rows: Vec<String> = lines(leak(second))
+        .iter()
+        .enumerate()
+        .flat_map(|(n, (analyte, method, printed, unit))| {
+            [("analyte", analyte), ("method", method), ("printed", printed), ("unit", unit), ("fixed", &"1")]
+                .map(|(name, value)| format!("rows.{n}.{name}={}", glebe::web::view::in_address(value)))
+        })
+        .collect();
+    let head =
+        format!("plots={}&sampled_on=2026-03-10&depth_top_cm=0&depth_bottom_cm=20&lab=Lab+North&lines=2", field.plot);
+    let body = format!("{head}&{}", rows.join("&"));
+    let (status, text) = field.ask("POST", &format!("/sites/{site}/samplings"), body).await;
+    assert_eq!(status, StatusCode::SEE_OTHER, "{text}");
+    field
+}
+
+#[tokio::test]
+async fn sentences_about_years_are_in_the_readers_unit() {
+    let field = twice_tested("90", "40").await;
+    let plain = field.words("/trend/K").await;
+    assert!(plain.contains("from 90 mg/kg to 40 mg/kg"), "{plain}");
+    like(&field, "lb_per_acre", "oxide").await;
+    // 2,860,000 kg/ha × 1.2046 ÷ 1.12085: 90 mg/kg are 277 lb/acre of K₂O, 40 are 123.
+    let seen = field.words("/trend/K").await;
+    assert!(seen.contains("from 277 lb/acre K₂O to 123 lb/acre K₂O"), "{seen}");
+    assert!(!seen.contains("mg/kg"), "nothing is left in another unit: {seen}");
+    let site = field.app.plot(&field.ada, field.plot).await.unwrap().site;
+    let (_, review) = field.ask("GET", &format!("/sites/{site}/drift"), String::new()).await;
+    assert!(review.contains("123\u{a0}lb/acre K₂O") && review.contains("2022: 277\u{a0}lb/acre K₂O"), "{review}");
+    assert!(review.contains("from 277\u{a0}lb/acre K₂O to 123"), "{review}");
+    assert!(words(&review).contains("in pounds an acre of the element, or of its oxide"), "{review}");
+    let (_, pictures) = field.ask("GET", &format!("/sites/{site}/drift?view=small"), String::new()).await;
+    assert!(pictures.contains("from 277\u{a0}lb/acre K₂O to 123"), "{pictures}");
+    // The file for other programs stays in the unit that its own column names.
+    let (_, csv) = field.ask("GET", &format!("/sites/{site}/drift.csv"), String::new()).await;
+    assert!(csv.contains("mg/kg") && csv.contains(",40,") && !csv.contains("lb/acre"), "{csv}");
+}
+
+#[tokio::test]
+async fn only_limits_are_limits_in_any_unit() {
+    let field = twice_tested("<30", "<20").await;
+    like(&field, "kg_per_ha", "element").await;
+    // 30 mg/kg × 2.86 = 86 kg/ha.
+    let seen = field.words("/trend/K").await;
+    assert!(
+        seen.contains("below the lab's limit (&#60;86 kg/ha)")
+            || seen.contains("below the lab&#39;s limit (&#60;86 kg/ha)"),
+        "{seen}"
+    );
+}
+
+#[tokio::test]
+async fn what_next_season_asks_and_the_caps_are_in_the_readers_unit() {
+    let field = Field::tested(&SOUR, "open", &[]).await;
+    let site = field.app.plot(&field.ada, field.plot).await.unwrap().site;
+    let ask = async |path: String| words(&field.ask("GET", &path, String::new()).await.1);
+    let plain = ask(format!("/sites/{site}/next")).await;
+    assert!(plain.contains("potassium") && !plain.contains("K₂O"), "{plain}");
+    like(&field, "lb_per_acre", "oxide").await;
+    let seen = ask(format!("/sites/{site}/next")).await;
+    assert!(seen.contains("potassium as K₂O") && seen.contains("lb/acre K₂O"), "{seen}");
+    assert!(!seen.contains("kg/ha") && !seen.contains("g/m²"), "{seen}");
+    // Delaware's 1 lb of boron for a crop that no list names, Carolina's 6 lb of zinc, 300 kg of K₂O.
+    let seen = field.words("/applications").await;
+    assert!(seen.contains("Boron, no crop named: at most 1 lb/acre"), "{seen}");
+    assert!(seen.contains("Zinc, broadcast: at most 6 lb/acre"), "{seen}");
+    assert!(!seen.contains("kg/ha"), "{seen}");
+    let next = field.words("/next").await;
+    assert!(next.contains("at most 1 lb/acre") && !next.contains("kg/ha"), "{next}");
+    let years = field.words("/years").await;
+    assert!(years.contains("Potassium as K₂O") || years.contains("K₂O"), "{years}");
+    assert!(!years.contains("mg/kg"), "{years}");
+}

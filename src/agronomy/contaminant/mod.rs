@@ -62,7 +62,7 @@ pub fn content(reading: &Reading) -> Result<Content, String> {
     }
     match (&reading.method, reading.level) {
         (Method::Unstated, _) => Err(format!(
-            "The sheet does not say whether this {} is total or extracted, and the two differ many times over: ask the laboratory.",
+            "The sheet does not say whether this {} is total or extracted, and the two differ many times over: ask the laboratory, and choose the method of the line.",
             element.name()
         )),
         (Method::Total, _) if reading.qualifier == Qualifier::NotDetected => {

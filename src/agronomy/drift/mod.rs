@@ -18,6 +18,8 @@ mod theil_sen;
 mod verdict;
 mod wording;
 
+pub use wording::read_in;
+
 pub use change::{TwoTests, beyond_expectation, smallest_visible_slope, two_tests};
 pub use errors::{DEFAULT_ERRORS, ErrorSettings, TypicalError};
 pub use fraction::Fraction;

@@ -12,6 +12,7 @@ use crate::agronomy::{
     method::Method,
     record::{DepthBand, Qualifier},
     standing::has_share,
+    working::Figure,
 };
 use jiff::civil::Date;
 use std::collections::BTreeMap;
@@ -86,6 +87,8 @@ pub struct PlotDrift {
     pub finding: Finding,
     /// One sentence for a grower.
     pub words: String,
+    /// The levels that the sentence speaks of, as they stand in it.
+    pub levels: Vec<Figure>,
     /// Tests (days) that the finding rests on.
     pub tests: usize,
     pub span_years: f64,
@@ -137,7 +140,9 @@ pub fn review(
     let aims: Vec<Option<f64>> = segments.iter().map(&mut aim).collect();
     let years = years_of(segments, &verdict, &aims);
     let last = head.points.last()?;
-    let Verdict { finding, words, n, span_years, per_year, p, smallest_possible_p, line, segments: used, .. } = verdict;
+    let Verdict {
+        finding, words, levels, n, span_years, per_year, p, smallest_possible_p, line, segments: used, ..
+    } = verdict;
     let slope = line.as_ref().filter(|_| per_year.is_some()).map(|line| (line.slope, line.se_slope * line.birge));
     Some(PlotDrift {
         analyte: head.analyte,
@@ -150,6 +155,7 @@ pub fn review(
         breaks: breaks(segments).into_iter().map(|gap| (gap.first.year(), gap.words)).collect(),
         finding,
         words,
+        levels,
         tests: n,
         span_years,
         first_on: first.points.first()?.sampled_on,

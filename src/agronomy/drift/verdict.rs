@@ -115,6 +115,8 @@ pub struct Verdict {
     pub finding: Finding,
     /// One sentence for a grower.
     pub words: String,
+    /// The levels that the sentence speaks of, as they stand in it.
+    pub levels: Vec<Figure>,
     /// Tests (days) that it rests on.
     pub n: usize,
     /// From the first of them to the last.
@@ -168,6 +170,7 @@ pub fn verdict_led_by(segments: &[Segment], trusted: impl Fn(&Segment) -> bool) 
     let mut verdict = Verdict {
         finding: Finding::CannotTell,
         words: String::new(),
+        levels: vec![],
         n: points.len(),
         span_years,
         last: last.map(|point| (point.sampled_on, point.found())),
@@ -190,6 +193,7 @@ pub fn verdict_led_by(segments: &[Segment], trusted: impl Fn(&Segment) -> bool) 
         _ => Finding::NoTests,
     };
     verdict.words = wording::words(&verdict, segments, &used, &points);
+    verdict.levels = wording::levels(&verdict, &used, &points);
     verdict.notes = wording::notes(&verdict, segments, &used, &points);
     verdict
 }

@@ -27,6 +27,48 @@ fn span(years: f64) -> String {
     }
 }
 
+/// The levels that [`words`] speaks of, in its order, as they stand in it: those of two tests, or
+/// the limit of tests that are only limits. A change a year is in per cent, and has no unit of soil.
+pub(super) fn levels(verdict: &Verdict, used: &[&Segment], points: &[&Point]) -> Vec<Figure> {
+    let Some(segment) = used.first() else { return vec![] };
+    let shown =
+        |value: f64, sign: &str| Figure { sign: sign.to_owned(), ..Figure::new(value, segment.unit, segment.decimals) };
+    match verdict.finding {
+        Finding::OnlyLimits => {
+            let limits = points.iter().map(|point| point.value);
+            let (least, most) =
+                (limits.clone().fold(f64::INFINITY, f64::min), limits.fold(f64::NEG_INFINITY, f64::max));
+            if points.iter().all(|point| point.qualifier == Qualifier::Below) {
+                vec![shown(most, "<")]
+            } else if points.iter().all(|point| point.qualifier == Qualifier::Above) {
+                vec![shown(least, ">")]
+            } else {
+                vec![]
+            }
+        }
+        Finding::NoTests | Finding::OneTest => vec![],
+        _ if verdict.n == 2 && verdict.two_tests.is_some() => {
+            points.iter().map(|point| shown(point.value, point.qualifier.sign())).collect()
+        }
+        _ => vec![],
+    }
+}
+
+/// A sentence with the levels in it read another way, one after the other; a level that is not in
+/// it is passed over.
+pub fn read_in(words: &str, levels: &[Figure], read: impl Fn(&Figure) -> Figure) -> String {
+    let (mut said, mut rest) = (String::new(), words);
+    for level in levels {
+        let text = level.to_string();
+        if let Some((before, after)) = rest.split_once(text.as_str()) {
+            said += before;
+            said += &read(level).to_string();
+            rest = after;
+        }
+    }
+    said + rest
+}
+
 /// "Phosphorus is falling: 2.9 % a year (likely between 1.1 and 4.7), by 12 tests over 14 years."
 pub(super) fn words(verdict: &Verdict, all: &[Segment], used: &[&Segment], points: &[&Point]) -> String {
     let Some(segment) = used.first() else {

@@ -173,6 +173,11 @@ impl Guideline {
                     "{} has limits for {name} only from memory, unverified; they are off until the site switches them on.",
                     self.title
                 )
+            } else if *method == Method::Unstated {
+                format!(
+                    "{} has limits for {name}, each for one extraction, and the sheet does not say which was used: ask the laboratory, and choose it as the method of the line.",
+                    self.title
+                )
             } else {
                 let mut methods: Vec<&str> = others.iter().flat_map(|c| &c.methods).map(Method::label).collect();
                 methods.sort_unstable();

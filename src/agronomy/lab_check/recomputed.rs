@@ -6,9 +6,16 @@ use crate::agronomy::{
     analyte::Analyte,
     carbonate::{Signs, is_alkaline},
     element::Element,
-    exchange_capacity::{BASES, Capacity, Parts, SUMMATION, capacity, clemson_divisors, rounded_divisors},
+    exchange_capacity::{
+        BASES, Capacity, Parts, SUMMATION, TITRATION, acid_for, capacity, clemson_divisors, rounded_divisors,
+    },
     method::Method,
+    quantity::Percent,
     reading::{Divisors, Level, Reading, charge, number},
+    saturation::{
+        BASES_RATED, MAGNESIUM_BESIDE_POTASSIUM, RATIOS, bases_rated, calcium_to_magnesium_says, magnesium_short,
+        magnesium_to_potassium_says,
+    },
     source::{Citation, Evidence, Source},
     working::{Figure, Working},
 };
@@ -79,6 +86,7 @@ pub fn recompute(readings: &[Reading], signs: &Signs) -> Vec<Line> {
     }
     lines.extend(base_line(readings, &with_stated, shared.as_ref(), &inflated));
     lines.extend(ratios(&parts));
+    lines.extend(magnesium_among_bases(&parts));
     lines
 }
 
@@ -160,6 +168,7 @@ fn capacity_line(
         return Some(Line { what, printed: None, ours: summed.map(|s| s.working.clone()), fits: true, words });
     };
     let printed = stated.figure();
+    let inflated = &format!("{}{inflated}", titration(stated));
     let mut tried: Vec<Tried> = Vec::new();
     let ways = [(Divisors::exact(), ""), (rounded_divisors(), ROUNDED), (clemson_divisors(), CLEMSON)];
     let fits_unit = |level: Level| level.unit() == stated.level.unit();
@@ -210,6 +219,22 @@ fn capacity_line(
         words += " No way of counting that is known here explains it: is a cell, a unit or a method wrong?";
     }
     Some(Line { what, printed: Some(printed), ours, fits: false, words: words + inflated })
+}
+
+/// What a displaced capacity was at the burette: how fine the figure can be.
+fn titration(stated: &Reading) -> String {
+    let displaced = matches!(stated.method, Method::CapacityAcetate7 | Method::CapacityAcetate82);
+    let acid = match stated.level {
+        Level::CmolPerKg(charge) if displaced => acid_for(charge, 5.0, 0.1),
+        _ => None,
+    };
+    acid.map_or_else(String::new, |ml| {
+        format!(
+            " It is titrated: on 5 g of soil and with 0.1 N acid, as one laboratory’s notes have it, {} mL at the burette ({}).",
+            number((ml * 100.0).round() / 100.0),
+            Citation::from(TITRATION)
+        )
+    })
 }
 
 fn share_line(
@@ -284,7 +309,15 @@ fn base_line(readings: &[Reading], parts: &Parts, shared: Option<&Capacity>, inf
     let own_sum = Parts { stated: None, ..parts.clone() };
     tried.extend(of(&own_sum, &Divisors::exact()).map(|value| Tried { value, how: "of the sum of its own cells" }));
     let working = held.map(|held| held.working.clone());
-    Some(compared("Base saturation".into(), printed, working, &tried, inflated))
+    let rated = match inflated.is_empty() {
+        true => format!(
+            " Landon (1984, in {}) calls {printed} {}.",
+            BASES_RATED.publisher,
+            bases_rated(Percent(printed.value))
+        ),
+        false => String::new(),
+    };
+    Some(compared("Base saturation".into(), printed, working, &tried, &format!("{rated}{inflated}")))
 }
 
 /// A printed share against the ways of counting that were tried.
@@ -336,11 +369,48 @@ fn ratios(parts: &Parts) -> Vec<Line> {
         let ours = Working::step(&what, Figure::significant(value, "", 2), formula, [a_working, b_working])
             .cite(SUMMATION)
             .note("Ratios are of charge, of one extract, on one basis.");
+        let says = match (over, under) {
+            (Element::Ca, Element::Mg) => Some(calcium_to_magnesium_says(value)),
+            (Element::Mg, Element::K) => Some(magnesium_to_potassium_says(value)),
+            _ => None,
+        };
+        let says = says.map_or_else(String::new, |says| {
+            format!(" Metson (1974) and Rayment (1983, in {}) would read from it: {says}.", RATIOS.publisher)
+        });
         let words = format!(
-            "By weight it would read {}: ratios of mg/kg are other numbers, so ask a lab which it prints.",
+            "By weight it would read {}: ratios of mg/kg are other numbers, so ask a lab which it prints.{says}",
             Figure::significant(by_mass, "", 2)
         );
         Some(Line { what, printed: None, ours: Some(ours), fits: true, words })
     };
     pairs.into_iter().filter_map(ratio).collect()
+}
+
+/// Magnesium's share of potassium, calcium and magnesium together, and what Michigan State reads from it.
+fn magnesium_among_bases(parts: &Parts) -> Option<Line> {
+    let exact = Divisors::exact();
+    let held = |element: Element| {
+        let reading = parts.cations.get(&element).filter(|reading| reading.is_exact())?;
+        charge(reading, &exact).map(|(level, working)| (level.number(), working))
+    };
+    let ((ca, ca_working), (mg, mg_working), (k, k_working)) =
+        (held(Element::Ca)?, held(Element::Mg)?, held(Element::K)?);
+    let all = ca + mg + k;
+    let share = |part: f64| 100.0 * part / all;
+    if !share(mg).is_finite() {
+        return None;
+    }
+    let formula =
+        format!("100 × {} ÷ ({} + {} + {}) = {} %", number(mg), number(k), number(ca), number(mg), number(share(mg)));
+    let what = "Magnesium among potassium, calcium and magnesium".to_owned();
+    let ours = Working::step(&what, Figure::new(share(mg), "%", 1), formula, [k_working, ca_working, mg_working])
+        .cite(MAGNESIUM_BESIDE_POTASSIUM)
+        .note("Of these three alone: neither acidity nor sodium is counted.");
+    let short = magnesium_short(Percent(share(mg)), Percent(share(k)));
+    let words = format!(
+        "Potassium holds {} of these three. Michigan State asks for more than 3 % magnesium, and more than potassium holds: by that, magnesium is {}.",
+        Figure::new(share(k), "%", 1),
+        if short { "short" } else { "not short" }
+    );
+    Some(Line { what, printed: None, ours: Some(ours), fits: true, words })
 }

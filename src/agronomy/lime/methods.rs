@@ -326,7 +326,9 @@ pub(super) fn united_kingdom(soil: &Soil<'_>, aim: &Aim) -> Result<Printed, Stri
 }
 
 pub(super) fn aluminium(soil: &Soil<'_>, aim: &Aim, method: LimeMethod) -> Result<Printed, String> {
-    let reading = soil.aluminium.ok_or("There is no exchangeable aluminium on the sheet.")?;
+    let reading = soil.aluminium.ok_or(
+        "There is no exchangeable aluminium on the sheet; enter aluminium by potassium chloride as a line of it.",
+    )?;
     if reading.method != Method::PotassiumChloride {
         return Err(format!(
             "This method asks for aluminium exchanged by potassium chloride; the sheet's is by {}, which draws out far more.",

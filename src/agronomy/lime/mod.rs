@@ -141,11 +141,11 @@ impl<'a> Soil<'a> {
 
     /// The soil's pH in water, or the sentence that says what is missing.
     fn water_ph(&self) -> Result<(&'a Reading, f64), String> {
-        let reading = self.ph.ok_or("There is no soil pH on the sheet.")?;
+        let reading = self.ph.ok_or("There is no soil pH on the sheet; enter pH in water as a line of it.")?;
         let Level::Ph(ph) = reading.level else { return Err("The soil pH on the sheet is not a pH.".into()) };
         if !in_water(&reading.method) {
             return Err(format!(
-                "The soil pH was read {}, which lies well below pH in water; this method asks for pH in water.",
+                "The soil pH was read {}, which lies well below pH in water; this method asks for pH in water. Enter that as a line of the sheet.",
                 reading.method.label().to_lowercase()
             ));
         }
@@ -158,11 +158,11 @@ impl<'a> Soil<'a> {
             return Err(match self.buffers.first() {
                 None => format!("There is no buffer pH on the sheet; this method asks for the {}.", buffer.label()),
                 Some(found) if found.method == Method::Unstated => format!(
-                    "The sheet gives a buffer pH of {} without naming the buffer. By four buffers the same number means four different amounts of lime, so none is reckoned: ask the laboratory which buffer it uses.",
+                    "The sheet gives a buffer pH of {} without naming the buffer. By four buffers the same number means four different amounts of lime, so none is reckoned: ask the laboratory which buffer it uses, and choose it as the method of the line.",
                     found.figure()
                 ),
                 Some(found) => format!(
-                    "This method is for the {}; the sheet's buffer is the {}, and their readings are not interchangeable.",
+                    "This method is for the {}; the sheet's buffer is the {}, and their readings are not interchangeable. A buffer pH by this one would be needed.",
                     buffer.label(),
                     found.method.label()
                 ),
@@ -170,7 +170,9 @@ impl<'a> Soil<'a> {
         };
         match (reading.level, reading.qualifier) {
             (Level::Ph(ph), Qualifier::Exact) => Ok((reading, ph)),
-            (Level::Ph(_), _) => Err(format!("The buffer pH is only a limit ({}).", reading.figure())),
+            (Level::Ph(_), _) => {
+                Err(format!("The buffer pH is only a limit ({}); ask the laboratory for the number.", reading.figure()))
+            }
             _ => Err("The buffer reading is not a pH.".into()),
         }
     }

@@ -77,10 +77,12 @@ pub fn lower_ph(
     if measured.is_some() || signs.calcareous() {
         return Err(on_free_lime(measured, signs, ground));
     }
-    let Level::Ph(found) = ph.level else { return Err(NotLowered::because("There is no soil pH to start from.")) };
+    let Level::Ph(found) = ph.level else {
+        return Err(NotLowered::because("There is no soil pH to start from; enter pH in water."));
+    };
     if !in_water(&ph.method) {
         return Err(NotLowered::because(
-            "The published rates are for pH in water; this pH was read in a salt solution.",
+            "The published rates are for pH in water; this one was read in a salt solution. Enter pH in water.",
         ));
     }
     if found <= target_ph {
@@ -171,7 +173,7 @@ fn on_free_lime(measured: Option<(&Reading, f64)>, signs: &Signs, ground: &Groun
             reading.figure()
         ),
         None => format!(
-            "There are signs of free lime ({}). Each 1 % of it would use up {grams:.0} g of sulfur per m² before pH could move, so lowering pH here is not realistic; gypsum does not lower it either.",
+            "There are signs of free lime ({}). Each 1 % of it would use up {grams:.0} g of sulfur per m² before pH could move, so lowering pH here is not realistic; gypsum does not lower it either. How much lime there is, a carbonate test on the sheet would tell.",
             signs.reasons.join("; ")
         ),
     };

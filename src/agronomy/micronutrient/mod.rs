@@ -2,6 +2,10 @@
 //! short, usual or harmful, side by side. It gives context and never a dose: authors differ
 //! threefold for one element, and what is usually found is not an aim.
 
+mod foliar;
+
+pub use foliar::{FOLIAR, SPRAYS, Spray};
+
 use super::{
     analyte::Analyte,
     element::Element,
@@ -76,7 +80,7 @@ pub fn manganese_index(of: IndexOf, manganese: &Reading, ph: &Reading) -> Result
     }
     let Level::Ph(acid) = ph.level else { return Err("The index needs a soil pH.".into()) };
     if !in_water(&ph.method) {
-        return Err("The index needs pH in water; this one was read in a salt solution.".into());
+        return Err("The index needs pH in water; this one was read in a salt solution. Enter pH in water.".into());
     }
     match (of, manganese.level) {
         (IndexOf::Rutgers, Level::MgPerKg(mg)) => {
@@ -272,6 +276,11 @@ pub fn context(reading: &Reading, conditions: &Conditions, with_memory: bool) ->
     let short = opinions.iter().filter(|o| o.says == "short").count();
     let name = reading.analyte.name();
     let mut summary = match opinions.len() {
+        0 if reading.method == Method::Unstated => format!(
+            "The sheet does not say how {} was drawn out of the soil, and every published level belongs to one \
+             extraction: ask the laboratory, and choose it as the method of the line.",
+            name.to_lowercase()
+        ),
         0 => format!("No published level for {} by {} fits this plot.", name.to_lowercase(), reading.method.label()),
         all => format!(
             "{} published {} that {} this plot {} {} {} short.",

@@ -157,13 +157,17 @@ pub fn every_nitrate_test(
         (test("Rutgers", "sweet corn on manured soil", WHOLE_BANDS), rutgers_manured_sweet_corn(reading)),
         (
             test("Ohio State", "corn with a base rate", WHOLE_BANDS),
-            base.ok_or_else(|| "It lowers a base rate of nitrogen; none is typed.".to_owned())
-                .and_then(|base| ohio_state(reading, base)),
+            base.ok_or_else(|| {
+                "It lowers a base rate of nitrogen; none is typed as “Base rate, Ohio State”.".to_owned()
+            })
+            .and_then(|base| ohio_state(reading, base)),
         ),
         (
             test("Penn State", "grain corn", "None from 21 mg/kg up."),
-            corn.ok_or_else(|| "It starts from an expected yield of grain; none is typed.".to_owned())
-                .and_then(|corn| penn_state(reading, corn)),
+            corn.ok_or_else(|| {
+                "It starts from an expected yield of grain; none is typed as “Grain expected, Penn State”.".to_owned()
+            })
+            .and_then(|corn| penn_state(reading, corn)),
         ),
     ]
 }
@@ -300,7 +304,10 @@ pub fn nitrate_in_ground(reading: &Reading, ground: &crate::agronomy::ground::Gr
         return Err("Nitrate nitrogen by mass of soil is asked for.".into());
     };
     let Some(band) = reading.depth else {
-        return Err("The depth of the sample is not on record, and without it nitrate has no mass.".into());
+        return Err(
+            "The depth of the sample is not on record, and without it nitrate has no mass; type it on the sampling."
+                .into(),
+        );
     };
     let mut sampled = ground.clone();
     sampled.depth.0 = band.bottom.0 - band.top.0;

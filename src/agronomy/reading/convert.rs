@@ -8,6 +8,7 @@ use crate::agronomy::{
     method::{Method, Purpose},
     quantity::{CmolPerKg, CmolPerL, DsPerM, KG_PER_HA_PER_LB_PER_ACRE, MgPerKg, MgPerL, Percent},
     record::{Basis, Determination, Report, Sampling, Unit},
+    salinity,
     source::{Citation, Evidence, Source},
     working::{Figure, Origin, Working},
 };
@@ -229,7 +230,7 @@ fn area_level(chain: Chain, sampling: &Sampling, d: &Determination) -> Result<(C
         let thickness = sampling.depth.map(|band| band.bottom.0 - band.top.0).filter(|cm| *cm > 0.0);
         let Some(thickness) = thickness else {
             return Err(format!(
-                "{} from a lab that scoops its soil needs the depth that was sampled: mg/L × depth in cm × 0.1 is kg/ha",
+                "{} from a lab that scoops its soil needs the depth that was sampled: mg/L × depth in cm × 0.1 is kg/ha. Type it on the sampling",
                 d.unit
             ));
         };
@@ -243,7 +244,7 @@ fn area_level(chain: Chain, sampling: &Sampling, d: &Determination) -> Result<(C
     }
     let Some(layer) = d.layer else {
         return Err(format!(
-            "{} means nothing without the mass of soil it was computed with: say which the lab uses, such as 2,000,000 lb of soil per acre",
+            "{} means nothing without the mass of soil it was computed with: choose it as “Soil mass behind a figure per area” on the line, such as 2,000,000 lb of soil per acre",
             d.unit
         ));
     };
@@ -327,7 +328,7 @@ fn share_level(chain: Chain, d: &Determination) -> Result<(Chain, Scale), String
 fn conductivity_level(chain: Chain, d: &Determination) -> Result<(Chain, Scale), String> {
     if d.method.purpose() != Purpose::Conductivity && d.method != Method::SaturationExtract {
         return Err(
-            "Conductivity means nothing without its dilution (saturated paste, 1:1, 1:2, 1:5): shown, not judged"
+            "Conductivity means nothing without its dilution (saturated paste, 1:1, 1:2, 1:5): shown, not judged, until that is chosen as the method of the line"
                 .into(),
         );
     }
@@ -335,7 +336,10 @@ fn conductivity_level(chain: Chain, d: &Determination) -> Result<(Chain, Scale),
         Unit::DsPerM => Ok((chain, Scale::DsPerM)),
         Unit::MsPerCm => Ok((chain.times(1.0, "× 1", DsPerM::UNIT, "in dS/m", CONDUCTIVITY_UNITS), Scale::DsPerM)),
         Unit::UsPerCm => Ok((chain.times(1e-3, "÷ 1,000", DsPerM::UNIT, "in dS/m", CONDUCTIVITY_UNITS), Scale::DsPerM)),
-        other => Err(format!("Conductivity cannot be read in {other}")),
+        Unit::Ppm | Unit::MgPerL | Unit::MgPerKg => Err(salinity::why_not_read(chain.value)),
+        other => Err(format!(
+            "Conductivity cannot be read in {other}: give the unit that the sheet prints, dS/m, mS/cm or µS/cm"
+        )),
     }
 }
 

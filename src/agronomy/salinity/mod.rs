@@ -3,14 +3,19 @@
 //! an estimate of the saturated paste from another dilution is always a range of several
 //! publishers' equations.
 
+mod printed;
 mod sodium;
 mod tolerance;
 
+pub use printed::{SALT_FACTORS, SaltFactor, behind_ppm, why_not_read};
 pub use sodium::{
     Exchange, GypsumCase, GypsumRate, MeqPerL, Solution, esp_class_australia, esp_class_us, esp_from_sar,
     exchangeable_sodium, gypsum_on, gypsum_requirement, sodium_adsorption,
 };
-pub use tolerance::{MAAS_1990, RATED_ONLY, TOLERANCES, Tolerance, YieldShare, estimated_yield, relative_yield};
+pub use tolerance::{
+    CALIFORNIA, MAAS_1990, RATED_ONLY, RED_BEET_GERMINATING, TOLERANCES, Tolerance, YieldShare, estimated_yield,
+    relative_yield,
+};
 
 use super::{
     carbonate::Signs,
@@ -111,7 +116,7 @@ pub fn class(reading: &Reading, clay: Option<&Reading>) -> Result<EcClass, Strin
         }
         Method::Ec1to5 => {
             let clay_reading = clay.ok_or(
-                "A conductivity at 1:5 means different things on sand and on clay: the clay content is needed, from a particle-size test.",
+                "A conductivity at 1:5 means different things on sand and on clay: the clay content is needed, from a particle-size test, as a line of the sheet.",
             )?;
             let clay = match clay_reading.level {
                 Level::Percent(p) => p.0,
@@ -134,7 +139,7 @@ pub fn class(reading: &Reading, clay: Option<&Reading>) -> Result<EcClass, Strin
             Ok(answer)
         }
         Method::Unstated => Err(
-            "The sheet does not say how much water the conductivity was read in; the same soil reads 6 to 13 times higher in the paste than at 1:5, so it means nothing yet. Ask the laboratory for the dilution."
+            "The sheet does not say how much water the conductivity was read in; the same soil reads 6 to 13 times higher in the paste than at 1:5, so it means nothing yet. Ask the laboratory for the dilution, and choose it as the method of the line."
                 .into(),
         ),
         ref other => Err(format!("No classes for mineral soil are known for a conductivity by {}.", other.label())),

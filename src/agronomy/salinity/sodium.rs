@@ -82,7 +82,9 @@ impl Solution {
             let reading = readings
                 .iter()
                 .find(|r| r.analyte == Analyte::Element(element) && r.method == Method::SaturationExtract)
-                .ok_or_else(|| format!("There is no {name} in a saturation extract on the sheet."))?;
+                .ok_or_else(|| {
+                    format!("There is no {name} in a saturation extract on the sheet; type calcium, magnesium and sodium in mg/L.")
+                })?;
             match reading.level {
                 Level::MgPerL(v) => Ok(in_charge(element, v.0, reading.working.clone())),
                 _ => Err(format!("The {name} of the saturation extract is not by volume of extract.")),
@@ -126,7 +128,7 @@ pub fn sodium_adsorption(solution: &Solution) -> Result<(f64, Working), String> 
 pub fn exchangeable_sodium(capacity: &Capacity) -> Result<(Percent, Working), String> {
     match capacity.cations.get(&Element::Na) {
         Some(held) => Ok((held.share, held.working.clone())),
-        None => Err("Sodium is not on the sheet: its share is unknown, not nothing.".into()),
+        None => Err("Sodium is not on the sheet: its share is unknown, not nothing. Enter sodium as a line of the sheet, or type its share of the capacity.".into()),
     }
 }
 

@@ -266,7 +266,7 @@ impl App {
             .collect();
         let (revision, fingerprint) = (loaded.plan.revision, loaded.plan.inputs_sha256.clone().unwrap_or_default());
         let judged = view::view(&loaded, lines);
-        judged.caps_kept()?;
+        judged.caps_kept(actor.liking)?;
         let (needs, outcome) = (judged.need_rows(), judged.outcome.to_json());
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
         if changed {
@@ -285,7 +285,7 @@ impl App {
         actor.may(Role::Recorder)?;
         let plan = self.draft(id).await?;
         let loaded = self.load_plan(id).await?;
-        view::view(&loaded, loaded.dose_lines()).caps_kept()?;
+        view::view(&loaded, loaded.dose_lines()).caps_kept(actor.liking)?;
         let expected = self.expected_of_plan(id).await?;
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
         store::plans::agree(&mut write, id, plan.revision).await?;

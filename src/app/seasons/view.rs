@@ -11,9 +11,11 @@ use crate::{
         cap::Counted,
         crop::Crop,
         element::Element,
+        liking::Liking,
         need::{Need, Way},
         plan::{self, Account, Purchase, account::PlotAccount, grams},
         quantity::Grams,
+        rate::RateUnit,
         season::{self, CapLeft, Given},
         spacing::{side, spacing},
         standing::NutrientStanding,
@@ -253,15 +255,17 @@ pub struct PlanView {
 }
 
 impl PlanView {
-    /// The caps that the doses go beyond, a sentence by the field of each dose that counts.
-    pub fn cap_problems(&self) -> Problems {
+    /// The caps that the doses go beyond, a sentence by the field of each dose that counts, its
+    /// figures as a person reads them.
+    pub fn cap_problems(&self, liking: Liking) -> Problems {
+        let site: RateUnit = self.site.rate_unit.parse().unwrap_or(RateUnit::KgPerHa);
         let mut problems = Problems::default();
         for plot in &self.plots {
             for cap in plot.caps.iter().filter(|cap| cap.exceeded && cap.used_g > 0.0) {
                 let sentence = format!(
                     "{}: this goes beyond a cap. {}. {} of it may still go on here, and the doses bring {}.",
                     plot.standing.plot.code,
-                    cap.left.cap.label,
+                    liking.cap_label(&cap.left.cap, site),
                     grams(cap.left_g.max(0.0)),
                     grams(cap.used_g)
                 );
@@ -274,8 +278,8 @@ impl PlanView {
     }
 
     /// Refuses doses beyond a cap.
-    pub(super) fn caps_kept(&self) -> Result<()> {
-        self.cap_problems().none()
+    pub(super) fn caps_kept(&self, liking: Liking) -> Result<()> {
+        self.cap_problems(liking).none()
     }
 
     /// Whether a product brings what a cap counts.

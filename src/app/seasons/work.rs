@@ -227,7 +227,7 @@ impl App {
         unchanged(form, &plan)?;
         let loaded = self.load_plan(id).await?;
         let kept: Vec<_> = form.read(&loaded)?.into_iter().filter(|line| line.locked).collect();
-        view::view(&loaded, kept.clone()).caps_kept()?;
+        view::view(&loaded, kept.clone()).caps_kept(actor.liking)?;
         let locks: Vec<plan::Lock> = kept.iter().map(load::lock).collect();
         let (card, new) = self.desk.card(id, looked_at, &locks)?;
         if new {

@@ -7,9 +7,15 @@ use super::{
     plots::{titled, under_plot, under_site},
 };
 use crate::{
+    agronomy::{
+        liking::{Liking, Weighed},
+        rate::RateUnit,
+        working::Figure,
+    },
     app::{
         guidelines::DEFAULT_GUIDELINE,
-        next_season::{Ask, NextSeason, YearsLine},
+        next_season::{Ask, NextSeason, PlotYears, YearsLine},
+        outlook::way_of,
     },
     ids::{PlotId, SiteId},
     web::{
@@ -50,10 +56,14 @@ struct NextSeasonPage<'a> {
 }
 
 /// What plans left undone, a line to a plot.
-fn undone(next: &NextSeason) -> Vec<(PlotId, String, String)> {
+fn undone(next: &NextSeason, liking: Liking) -> Vec<(PlotId, String, String)> {
     let mut lines: Vec<(PlotId, String, String)> = Vec::new();
     for (plot, element, grams) in &next.undone {
-        let words = format!("{} {}", element.name(), show::element_mass(*grams));
+        let words = format!(
+            "{} {}",
+            show::uncapitalised(&liking.name(*element)),
+            show::element_mass(liking.mass(*element, *grams))
+        );
         match lines.iter_mut().find(|(id, ..)| *id == plot.id) {
             Some((.., before)) => *before += &format!(", {words}"),
             None => lines.push((plot.id, plot.code.clone(), words)),
@@ -72,15 +82,16 @@ struct AskLine {
     working: String,
 }
 
-fn ask_line(ask: &Ask, unit: &str) -> AskLine {
+fn ask_line(ask: &Ask, site: RateUnit, liking: Liking) -> AskLine {
     let nutrient = &ask.nutrient;
+    let need = liking.by_rate().need(&ask.need, ask.plot.ground().area, site);
     AskLine {
         path: format!("/plots/{}", ask.plot.id),
         plot: titled(&ask.plot),
-        nutrient: ask.need.element.name().to_owned(),
+        nutrient: show::uncapitalised(&liking.name(ask.need.element)),
         of_aim: nutrient.percent_of_aim.as_ref().map_or_else(|| "–".into(), |percent| percent.figure.to_string()),
         chance: nutrient.likelihood.as_ref().map_or_else(|| "not known".into(), |chance| chance.words.to_string()),
-        need: show::rate_in(ask.need.kg_per_ha, unit),
+        need: show::rate_figure(&need),
         working: working_path(ask.plot.id, nutrient.analyte, "need"),
     }
 }
@@ -88,7 +99,9 @@ fn ask_line(ask: &Ask, unit: &str) -> AskLine {
 /// `GET /sites/{site}/next`
 pub async fn site(cx: Cx, Path(id): Path<SiteId>) -> Result<Response> {
     let next = cx.app.next_season(&cx.actor, id).await?;
-    let mut asks: Vec<AskLine> = next.asks.iter().take(LISTED).map(|ask| ask_line(ask, &next.site.rate_unit)).collect();
+    let site: RateUnit = next.site.rate_unit.parse().unwrap_or(RateUnit::KgPerHa);
+    let mut asks: Vec<AskLine> =
+        next.asks.iter().take(LISTED).map(|ask| ask_line(ask, site, cx.actor.liking)).collect();
     let rest = asks.split_off(asks.len().min(FIRST));
     let spread_on = next.season.as_ref().map_or_else(String::new, |s| cx.app.today().max(s.starts_on).to_string());
     let plots: BTreeSet<String> = next.asks.iter().map(|ask| ask.plot.id.to_string()).collect();
@@ -96,7 +109,7 @@ pub async fn site(cx: Cx, Path(id): Path<SiteId>) -> Result<Response> {
         frame: under_site(&cx, &next.site, "What next season asks for"),
         asks,
         rest,
-        undone: undone(&next),
+        undone: undone(&next, cx.actor.liking),
         more: next.asks.len().saturating_sub(LISTED),
         plot_count: plots.len(),
         plots,
@@ -134,21 +147,27 @@ struct SeasonCells {
     range: String,
 }
 
-fn year_line<'a>(line: &'a YearsLine, unit: &str) -> YearLine<'a> {
-    let mut name = line.element.name().to_owned();
-    name[..1].make_ascii_uppercase();
+fn year_line<'a>(line: &'a YearsLine, years: &PlotYears, liking: Liking) -> YearLine<'a> {
+    let name = liking.name(line.element);
     let ahead = match &line.ahead {
         Ok(ahead) => ahead,
         Err(why) => return YearLine { name, words: why.clone(), capped: false, seasons: vec![], steps: None },
     };
-    let of = line.nutrient.level.unit();
+    let (ground, way) = (years.plot.ground(), way_of(&years.site));
+    let site: RateUnit = years.site.rate_unit.parse().unwrap_or(RateUnit::KgPerHa);
+    let step = liking.for_trend((&line.nutrient).into(), Weighed { ground: &ground, by: way.by });
     // No finer than the test itself.
-    let digits = usize::from(line.nutrient.found.figure.decimals);
+    let level = |value: f64| {
+        let own = Figure::new(value, line.nutrient.level.unit(), line.nutrient.found.figure.decimals);
+        step.as_ref().map_or_else(|| own.clone(), |step| step.figure(&own))
+    };
+    let bare = |value: f64| show::figure(&Figure { unit: String::new(), ..level(value) });
+    let give = |rate| show::rate_figure(&liking.by_rate().rate(line.element, rate, ground.area, site));
     let seasons = ahead.seasons.iter().map(|season| SeasonCells {
         season: season.season,
-        give: show::rate_in(season.give, unit),
-        level: format!("{}\u{a0}{of}", show::number(season.level.1, digits)),
-        range: format!("{} to {}", show::number(season.level.0, digits), show::number(season.level.2, digits)),
+        give: give(season.give),
+        level: show::figure(&level(season.level.1)),
+        range: format!("{} to {}", bare(season.level.0), bare(season.level.2)),
     });
     YearLine {
         name,
@@ -165,7 +184,7 @@ pub async fn plot(cx: Cx, Path(id): Path<PlotId>) -> Result<Response> {
     html(&YearsPage {
         frame: under_plot(&cx, &years.site, &years.plot, format!("Seasons ahead on {}", titled(&years.plot))),
         plot: id,
-        lines: years.lines.iter().map(|line| year_line(line, &years.site.rate_unit)).collect(),
+        lines: years.lines.iter().map(|line| year_line(line, &years, cx.actor.liking)).collect(),
         offtake_unknown: years.lines.iter().any(|line| !line.offtake_known),
     })
 }

@@ -8,6 +8,7 @@ use crate::{
         caution::{CautionNote, Context, cautions_for},
         content::{self, Content},
         element::{Element, Form as Oxide},
+        material,
         source::{Citation, Evidence},
     },
     app::{
@@ -72,6 +73,8 @@ pub struct AmendmentPage {
     analyses: Vec<AnalysisView>,
     cautions: Vec<CautionNote>,
     history: Vec<ChangeRow>,
+    /// Published facts beside its content: sentence, who says so.
+    facts: Vec<(String, Source)>,
     /// What lists say of it, the newest first.
     statuses: Vec<ListStatusRow>,
     /// Names of lists that the record knows.
@@ -324,7 +327,9 @@ impl AmendmentPage {
             ("currency", &currency),
         ]);
         let lists = lists.into_iter().collect();
-        Ok(AmendmentPage { frame, found, analyses, cautions, history, statuses, lists, form, refused: "" })
+        let facts = material::facts(&found.row.amendment);
+        let facts = facts.into_iter().map(|(text, source)| (text, Source::of(&source.into()))).collect();
+        Ok(AmendmentPage { frame, found, analyses, cautions, facts, history, statuses, lists, form, refused: "" })
     }
 
     fn conventions(&self) -> Vec<(&'static str, &'static str)> {

@@ -6,7 +6,9 @@ use crate::{
     agronomy::{
         cap::SeasonCap,
         caution::{self, CautionNote},
+        liking::Liking,
         quantity::KgPerHa,
+        rate::RateUnit,
     },
     app::{
         applications::{
@@ -18,7 +20,7 @@ use crate::{
     },
     ids::{AmendmentId, ApplicationId, DoseId, PlanId, PlotId, SiteId},
     web::{
-        error::Result,
+        error::{Error, Result},
         form::Form,
         guard::Cx,
         show::{self, filters},
@@ -79,7 +81,47 @@ struct Mind {
 struct PlotTotals {
     title: String,
     path: String,
-    caps: Vec<CapLeft>,
+    caps: Vec<CapView>,
+}
+
+/// A cap with what it counts, as this reader reads it.
+struct CapView {
+    label: String,
+    source: String,
+    given: String,
+    left: String,
+    exceeded: bool,
+}
+
+/// How rates are read on a page: by whom, and on which site.
+#[derive(Clone, Copy)]
+struct Reads {
+    liking: Liking,
+    site: RateUnit,
+}
+
+impl Reads {
+    fn of(cx: &Cx, site: &SiteRow) -> Reads {
+        Reads { liking: cx.actor.liking, site: site.rate_unit.parse().unwrap_or(RateUnit::KgPerHa) }
+    }
+
+    fn label(self, cap: &SeasonCap) -> String {
+        self.liking.cap_label(cap, self.site)
+    }
+
+    fn amount(self, cap: &SeasonCap, amount: KgPerHa) -> String {
+        show::figure(&self.liking.cap_amount(cap, amount, self.site))
+    }
+
+    fn cap(self, cap: &CapLeft) -> CapView {
+        CapView {
+            label: self.label(&cap.cap),
+            source: cap.cap.source.to_string(),
+            given: self.amount(&cap.cap, cap.given),
+            left: self.amount(&cap.cap, cap.left),
+            exceeded: cap.exceeded(),
+        }
+    }
 }
 
 /// The form for one application.
@@ -118,6 +160,7 @@ struct PlotApplicationsPage<'a> {
     unit: &'a str,
     rows: Vec<ApplicationRow>,
     totals: &'a SeasonTotals,
+    caps: Vec<CapView>,
     exceeded: Vec<String>,
     workings: Vec<Steps<'a>>,
 }
@@ -155,14 +198,9 @@ fn record_path_with(plan: PlanId, form: &Form) -> String {
 }
 
 /// A cap gone beyond, as a sentence.
-fn beyond(cap: &CapLeft) -> String {
-    let (label, given) = (&cap.cap.label, cap_amount(&cap.cap, &cap.given));
+fn beyond(cap: &CapLeft, reads: Reads) -> String {
+    let (label, given) = (reads.label(&cap.cap), reads.amount(&cap.cap, cap.given));
     format!("{label} in twelve months. With this it is {given}.")
-}
-
-/// An amount beside its cap.
-fn cap_amount(cap: &SeasonCap, amount: &KgPerHa) -> String {
-    show::figure(&cap.amount(*amount))
 }
 
 /// The name of a plot, from a row that carries code and name.
@@ -191,13 +229,15 @@ impl PlanRecordPage {
         let ids: Vec<PlotId> = plots.iter().map(|(id, _)| *id).collect();
         let mut totals = cx.app.season_totals(&cx.actor, &ids, today).await?;
         let mut exceeded = vec![];
+        let reads = Reads::of(cx, &site);
         let totals = plots
             .into_iter()
             .filter_map(|(id, title)| {
                 let mut caps = totals.remove(&id)?.caps;
                 caps.retain(|cap| cap.given.0 > 0.0);
-                exceeded.extend(caps.iter().filter(|cap| cap.exceeded()).map(|cap| over(&title, cap)));
+                exceeded.extend(caps.iter().filter(|cap| cap.exceeded()).map(|cap| over(&title, cap, reads)));
                 let path = format!("/plots/{id}/applications");
+                let caps: Vec<CapView> = caps.iter().map(|cap| reads.cap(cap)).collect();
                 (!caps.is_empty()).then_some(PlotTotals { title, path, caps })
             })
             .collect();
@@ -223,11 +263,11 @@ impl PlanRecordPage {
 }
 
 /// A cap that a plot is beyond, as a sentence.
-fn over(plot: &str, cap: &CapLeft) -> String {
+fn over(plot: &str, cap: &CapLeft, reads: Reads) -> String {
     format!(
         "{plot} got more than a cap allows. {}; {} were put on in the twelve months. Put no more of it there.",
-        cap.cap.label,
-        cap_amount(&cap.cap, &cap.given)
+        reads.label(&cap.cap),
+        reads.amount(&cap.cap, cap.given)
     )
 }
 
@@ -276,8 +316,11 @@ async fn said_of(cx: &Cx, id: ApplicationId) -> Result<String> {
     let row = cx.app.application(&cx.actor, id).await?;
     let plot = plot_name(&row.plot_code, &row.plot_name);
     let mut said = format!("Recorded: {} of {} on {plot}.", show::mass(row.mass_g), row.amendment_name);
-    for cap in cx.app.caps_exceeded_by(&cx.actor, id).await? {
-        said += &format!(" {}", over(&plot, &cap));
+    let exceeded = cx.app.caps_exceeded_by(&cx.actor, id).await?;
+    if !exceeded.is_empty() {
+        let site = cx.app.plot(&cx.actor, row.plot).await?.site;
+        let reads = Reads::of(cx, &cx.app.site(&cx.actor, site).await?);
+        said.extend(exceeded.iter().map(|cap| format!(" {}", over(&plot, cap, reads))));
     }
     Ok(said)
 }
@@ -334,7 +377,12 @@ async fn save(cx: &Cx, form: &Form, typed: &ApplicationForm) -> Result<Saved> {
     if form.value("anyway") != "yes" {
         match cx.app.caps_exceeded_by_form(&cx.actor, typed).await {
             Ok(caps) if caps.is_empty() => {}
-            Ok(caps) => return Ok(Saved::Exceeds(caps.iter().map(beyond).collect())),
+            Ok(caps) => {
+                let plot: PlotId = typed.plot.parse().map_err(|_| Error::not_found())?;
+                let site = cx.app.plot(&cx.actor, plot).await?.site;
+                let reads = Reads::of(cx, &cx.app.site(&cx.actor, site).await?);
+                return Ok(Saved::Exceeds(caps.iter().map(|cap| beyond(cap, reads)).collect()));
+            }
             Err(error) => return Ok(Saved::Refused(form.clone().refused(error)?)),
         }
     }
@@ -437,16 +485,18 @@ pub async fn of_plot(cx: Cx, Path(id): Path<PlotId>) -> Result<Response> {
     let rows = cx.app.applications_of_plot(&cx.actor, id, true).await?;
     let totals = cx.app.cap_totals(&cx.actor, id, cx.app.today()).await?;
     let name = titled(&plot);
+    let reads = Reads::of(&cx, &site);
     let page = PlotApplicationsPage {
         frame: under_plot(&cx, &site, &plot, format!("What was put on {name}")),
         plot: &plot,
         unit: &site.rate_unit,
         rows,
-        exceeded: totals.caps.iter().filter(|cap| cap.exceeded()).map(|cap| over(&name, cap)).collect(),
+        exceeded: totals.caps.iter().filter(|cap| cap.exceeded()).map(|cap| over(&name, cap, reads)).collect(),
+        caps: totals.caps.iter().map(|cap| reads.cap(cap)).collect(),
         workings: totals.caps.iter().map(|cap| Steps::of(&cap.working, &|_| None)).collect(),
         totals: &totals,
     };
-    let page = page.render().map_err(|_| crate::web::error::Error::from_status(StatusCode::INTERNAL_SERVER_ERROR))?;
+    let page = page.render().map_err(|_| Error::from_status(StatusCode::INTERNAL_SERVER_ERROR))?;
     Ok(axum::response::Html(page).into_response())
 }
 

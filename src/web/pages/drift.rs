@@ -6,13 +6,18 @@ use super::{plot::trend_path, plots::titled};
 use crate::{
     agronomy::{
         analyte::Analyte,
-        drift::{Drawn, Finding, PerYear, PlotDrift, REVIEWED, YearFound},
+        drift::{Drawn, Finding, PerYear, PlotDrift, REVIEWED, YearFound, read_in},
         element::Element,
         ground::Cover,
+        liking::{Conversion, LevelUnit, Liking, NutrientForm, Weighed},
+        quantity::{KgPerHa, SquareMetres},
+        rate::RateUnit,
         record::Qualifier,
+        working::Figure,
     },
     app::{
         drift_review::{Order, SiteDrift, Wanted},
+        outlook::way_of,
         plots::PlotRow,
     },
     exchange::csv_out,
@@ -68,6 +73,11 @@ pub struct DriftPage {
     rising: usize,
     choices: Vec<Choice>,
     years: Vec<i16>,
+    /// What rates of what was put on are read in, and whether of the oxide.
+    put_on_in: &'static str,
+    as_oxide: bool,
+    /// This reader likes levels as they are printed, which no table over many sheets can be in.
+    as_printed: bool,
     /// Years before those of the table.
     earlier: bool,
     rows: Vec<Row>,
@@ -186,9 +196,45 @@ fn share(year: &YearFound) -> Option<String> {
     Some(format!("{}{}", year.qualifier.sign(), show::significant(ratio * 100.0, 2)))
 }
 
-/// A value with its sign, no finer than the lab printed it.
-fn value(row: &PlotDrift, year: &YearFound) -> String {
-    format!("{}{}", year.qualifier.sign(), show::number(year.value, usize::from(row.decimals)))
+/// How one row is read: the last step behind its levels, where there is one.
+struct Reads<'a> {
+    row: &'a PlotDrift,
+    step: Option<Conversion>,
+}
+
+impl<'a> Reads<'a> {
+    fn of(plot: &PlotRow, row: &'a PlotDrift, review: &SiteDrift, liking: Liking) -> Reads<'a> {
+        let (ground, by) = (plot.ground(), way_of(&review.site).by);
+        Reads { row, step: liking.for_series(row.analyte, &row.method, row.unit, Weighed { ground: &ground, by }) }
+    }
+
+    fn figure(&self, year: &YearFound) -> Figure {
+        let own = Figure::new(year.value, self.row.unit, self.row.decimals);
+        let own = Figure { sign: year.qualifier.sign().to_owned(), ..own };
+        self.step.as_ref().map_or_else(|| own.clone(), |step| step.figure(&own))
+    }
+
+    /// A value with its sign and unit, no finer than the lab printed it.
+    fn level(&self, year: &YearFound) -> String {
+        show::figure(&self.figure(year))
+    }
+
+    /// The same without the unit.
+    fn bare(&self, year: &YearFound) -> String {
+        show::figure(&Figure { unit: String::new(), ..self.figure(year) })
+    }
+
+    fn words(&self) -> String {
+        match &self.step {
+            Some(step) => read_in(&self.row.words, &self.row.levels, |level| step.figure(level)),
+            None => self.row.words.clone(),
+        }
+    }
+}
+
+/// What was put on in a year, as rates are read.
+fn rate_put_on(kg_per_ha: f64, element: Element, area: SquareMetres, liking: Liking) -> Figure {
+    liking.by_rate().rate(element, KgPerHa(kg_per_ha), area, RateUnit::KgPerHa)
 }
 
 /// The tint of a share of the aim, in steps of the strip's scale: three below the aim, three above.
@@ -204,7 +250,8 @@ fn tint(ratio: f64) -> &'static str {
     }
 }
 
-fn cells(row: &PlotDrift, years: &[i16]) -> Vec<Cell> {
+fn cells(reads: &Reads<'_>, years: &[i16]) -> Vec<Cell> {
+    let row = reads.row;
     let mut run = None;
     let mut cells = Vec::with_capacity(years.len());
     for year in years {
@@ -219,10 +266,9 @@ fn cells(row: &PlotDrift, years: &[i16]) -> Vec<Cell> {
         if parted {
             class += " parted";
         }
-        let unit = if row.unit.is_empty() { String::new() } else { format!("\u{a0}{}", row.unit) };
-        let title =
-            format!("{year}: {}{unit}{}", value(row, found), if parted { ", another method or depth" } else { "" });
-        cells.push(Cell { text: share(found).unwrap_or_else(|| value(row, found)), class, title });
+        let other = if parted { ", another method or depth" } else { "" };
+        let title = format!("{year}: {}{other}", reads.level(found));
+        cells.push(Cell { text: share(found).unwrap_or_else(|| reads.bare(found)), class, title });
     }
     cells
 }
@@ -243,16 +289,18 @@ fn put_on<'a>(put_on: &'a PutOn, plot: &PlotRow, analyte: Analyte) -> Option<&'a
 }
 
 impl Row {
-    fn of(plot: &PlotRow, row: &PlotDrift, years: &[i16], given: &PutOn) -> Row {
-        let given = put_on(given, plot, row.analyte);
-        let given: Vec<String> = years
-            .iter()
-            .map(|year| given.and_then(|sums| sums.get(year)).map_or_else(String::new, |kg| show::significant(*kg, 2)))
-            .collect();
+    fn of(plot: &PlotRow, reads: &Reads<'_>, years: &[i16], given: &PutOn, liking: Liking) -> Row {
+        let row = reads.row;
+        let given = put_on(given, plot, row.analyte).zip(row.analyte.element());
+        let one_year = |year: &i16| {
+            let (sums, element) = given?;
+            let rate = rate_put_on(*sums.get(year)?, element, plot.ground().area, liking);
+            Some(show::significant(rate.value, 2))
+        };
+        let given: Vec<String> = years.iter().map(|year| one_year(year).unwrap_or_default()).collect();
         let now = row.years.last().map_or_else(String::new, |year| {
-            let unit = if row.unit.is_empty() { String::new() } else { format!("\u{a0}{}", row.unit) };
             let share = share(year).map_or_else(String::new, |share| format!(", {share}\u{a0}% of the aim"));
-            format!("{}{unit}{share}", value(row, year))
+            format!("{}{share}", reads.level(year))
         });
         let drawn = match &row.drawn {
             Some(Drawn { per_year: slope, .. }) => per_year(slope),
@@ -264,7 +312,7 @@ impl Row {
             plot_path: format!("/plots/{}", plot.id),
             nutrient: row.analyte.name(),
             path: trend_path(plot.id, row.analyte),
-            cells: cells(row, years),
+            cells: cells(reads, years),
             any_put_on: given.iter().any(|text| !text.is_empty()),
             put_on: given,
             now,
@@ -275,13 +323,14 @@ impl Row {
                 None => trend_path(plot.id, row.analyte),
             },
             own: row.per_year.as_ref().map_or_else(|| "no slope".into(), per_year),
-            words: row.words.clone(),
+            words: reads.words(),
             breaks: row.breaks.iter().map(|(_, words)| words.clone()).collect(),
         }
     }
 }
 
-fn small(plot: &PlotRow, row: &PlotDrift, years: (i16, i16), given: &PutOn) -> Small {
+fn small(plot: &PlotRow, reads: &Reads<'_>, years: (i16, i16), given: &PutOn, liking: Liking) -> Small {
+    let row = reads.row;
     let shares = row.years.iter().any(|year| year.ratio.is_some());
     // Where no share of the aim means anything, the values span the picture themselves.
     let values = || row.years.iter().map(|year| year.value).chain(row.aim);
@@ -294,18 +343,22 @@ fn small(plot: &PlotRow, row: &PlotDrift, years: (i16, i16), given: &PutOn) -> S
         run: year.run,
         words: match share(year) {
             Some(share) => format!("{}: {share} % of the aim", year.year),
-            None => format!("{}: {}", year.year, value(row, year)),
+            None => format!("{}: {}", year.year, reads.bare(year)),
         },
     };
     let sums = put_on(given, plot, row.analyte).into_iter().flatten();
+    let said = |kg: f64| match row.analyte.element() {
+        Some(element) => show::rate_figure(&rate_put_on(kg, element, plot.ground().area, liking)),
+        None => show::element_rate(kg),
+    };
     Small {
         title: format!("{} on {}", row.analyte.name(), titled(plot)),
         path: trend_path(plot.id, row.analyte),
-        words: row.words.clone(),
+        words: reads.words(),
         years,
         points: row.years.iter().filter(|year| year.year >= years.0).map(point).collect(),
         aim: if shares { Some(chart::place(1.0)) } else { row.aim.map(within) },
-        put_on: sums.filter(|(year, _)| **year >= years.0).map(|(year, kg)| (*year, show::element_rate(*kg))).collect(),
+        put_on: sums.filter(|(year, _)| **year >= years.0).map(|(year, kg)| (*year, said(*kg))).collect(),
     }
 }
 
@@ -325,6 +378,7 @@ pub async fn show(cx: Cx, Path(site): Path<SiteId>, Query(asked): Query<Asked>) 
     let title = format!("{}: how the soil moves", review.site.name);
     let frame = cx.frame(title).under("/sites", "Sites").under(format!("/sites/{site}"), &review.site.name);
     let (falling, rising) = review.moving();
+    let liking = cx.actor.liking;
     Ok(DriftPage {
         frame,
         site,
@@ -335,13 +389,25 @@ pub async fn show(cx: Cx, Path(site): Path<SiteId>, Query(asked): Query<Asked>) 
         falling,
         rising,
         choices: asked.choices(&review),
+        put_on_in: match liking.by_rate().unit {
+            LevelUnit::LbPerAcre => "pounds an acre",
+            _ => "kilograms a hectare",
+        },
+        as_oxide: liking.form == NutrientForm::Oxide,
+        as_printed: liking.unit == LevelUnit::AsPrinted,
         earlier: start > first,
         rows: match drawn_small {
             true => vec![],
-            false => page.iter().map(|(plot, row)| Row::of(plot, row, &years, &given)).collect(),
+            false => page
+                .iter()
+                .map(|(plot, row)| Row::of(plot, &Reads::of(plot, row, &review, liking), &years, &given, liking))
+                .collect(),
         },
         small: match drawn_small {
-            true => page.iter().map(|(plot, row)| small(plot, row, (start, last), &given)).collect(),
+            true => page
+                .iter()
+                .map(|(plot, row)| small(plot, &Reads::of(plot, row, &review, liking), (start, last), &given, liking))
+                .collect(),
             false => vec![],
         },
         years,
@@ -424,6 +490,7 @@ fn csv_row(plot: &PlotRow, row: &PlotDrift, (first, last): (i16, i16), given: &P
     let text = |value: Option<f64>| value.map_or_else(String::new, |value| value.to_string());
     let slope = |of: fn(&PerYear) -> f64| text(row.per_year.as_ref().map(of));
     let drawn = |of: fn(&PerYear) -> f64| text(row.drawn.as_ref().map(|drawn| of(&drawn.per_year)));
+    // For other programs: in the unit of the column beside, whoever asks.
     let found = |year: &YearFound| format!("{}{}", year.qualifier.sign(), show::plain(year.value, row.decimals));
     let newest = row.years.last();
     let mut cells = vec![

@@ -2,13 +2,13 @@
 //! since the last test, what the caps of twelve months leave, what the last plan left undone.
 
 use super::{
-    plans::by_rate,
     plot::{html, working_path},
     plots::{titled, under_plot},
     years::RetestView,
 };
 use crate::{
     agronomy::{
+        cap::Counted,
         outlook::{Kind, Step},
         rate::RateUnit,
         source::Citation,
@@ -65,7 +65,7 @@ struct Carried {
 }
 
 struct CapRow<'a> {
-    label: &'a str,
+    label: String,
     used: String,
     left: String,
     over: bool,
@@ -94,7 +94,7 @@ pub async fn show(cx: Cx, Path(id): Path<PlotId>) -> Result<Response> {
     let plot = &ahead.standing.plot;
     let outlook = &ahead.outlook;
     let liking = cx.actor.liking;
-    let rates = by_rate(liking);
+    let rates = liking.by_rate();
     let rate_unit: RateUnit = site.rate_unit.parse().unwrap_or(RateUnit::KgPerHa);
     let last = ahead.standing.survey.last_sampled();
     let since = ahead.applications.iter().filter(|a| last.is_none_or(|last| a.applied_on >= last));
@@ -108,17 +108,20 @@ pub async fn show(cx: Cx, Path(id): Path<PlotId>) -> Result<Response> {
         rate: show::rate_figure(&rates.rate(line.element, line.rate, plot.ground().area, rate_unit)),
     });
     let caps = outlook.caps.iter().map(|line| CapRow {
-        label: &line.cap.label,
-        used: show::figure(&line.cap.amount(line.used)),
-        left: show::mass(line.left_on_plot.0),
+        label: liking.cap_label(&line.cap, rate_unit),
+        used: show::figure(&liking.cap_amount(&line.cap, line.used, rate_unit)),
+        left: show::mass(match line.cap.counted {
+            Counted::Total(element) => liking.mass(element, line.left_on_plot.0),
+            _ => line.left_on_plot.0,
+        }),
         over: line.left.0 < 0.0,
         steps: Steps::of(&line.working, &|_| None),
     });
     let undone = ahead.undone.iter().filter(|(_, undone)| undone.left_out_g > 0.0 || undone.not_put_on_g > 0.0);
     let undone = undone.map(|(element, undone)| UndoneRow {
-        name: element.name().to_owned(),
-        left_out: show::mass(undone.left_out_g),
-        not_put_on: show::mass(undone.not_put_on_g),
+        name: show::uncapitalised(&liking.name(*element)),
+        left_out: show::mass(liking.mass(*element, undone.left_out_g)),
+        not_put_on: show::mass(liking.mass(*element, undone.not_put_on_g)),
     });
     let crops: Vec<String> = ahead.crops.iter().map(|crop| crop.in_sentence()).collect();
     html(&NextPage {

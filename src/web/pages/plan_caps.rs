@@ -10,7 +10,9 @@ use crate::{
     agronomy::{
         cap::{Counted, Grounds, SeasonCap},
         element::Element,
+        liking::Liking,
         plan::{Pack, Purchase, doses::wants_carrier},
+        rate::RateUnit,
         source::{Citation, Evidence, Source},
     },
     app::seasons::{CapLine, Measure, OverruleForm, OverruleRow, PlanView, Sheet, Simplicity, Sold},
@@ -71,6 +73,8 @@ pub struct OverrulePage {
     form: Form,
     action: String,
     label: String,
+    /// The same as this reader reads it, where that is another unit.
+    as_read: Option<String>,
     /// What was put on already and what the doses bring.
     stands: String,
     source: String,
@@ -90,11 +94,19 @@ fn path(plan: PlanId, plot: PlotId, counted: Counted) -> String {
     format!("/plans/{plan}/caps/{plot}/{}", counted.key())
 }
 
-fn decision(cap: &SeasonCap) -> Option<String> {
+/// The label of a cap as this reader reads it.
+fn label(view: &PlanView, cap: &SeasonCap, liking: Liking) -> String {
+    liking.cap_label(cap, view.site.rate_unit.parse().unwrap_or(RateUnit::KgPerHa))
+}
+
+fn decision(view: &PlanView, cap: &SeasonCap, liking: Liking) -> Option<String> {
     let overrule = cap.overruled.as_ref()?;
     let decided = &overrule.decided;
     let reason = decided.reason.trim().trim_end_matches('.');
-    Some(format!("Decided by {} on {}: {reason}. Published: {}.", decided.by, show::date(decided.on), overrule.label))
+    let published =
+        SeasonCap { kg_per_ha: overrule.published, label: overrule.label.clone(), overruled: None, ..cap.clone() };
+    let published = label(view, &published, liking);
+    Some(format!("Decided by {} on {}: {reason}. Published: {published}.", decided.by, show::date(decided.on)))
 }
 
 fn warning(cap: &SeasonCap) -> Option<&'static str> {
@@ -103,10 +115,10 @@ fn warning(cap: &SeasonCap) -> Option<&'static str> {
 }
 
 /// A cap as the page of the plan lists it; `may` says whether this reader may decide about it.
-pub(super) fn cap(view: &PlanView, plot: PlotId, line: &CapLine, may: bool) -> Cap {
+pub(super) fn cap(view: &PlanView, plot: PlotId, line: &CapLine, liking: Liking, may: bool) -> Cap {
     let cap = &line.left.cap;
     Cap {
-        label: cap.label.clone(),
+        label: label(view, cap, liking),
         used: show::element_mass(line.used_g),
         left: (line.left_g > 0.0).then(|| show::element_mass(line.left_g)),
         exceeded: line.exceeded,
@@ -118,7 +130,7 @@ pub(super) fn cap(view: &PlanView, plot: PlotId, line: &CapLine, may: bool) -> C
             Counted::ManureNitrogen => Some(working_path(view.plan.id, plot, Element::N)),
             Counted::Product(_) => None,
         },
-        decision: decision(cap),
+        decision: decision(view, cap, liking),
         warning: warning(cap),
         overrule: (may && cap.grounds != Grounds::Law).then(|| path(view.plan.id, plot, cap.counted)),
         // A cap that nothing touches and nothing has used is only noise.
@@ -236,12 +248,12 @@ pub(super) fn cares(view: &PlanView) -> Vec<Care> {
 }
 
 /// The decisions about caps as the weigh-out sheet prints them: plots, sentence, warning.
-pub(super) fn decisions(view: &PlanView) -> Vec<(String, String, Option<&'static str>)> {
+pub(super) fn decisions(view: &PlanView, liking: Liking) -> Vec<(String, String, Option<&'static str>)> {
     let mut said: Vec<(Vec<String>, String, Option<&'static str>)> = Vec::new();
     for plot in &view.plots {
         for line in plot.caps.iter().filter(|line| line.left.cap.overruled.is_some()) {
             let cap = &line.left.cap;
-            let sentence = format!("{}. {}", cap.label, decision(cap).unwrap_or_default());
+            let sentence = format!("{}. {}", label(view, cap, liking), decision(view, cap, liking).unwrap_or_default());
             let code = plot.standing.plot.code.clone();
             match said.iter_mut().find(|(_, other, _)| *other == sentence) {
                 Some((codes, ..)) => codes.push(code),
@@ -257,7 +269,10 @@ impl OverrulePage {
         let here = view.plots.iter().find(|p| p.standing.plot.id == plot).ok_or_else(Error::not_found)?;
         let line = here.caps.iter().find(|line| line.left.cap.counted == counted).ok_or_else(Error::not_found)?;
         let cap = &line.left.cap;
-        let (rate, label) = cap.published();
+        let (rate, published) = cap.published();
+        // What is decided is typed and kept in kg/ha, so the page stays in it and says the other beside.
+        let plain = SeasonCap { kg_per_ha: rate, label: published.to_owned(), overruled: None, ..cap.clone() };
+        let as_read = Some(label(view, &plain, cx.actor.liking)).filter(|read| read != published);
         let stands = format!(
             "In the twelve months up to {}, {} went on {} already; these doses bring {}.",
             show::date(view.spread_on),
@@ -278,7 +293,8 @@ impl OverrulePage {
             frame: under_plan(cx, view, "Overrule a cap"),
             form,
             action: path(view.plan.id, plot, counted),
-            label: label.to_owned(),
+            label: published.to_owned(),
+            as_read,
             stands,
             source: cap.source.to_string(),
             address: show::address(&cap.source).map(str::to_owned),
@@ -288,7 +304,8 @@ impl OverrulePage {
             outermost: outermost(cap),
             product: matches!(counted, Counted::Product(_)),
             plots: others.map(|p| (p.standing.plot.id, titled(&p.standing.plot))).collect(),
-            decided: standing.map(|row| (decision(cap).unwrap_or_else(|| past(row)), back(row.id))),
+            decided: standing
+                .map(|row| (decision(view, cap, Liking::default()).unwrap_or_else(|| past(row)), back(row.id))),
         })
     }
 }

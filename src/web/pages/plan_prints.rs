@@ -7,7 +7,7 @@ use super::{
     plots::titled,
 };
 use crate::{
-    agronomy::order_of_work::Round,
+    agronomy::{liking::Liking, order_of_work::Round, quantity::GramsPerM2},
     app::{
         amendments::PackRow,
         seasons::{
@@ -72,6 +72,7 @@ pub struct SheetPage {
     /// The scale's step.
     step_g: f64,
     sheet: Sheet,
+    liking: Liking,
     /// Caps that were overruled: plots, sentence, the warning that stays.
     overruled: Vec<(String, String, Option<&'static str>)>,
     wanted: Wanted,
@@ -153,7 +154,7 @@ impl SheetPage {
     }
 
     fn rate(&self, line: &SheetLine) -> String {
-        format!("{}\u{a0}g/m²", show::significant(line.g_per_m2, 2))
+        product_rate(self.liking, line.g_per_m2)
     }
 
     fn helping(&self, line: &SheetLine, plot: &SheetPlot) -> Option<String> {
@@ -276,6 +277,13 @@ fn litres(litres: f64) -> String {
     }
 }
 
+/// The rate of a product as this reader reads rates; what is weighed stays in grams of it.
+fn product_rate(liking: Liking, g_per_m2: f64) -> String {
+    let step = liking.product_conversion();
+    let shown = step.there(GramsPerM2(g_per_m2).kg_per_ha().0);
+    format!("{}\u{a0}{}", show::significant(shown, 2), step.unit)
+}
+
 /// How a small dose is had, beside its grams.
 fn helping(sheet: &Sheet, line: &SheetLine, area_m2: f64) -> Option<String> {
     let Helping::OfMix { number, mix_g, litres: wet } = line.helping else { return None };
@@ -312,7 +320,8 @@ pub async fn sheet(
         invented: view.site.invented,
         stale: view.stale,
         step_g: view.site.scale_step_g,
-        overruled: decisions(&view),
+        overruled: decisions(&view, cx.actor.liking),
+        liking: cx.actor.liking,
         sheet: Sheet::of(&view),
         wanted,
     })
@@ -331,7 +340,7 @@ pub async fn labels(cx: Cx, Path(plan): Path<PlanId>, Query(wanted): Query<Wante
         plot: titled(&plot.plot),
         product: line.name.clone(),
         weigh: show::weighed(line.weigh_g, step_g),
-        rate: format!("{}\u{a0}g/m² on {}", show::significant(line.g_per_m2, 2), show::area(plot.plot.area_m2)),
+        rate: format!("{} on {}", product_rate(cx.actor.liking, line.g_per_m2), show::area(plot.plot.area_m2)),
         helping: helping(&sheet, line, plot.plot.area_m2),
         beware: beware(&line.name),
     };

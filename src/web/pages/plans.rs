@@ -15,7 +15,7 @@ use crate::{
         analyte::Analyte,
         cap::Counted,
         element::Element,
-        liking::{LevelUnit, Liking, Weighed},
+        liking::{Liking, Weighed},
         plan::grams,
         rate::RateUnit,
         season,
@@ -290,14 +290,6 @@ fn left_words(line: &NeedLine, liking: Liking) -> String {
     }
 }
 
-/// How needs are read in a table that gives the grams on the plot anyway.
-pub(super) fn by_rate(liking: Liking) -> Liking {
-    match liking.unit {
-        LevelUnit::GramsOnPlot => Liking { unit: LevelUnit::MgPerKg, ..liking },
-        _ => liking,
-    }
-}
-
 fn need(view: &PlanView, plot: &PlanPlot, line: &NeedLine, liking: Liking) -> Need {
     let element = line.need.element;
     let site: RateUnit = view.site.rate_unit.parse().unwrap_or(RateUnit::KgPerHa);
@@ -305,7 +297,7 @@ fn need(view: &PlanView, plot: &PlanPlot, line: &NeedLine, liking: Liking) -> Ne
     let mass = |grams| show::element_mass(liking.mass(element, grams));
     Need {
         name: liking.name(element),
-        rate: show::rate_figure(&by_rate(liking).need(&line.need, row.ground().area, site)),
+        rate: show::rate_figure(&liking.by_rate().need(&line.need, row.ground().area, site)),
         grams: mass(line.need_g),
         supplied: mass(line.supplied_g),
         left: left_words(line, liking),
@@ -343,12 +335,12 @@ fn strip(view: &PlanView, plot: &PlanPlot, liking: Liking) -> Option<Strip> {
 }
 
 /// What an earlier plan left undone, as sentences.
-fn carried(over: &LeftBy) -> Vec<String> {
+fn carried(over: &LeftBy, liking: Liking) -> Vec<String> {
     let season = &over.season;
-    let needs = over
-        .needs
-        .iter()
-        .map(|need| format!("{} of {} were left undone in {}.", grams(need.short_g), need.element.name(), season.name));
+    let needs = over.needs.iter().map(|need| {
+        let (mass, name) = (grams(liking.mass(need.element, need.short_g)), liking.name(need.element));
+        format!("{mass} of {} were left undone in {}.", show::uncapitalised(&name), season.name)
+    });
     let doses = over.doses.iter().map(|dose| &dose.row).map(|dose| match dose.applied_g > 0.0 {
         true => format!(
             "{}: {} of {} were put on in {}.",
@@ -373,7 +365,7 @@ fn plot_block(view: &PlanView, plot: &PlanPlot, over: &[LeftBy], liking: Liking,
     let crops = if crops.is_empty() { "no crop named".to_owned() } else { crops.join(", ") };
     let strip = strip(view, plot, liking);
     let (caps, quiet): (Vec<Cap>, Vec<Cap>) =
-        plot.caps.iter().map(|c| cap(view, row.id, c, may)).partition(|cap| cap.touched);
+        plot.caps.iter().map(|c| cap(view, row.id, c, liking, may)).partition(|cap| cap.touched);
     PlotBlock {
         plot: row.id,
         title: titled(row),
@@ -395,7 +387,7 @@ fn plot_block(view: &PlanView, plot: &PlanPlot, over: &[LeftBy], liking: Liking,
         caps,
         quiet,
         spacing: plot.spacing.clone(),
-        carried: over.iter().flat_map(carried).collect(),
+        carried: over.iter().flat_map(|over| carried(over, liking)).collect(),
     }
 }
 
@@ -536,7 +528,7 @@ pub async fn check(cx: Cx, Path(plan): Path<PlanId>, mut form: Form) -> Result<R
         Ok(view) => view,
         Err(error) => return refused(&cx, plan, form, error).await,
     };
-    for problem in view.cap_problems().0 {
+    for problem in view.cap_problems(cx.actor.liking).0 {
         form.problem(problem.field, problem.message);
     }
     let over = cx.app.carried_into(&cx.actor, plan).await?;
@@ -634,7 +626,8 @@ pub fn workings(
         Counted::Product(_) => false,
     };
     for (at, cap) in plot.caps.iter().filter(counts).enumerate() {
-        let title = format!("What the cap leaves. {}", cap.left.cap.label);
+        let site: RateUnit = view.site.rate_unit.parse().unwrap_or(RateUnit::KgPerHa);
+        let title = format!("What the cap leaves. {}", liking.cap_label(&cap.left.cap, site));
         parts.push((if at == 0 { "cap" } else { "cap-2" }, title, Some(cap.left.working.clone()), String::new()));
     }
     if plot.caps.iter().any(|cap| cap.left.cap.counted == Counted::Total(element))

@@ -12,8 +12,11 @@ use crate::{
         guideline::{Guideline, Position},
         liking::{Liking, Shown, Weighed},
         rate::RateUnit,
+        reading::Level,
         record::CellKey,
-        saturation::{BY_CHARGE, BY_CHARGE_SOURCE, Schools, WHY_HELD, aims_at_shares, schools},
+        saturation::{
+            BY_CHARGE, BY_CHARGE_SOURCE, Schools, WHY_HELD, aims_at_shares, authors_say, odd_for_texture, schools,
+        },
         standing::NutrientStanding,
         working::{Figure, Working},
     },
@@ -88,6 +91,8 @@ pub(super) struct Shares {
     pub by_charge: &'static str,
     pub by_charge_source: String,
     pub why_held: &'static str,
+    /// What authors read from shares and ratios.
+    pub authors: [String; 3],
 }
 
 impl Shares {
@@ -97,6 +102,7 @@ impl Shares {
             by_charge: BY_CHARGE,
             by_charge_source: BY_CHARGE_SOURCE.to_string(),
             why_held: WHY_HELD,
+            authors: authors_say(),
         }
     }
 }
@@ -299,7 +305,7 @@ impl PlotPage {
             others: others.collect(),
             shares: aims_at_shares(&guideline).then(|| Shares::of([&*guideline])),
             signs: said,
-            cautions: signs.cautions.iter().map(|caution| sentence(caution)).collect(),
+            cautions: signs.cautions.iter().map(|caution| sentence(caution)).chain(of_ground(&standing)).collect(),
             unreadable: unreadable.collect(),
             timeline,
             earlier,
@@ -313,6 +319,16 @@ impl PlotPage {
             form,
         })
     }
+}
+
+/// What the ground itself gives to ask: so dense that roots have trouble, a capacity that its
+/// texture hardly has.
+fn of_ground(standing: &PlotStanding) -> Vec<String> {
+    let capacity = match standing.present.capacity.as_ref().map(|capacity| capacity.level) {
+        Ok(Level::CmolPerKg(level)) => odd_for_texture(level, standing.plot.texture),
+        _ => None,
+    };
+    standing.plot.ground().too_dense().into_iter().chain(capacity).collect()
 }
 
 /// What the limits are read for: by the crops on record, else as the plot's own record says.

@@ -11,8 +11,8 @@ use crate::{
         quantity::{DsPerM, GramsPerM2},
         reading::number,
         record::CellKey,
-        salinity::{MAAS_1990, RATED_ONLY, TOLERANCES},
-        source::Source,
+        salinity::{CALIFORNIA, MAAS_1990, RATED_ONLY, SALT_FACTORS, TOLERANCES},
+        source::{Citation, Source},
     },
     app::salts::{Conductivity, Gypsum, Kept},
     ids::PlotId,
@@ -52,6 +52,10 @@ struct SaltsPage<'a> {
     rated_only: String,
     table_title: &'static str,
     table_address: Option<String>,
+    /// Who else is in the table, for the crops that the first source lacks.
+    table_also: String,
+    /// What publishers count 1 dS/m for where a sheet prints ppm.
+    ppm: Vec<(String, String)>,
 }
 
 /// Gypsum to give.
@@ -201,6 +205,15 @@ pub async fn show(cx: Cx, Path(plot): Path<PlotId>, form: Form) -> Result<Respon
         rated_only: RATED_ONLY.iter().map(|slug| slug.replace('_', " ")).collect::<Vec<_>>().join(", "),
         table_title: MAAS_1990.title,
         table_address: address(MAAS_1990),
+        table_also: format!(
+            "{} {}",
+            TOLERANCES.iter().filter(|row| row.source == CALIFORNIA).map(|row| row.name).collect::<Vec<_>>().join(", "),
+            format_args!("from {}", Citation::from(CALIFORNIA))
+        ),
+        ppm: SALT_FACTORS
+            .iter()
+            .map(|factor| (number(factor.ppm_per_ds_per_m), Citation::from(factor.source).to_string()))
+            .collect(),
     };
     Ok((status, html(&page)?).into_response())
 }

@@ -9,6 +9,7 @@ use super::{
 use crate::{
     agronomy::{
         analyte::Analyte,
+        carbonate::fizz_hint,
         choice::Overrule,
         guideline,
         plausibility::Question,
@@ -55,6 +56,7 @@ pub struct SamplingFormPage {
     frame: Frame,
     action: String,
     form: Form,
+    site: SiteId,
     plots: Vec<PlotRow>,
     /// `None` where a sampling is edited, whose sheets have pages of their own.
     lines: Option<Lines>,
@@ -166,7 +168,14 @@ impl SamplingFormPage {
         let plots = cx.app.plots(&cx.actor, site.id, false).await?;
         let lines = Some(Lines::of(cx, site.id, &form).await?);
         let frame = under_site(cx, site, "A new sampling");
-        Ok(SamplingFormPage { frame, action: format!("/sites/{}/samplings", site.id), form, plots, lines })
+        Ok(SamplingFormPage {
+            frame,
+            action: format!("/sites/{}/samplings", site.id),
+            form,
+            site: site.id,
+            plots,
+            lines,
+        })
     }
 
     fn acids(&self) -> Vec<(&'static str, &'static str)> {
@@ -233,7 +242,7 @@ async fn edit_page(cx: &Cx, id: SamplingId, site: SiteId, form: Form) -> Result<
     let mut plots = cx.app.plots(&cx.actor, site.id, true).await?;
     plots.retain(|plot| plot.retired_on.is_none() || form.has("plots", plot.id));
     let frame = under_site(cx, &site, "Edit the sampling").under(format!("/samplings/{id}"), "Sampling");
-    Ok(SamplingFormPage { frame, action: format!("/samplings/{id}/edit"), form, plots, lines: None })
+    Ok(SamplingFormPage { frame, action: format!("/samplings/{id}/edit"), form, site: site.id, plots, lines: None })
 }
 
 /// `POST /samplings/{sampling}/edit`
@@ -366,7 +375,8 @@ impl SamplingPage {
 
     fn fizz(&self) -> Option<String> {
         let fizz = self.sheet.loaded.row.fizz()?;
-        Some(format!("Acid test with {}: {}.", fizz.acid.label(), fizz.class.label()))
+        let hint = fizz_hint(fizz).map_or_else(String::new, |hint| format!(" {hint}"));
+        Some(format!("Acid test with {}: {}.{hint}", fizz.acid.label(), fizz.class.label()))
     }
 
     /// The shares of the capacity: name, figure, and the working's key.

@@ -2,7 +2,10 @@
 
 use super::plots::{titled, under_site};
 use crate::{
-    agronomy::crop::{CROPS, Crop},
+    agronomy::{
+        crop::{CROPS, Crop},
+        rate::RateUnit,
+    },
     app::{
         Result as AppResult,
         plots::SiteRow,
@@ -149,10 +152,11 @@ async fn beyond(cx: &Cx, view: &SeasonView) -> Result<BTreeMap<String, Vec<Strin
     let ids: Vec<PlotId> = view.plots.iter().map(|plot| plot.id).collect();
     let totals = cx.app.season_totals(&cx.actor, &ids, cx.app.today()).await?;
     let mut beyond: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    let site: RateUnit = view.site.rate_unit.parse().unwrap_or(RateUnit::KgPerHa);
     for plot in &view.plots {
         let caps = totals.get(&plot.id).map_or(&[][..], |totals| &totals.caps);
         for cap in caps.iter().filter(|cap| cap.exceeded()) {
-            beyond.entry(cap.cap.label.clone()).or_default().push(plot.code.clone());
+            beyond.entry(cx.actor.liking.cap_label(&cap.cap, site)).or_default().push(plot.code.clone());
         }
     }
     Ok(beyond)

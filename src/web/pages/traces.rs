@@ -9,7 +9,7 @@ use crate::{
     agronomy::{
         analyte::Analyte,
         element::Element,
-        micronutrient::{IndexOf, ShortBelow},
+        micronutrient::{IndexOf, SPRAYS, ShortBelow, Spray},
         reading::number,
         source::Citation,
     },
@@ -50,6 +50,8 @@ struct TraceView<'a> {
     /// Published limits that do not fit, and why.
     not_here: Vec<(String, String)>,
     notes: &'a [String],
+    /// A spray on the leaf, as published.
+    spray: Option<String>,
     steps: Steps<'a>,
 }
 
@@ -136,6 +138,7 @@ fn trace_view<'a>(of: &'a Trace, steps: Steps<'a>) -> TraceView<'a> {
         lines,
         not_here,
         notes,
+        spray: of.reading.analyte.element().and_then(Spray::of).map(|spray| format!("{} ({SPRAYS})", spray.text())),
         steps,
     }
 }

@@ -9,7 +9,8 @@ use crate::{
     agronomy::{
         analyte::Analyte,
         drift,
-        liking::{Liking, Weighed},
+        liking::{Conversion, Liking, Weighed},
+        method::Method,
         record::{Application, Qualifier},
         working::Working,
     },
@@ -102,13 +103,34 @@ struct Chart {
     notes: Vec<String>,
 }
 
+/// The last step from the levels of one method to what is read, where there is one.
+fn step(trend: &PlotTrend, method: &Method, unit: &str, liking: Liking) -> Option<Conversion> {
+    let history = trend.standing.survey.history(trend.analyte);
+    let ground = trend.standing.plot.ground();
+    let newest = history.iter().rfind(|r| r.method == *method && r.level.unit() == unit)?;
+    liking.for_trend(newest.into(), Weighed { ground: &ground, by: way_of(&trend.site).by })
+}
+
+/// The sentence about all tests, its levels as they are read.
+fn verdict(trend: &PlotTrend, liking: Liking) -> String {
+    let step = trend.judged.as_ref().and_then(|(method, unit)| step(trend, method, unit, liking));
+    match step {
+        Some(step) => drift::read_in(&trend.verdict.words, &trend.verdict.levels, |level| step.figure(level)),
+        None => trend.verdict.words.clone(),
+    }
+}
+
+/// What a plan expected, its levels as they are read.
+fn expected(trend: &PlotTrend, result: &ForecastResult, liking: Liking) -> String {
+    match step(trend, &result.row.method, &result.row.unit, liking) {
+        Some(step) => result.words_in(&step.unit, |level| step.there(level)),
+        None => result.words(),
+    }
+}
+
 fn chart(trend: &PlotTrend, method: &MethodTrend, marks: &[Mark], liking: Liking) -> Chart {
     let analyte = trend.analyte;
-    let history = trend.standing.survey.history(analyte);
-    let ground = trend.standing.plot.ground();
-    let newest = history.iter().rfind(|r| r.method == method.method && r.level.unit() == method.unit);
-    let step = newest
-        .and_then(|newest| liking.for_trend(newest.into(), Weighed { ground: &ground, by: way_of(&trend.site).by }));
+    let step = step(trend, &method.method, method.unit, liking);
     let read = |value: f64| step.as_ref().map_or(value, |step| step.there(value));
     let picture = Trend {
         title: format!("{} by {}", analyte.name(), method.method.label()),
@@ -157,7 +179,7 @@ impl TrendPage {
         let marks: Vec<Mark> = trend.put_on.iter().map(mark).collect();
         TrendPage {
             frame: under_plot(cx, &trend.site, plot, title),
-            verdict: trend.verdict.words.clone(),
+            verdict: verdict(trend, cx.actor.liking),
             notes: trend.verdict.notes.clone(),
             charts: trend.methods.iter().map(|method| chart(trend, method, &marks, cx.actor.liking)).collect(),
             path: trend_path(plot.id, analyte),
@@ -167,7 +189,7 @@ impl TrendPage {
                 .iter()
                 .rev()
                 .filter(|result| result.row.analyte == analyte)
-                .map(|result| format!("{} {}", result.words(), method_words(trend, result)))
+                .map(|result| format!("{} {}", expected(trend, result, cx.actor.liking), method_words(trend, result)))
                 .collect(),
             breaks: once(trend.breaks.iter().map(|gap| gap.words.clone())),
             left_out: left_out.map(|test| format!("{}: {}", show::date(test.sampled_on), test.why)).collect(),

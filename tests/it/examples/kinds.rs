@@ -1,12 +1,12 @@
 //! What each kind of worked example runs. A kind hands its inputs to the function of the
 //! program that answers, and puts nothing of its own between.
 
-mod products;
-mod soil;
-
+mod conversions;
 mod interpretation;
+mod products;
 mod rates;
 mod salts;
+mod soil;
 
 use glebe::{
     agronomy::{
@@ -81,7 +81,9 @@ type Kind = (&'static str, fn(&toml::Table) -> Outcome);
 
 /// Every kind and what runs it.
 pub fn all() -> impl Iterator<Item = &'static Kind> {
-    [products::KINDS, soil::KINDS, interpretation::KINDS, rates::KINDS, salts::KINDS].into_iter().flatten()
+    [conversions::KINDS, products::KINDS, soil::KINDS, interpretation::KINDS, rates::KINDS, salts::KINDS]
+        .into_iter()
+        .flatten()
 }
 
 /// Runs a kind on its inputs.
