@@ -1,7 +1,11 @@
 //! Why a plan is as it is: what each product does, what stopped each need that is not met, and
 //! what would be otherwise, tried by working the plan out again, quickly and within a time.
 
-use super::{DoseLine, Measure, PlanView, load::lock, view};
+use super::{
+    DoseLine, Measure, PlanView,
+    load::{LoadedPlan, lock},
+    view,
+};
 use crate::{
     agronomy::plan::{self, Account, Change, Merit, PlanInput, Watch},
     app::{Actor, App, Result, Role},
@@ -131,14 +135,26 @@ fn try_all(input: &PlanInput) -> (Option<Tally>, Vec<Tried>, usize) {
     (Some(before), tried, untried)
 }
 
+/// What each product does; nothing is tried.
+fn reasons(loaded: &LoadedPlan, doses: Vec<DoseLine>) -> PlanWhy {
+    let locks: Vec<plan::Lock> = doses.iter().map(lock).collect();
+    let merits = plan::merits(&loaded.prepare(&[], &locks).input, &locks);
+    PlanWhy { view: view::view(loaded, doses), merits, base: None, tried: None, untried: 0 }
+}
+
 impl App {
-    /// A plan with its reasons, and for a draft what would be otherwise.
+    /// A plan with its reasons as far as they are known at once: nothing is tried.
+    pub async fn plan_reasons(&self, actor: &Actor, id: PlanId) -> Result<PlanWhy> {
+        actor.may(Role::Reader)?;
+        let loaded = self.load_plan(id).await?;
+        Ok(reasons(&loaded, loaded.dose_lines()))
+    }
+
+    /// A plan with its reasons, and for a draft what would be otherwise, which takes seconds.
     pub async fn plan_why(&self, actor: &Actor, id: PlanId) -> Result<PlanWhy> {
         actor.may(Role::Reader)?;
         let loaded = self.load_plan(id).await?;
         let doses = loaded.dose_lines();
-        let locks: Vec<plan::Lock> = doses.iter().map(lock).collect();
-        let merits = plan::merits(&loaded.prepare(&[], &locks).input, &locks);
         let tried = match loaded.plan.state.as_str() {
             "draft" => {
                 let kept = kept(&doses);
@@ -149,10 +165,10 @@ impl App {
             }
             _ => None,
         };
-        let (base, tried, untried) = match tried {
-            Some((base, tried, untried)) => (base, Some(tried), untried),
-            None => (None, None, 0),
-        };
-        Ok(PlanWhy { view: view::view(&loaded, doses), merits, base, tried, untried })
+        let why = reasons(&loaded, doses);
+        Ok(match tried {
+            Some((base, tried, untried)) => PlanWhy { base, tried: Some(tried), untried, ..why },
+            None => why,
+        })
     }
 }

@@ -5,6 +5,8 @@
 use super::{
     guidelines::path_of,
     plan_caps::{Cap, Care, cap, cares, moved, simplicity, to_buy, unpriced},
+    plan_carried::{CarriedOver, carried},
+    plan_live::{plan_words, plot_words},
     plan_work::{undo_words, worked_out},
     plot::{cell_pages, track},
     plots::{HistoryPage, titled},
@@ -16,7 +18,6 @@ use crate::{
         cap::Counted,
         element::Element,
         liking::{LevelUnit, Liking, Weighed},
-        plan::grams,
         rate::RateUnit,
         season,
         spacing::SPACING,
@@ -86,6 +87,9 @@ pub struct PlanPage {
     undo: Option<String>,
     /// What is to be bought.
     buy: Vec<String>,
+    carried: CarriedOver,
+    /// How the whole comes out, in a line that stays in sight.
+    told: String,
     form: Form,
 }
 
@@ -103,6 +107,8 @@ struct Column {
 struct Row {
     plot: PlotId,
     title: String,
+    /// How the plot comes out, in a few words.
+    told: String,
     cells: Vec<Cell>,
 }
 
@@ -127,6 +133,8 @@ struct PlotBlock {
     met: String,
     strip: Option<Strip>,
     needs: Vec<Need>,
+    /// What is not short and gets nothing: name and working.
+    enough: Vec<(String, String)>,
     caps: Vec<Cap>,
     /// Caps that the doses do not touch.
     quiet: Vec<Cap>,
@@ -278,7 +286,7 @@ pub(super) fn together(sentences: &[String]) -> Vec<String> {
 }
 
 /// What a need comes to, in a word.
-fn left_words(line: &NeedLine, liking: Liking) -> String {
+pub(super) fn left_words(line: &NeedLine, liking: Liking) -> String {
     let mass = |grams| show::element_mass(liking.mass(line.need.element, grams));
     match () {
         () if line.need_g > 0.0 && !line.is_met() => format!("{} short", mass(line.short_g)),
@@ -342,31 +350,6 @@ fn strip(view: &PlanView, plot: &PlanPlot, liking: Liking) -> Option<Strip> {
     (!tracks.is_empty()).then_some(Strip { caption, tracks })
 }
 
-/// What an earlier plan left undone, as sentences.
-fn carried(over: &LeftBy) -> Vec<String> {
-    let season = &over.season;
-    let needs = over
-        .needs
-        .iter()
-        .map(|need| format!("{} of {} were left undone in {}.", grams(need.short_g), need.element.name(), season.name));
-    let doses = over.doses.iter().map(|dose| &dose.row).map(|dose| match dose.applied_g > 0.0 {
-        true => format!(
-            "{}: {} of {} were put on in {}.",
-            dose.amendment_name,
-            show::mass(dose.applied_g),
-            show::mass(dose.mass_g),
-            season.name
-        ),
-        false => format!(
-            "{}: {} were planned in {} and not put on.",
-            dose.amendment_name,
-            show::mass(dose.mass_g),
-            season.name
-        ),
-    });
-    needs.chain(doses).collect()
-}
-
 fn plot_block(view: &PlanView, plot: &PlanPlot, over: &[LeftBy], liking: Liking, may: bool) -> PlotBlock {
     let row = &plot.standing.plot;
     let crops: Vec<&str> = plot.crops.iter().map(|crop| crop.name).collect();
@@ -374,6 +357,11 @@ fn plot_block(view: &PlanView, plot: &PlanPlot, over: &[LeftBy], liking: Liking,
     let strip = strip(view, plot, liking);
     let (caps, quiet): (Vec<Cap>, Vec<Cap>) =
         plot.caps.iter().map(|c| cap(view, row.id, c, may)).partition(|cap| cap.touched);
+    // What is not short, and of which nothing comes along, is only named.
+    let (asked, rest): (Vec<&NeedLine>, Vec<&NeedLine>) =
+        plot.needs.iter().partition(|line| line.need_g > 0.0 || line.supplied_g > 0.005);
+    let enough = rest.into_iter().map(|line| line.need.element);
+    let enough = enough.map(|element| (liking.name(element), working_path(view.plan.id, row.id, element)));
     PlotBlock {
         plot: row.id,
         title: titled(row),
@@ -391,7 +379,8 @@ fn plot_block(view: &PlanView, plot: &PlanPlot, over: &[LeftBy], liking: Liking,
             false => "Nothing that was tested here has limits under this guideline.",
         }),
         strip,
-        needs: plot.needs.iter().map(|line| need(view, plot, line, liking)).collect(),
+        needs: asked.into_iter().map(|line| need(view, plot, line, liking)).collect(),
+        enough: enough.collect(),
         caps,
         quiet,
         spacing: plot.spacing.clone(),
@@ -432,7 +421,8 @@ impl PlanPage {
                     complete: applied >= mass,
                 }
             });
-            Row { plot: id, title: titled(&plot.standing.plot), cells: cells.collect() }
+            let told = plot_words(plot, cx.actor.liking);
+            Row { plot: id, title: titled(&plot.standing.plot), told, cells: cells.collect() }
         });
         let over_of = |plot: &PlanPlot| over.get(&plot.standing.plot.id).map_or(&[][..], Vec::as_slice);
         let notes: Vec<String> =
@@ -459,6 +449,8 @@ impl PlanPage {
             cares: cares(view),
             undo: view.undo.as_ref().filter(|_| editable).map(undo_words),
             buy: to_buy(view),
+            told: plan_words(view),
+            carried: CarriedOver::of(view, over, cx.actor.liking),
             plots: view
                 .plots
                 .iter()
