@@ -148,7 +148,7 @@ async fn caps_that_are_exceeded_already_and_kept_doses_that_contradict() {
     let [potash, phosphate, epsom, _, borax] = shed;
     let [a, b] = [planned.beds[0], planned.beds[1]];
     // 40 g of borax are 4.5 g of boron on 10 m², far beyond any published most.
-    let sent = format!("amendment={borax}&applied_on=2026-03-01&mass_g=40");
+    let sent = format!("amendment={borax}&applied_on=2026-03-01&mass_g=40&anyway=yes");
     let answer = garden.ask(Method::POST, &format!("/plots/{a}/applications"), &sent).await;
     assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.text);
     let plan = planned.plan_of(&shed, &[]).await;

@@ -1,6 +1,7 @@
 //! What earlier plans left undone on the plots of a plan, as its page says it: in one sentence
 //! for all, a line to a plot, and with the plot itself. It adds up; it decides no need.
 
+use super::plans::in_sentence;
 use crate::{
     agronomy::{element::Element, liking::Liking, plan::grams},
     app::seasons::{LeftBy, PlanView},
@@ -43,7 +44,7 @@ impl CarriedOver {
         let mut parts: Vec<String> = needs
             .into_iter()
             .map(|(element, grams)| {
-                format!("{} of {}", show::element_mass(liking.mass(element, grams)), liking.name(element))
+                format!("{} of {}", show::element_mass(liking.mass(element, grams)), in_sentence(liking, element))
             })
             .collect();
         if doses > 0 {

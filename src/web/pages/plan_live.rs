@@ -1,7 +1,7 @@
 //! What the table of a plan says while doses are typed: how each plot comes out, beside its
 //! fields, and the whole plan in one line that stays in sight.
 
-use super::plans::left_words;
+use super::plans::{in_sentence, left_words};
 use crate::{
     agronomy::liking::Liking,
     app::seasons::{PlanPlot, PlanView},
@@ -20,7 +20,7 @@ pub(super) fn plot_words(plot: &PlanPlot, liking: Liking) -> String {
     }];
     let short = plot.needs.iter().filter(|line| line.need_g > 0.0 && !line.is_met());
     let short: Vec<String> =
-        short.map(|line| format!("{} {}", liking.name(line.need.element), left_words(line, liking))).collect();
+        short.map(|line| format!("{} {}", in_sentence(liking, line.need.element), left_words(line, liking))).collect();
     parts.extend(short.iter().take(NAMED).cloned());
     if short.len() > NAMED {
         parts.push(format!("{} more short", short.len() - NAMED));

@@ -410,7 +410,7 @@ fn suppliers(view: &PlanView, packs: &BTreeMap<AmendmentId, Vec<PackRow>>) -> (V
             name: line.product.name.clone(),
             used: show::mass(line.used_g),
             on_hand: some(line.from_stock_g),
-            buy: if from_shed { "nothing".into() } else { buy.join(" + ") },
+            buy: if from_shed { String::new() } else { buy.join(" + ") },
             cost: match line.cost_minor {
                 Some(minor) if !from_shed => money(minor),
                 None if !from_shed => "not known".into(),

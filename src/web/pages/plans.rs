@@ -34,7 +34,7 @@ use crate::{
         error::{Error, Result},
         form::Form,
         guard::Cx,
-        show,
+        show::{self, filters},
         view::{Frame, Steps, see},
     },
 };
@@ -68,6 +68,8 @@ pub struct PlanPage {
     /// What it does, what it costs, how well it was searched.
     lead: Vec<String>,
     unmet: Vec<String>,
+    /// How many needs those sentences are about.
+    undone: usize,
     warnings: Vec<String>,
     notes: Vec<String>,
     columns: Vec<Column>,
@@ -236,6 +238,8 @@ fn lead(view: &PlanView) -> Vec<String> {
     if view.mass_g <= 0.0 {
         return vec![format!("This plan puts nothing on its {plots}.")];
     }
+    let given = view.plots.iter().filter(|plot| plot.doses.iter().any(|dose| dose.mass_g > 0.0)).count();
+    let plots = if given == view.plots.len() { plots } else { format!("{given} of its {plots}") };
     let (met, all) = view.needs_met();
     let mut said = vec![format!(
         "It puts {} on {plots}, {} in all, from {}, following {}.",
@@ -296,6 +300,12 @@ pub(super) fn left_words(line: &NeedLine, liking: Liking) -> String {
         () if line.need_g > 0.0 => "met".into(),
         () => String::new(),
     }
+}
+
+/// An element's name inside a sentence: "phosphorus", "phosphorus as P₂O₅".
+pub(super) fn in_sentence(liking: Liking, element: Element) -> String {
+    let name = liking.name(element);
+    name.strip_prefix(&capitalised(element.name())).map_or(name.clone(), |rest| format!("{}{rest}", element.name()))
 }
 
 /// How needs are read in a table that gives the grams on the plot anyway.
@@ -438,6 +448,7 @@ impl PlanPage {
             guideline: path_of(&view.plan.guideline, view.guideline_version),
             lead: lead(view),
             unmet: together(&view.unmet()),
+            undone: view.unmet().len(),
             warnings: together(&view.warnings),
             notes: together(&notes),
             columns: columns.collect(),
