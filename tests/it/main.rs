@@ -23,6 +23,7 @@ mod loud;
 mod mended_plans;
 mod mended_readings;
 mod needs;
+mod next_pages;
 mod odd_years;
 mod opinion_pages;
 mod own_guideline_pages;

@@ -184,7 +184,9 @@ async fn caps_that_are_exceeded_already_and_kept_doses_that_contradict() {
             &[
                 "A1: Sulfate of potash is kept off this plot, and yet there is a dose of it.",
                 "Doses that are kept or must be used take 3 products, more than the 2 asked for",
-                "A1: at least 200 g of Epsom salt must be used here, and the dose is 0 g.",
+                "A1: Epsom salt must be used, at least 200 g; it gets none, because its dose is kept as it is.",
+                "A2: Epsom salt must be used, at least 200 g; it gets 50 g, because its dose is kept as it is.",
+                "A3, B1, B2: Epsom salt must be used, at least 200 g; it gets none, because none is on hand",
                 "which is more than the budget of 1.00",
             ],
         )

@@ -91,7 +91,7 @@ mod tests {
         let said = sentences(&notes);
         assert_eq!(said.len(), 3, "{said:?}");
         assert!(said[0].starts_with("2 products have no price") && said[0].contains("Gypsum, Kelp meal"), "{said:?}");
-        assert!(said[1].contains("B1 (0.4 g), B2 (0.5 g)"), "{said:?}");
+        assert!(said[1].contains("B1 (400 mg), B2 (500 mg)"), "{said:?}");
         assert_eq!(said[2], notes[2].to_string(), "alone, it is said as it was");
     }
 }

@@ -184,7 +184,9 @@ impl Measure {
 impl Outcome {
     pub(super) fn of(notes: &[String], plan: &plan::Plan, apart: Option<&plan::Plan>) -> Outcome {
         let mut all = notes.to_vec();
-        all.extend(sentences(plan.notes.iter().filter(|note| !is_about_price(note))));
+        // What the kept doses ask beyond a limit is no matter of the doses as they stand.
+        let kept = plan.account.notes.iter().filter(|note| matches!(note, plan::Note::TooManyLocked { .. }));
+        all.extend(sentences(plan.notes.iter().chain(kept).filter(|note| !is_about_price(note))));
         Outcome {
             notes: all,
             unmet: plan.unmet.iter().filter(|u| !is_rounding(u)).map(ToString::to_string).collect(),
@@ -471,7 +473,15 @@ pub(super) fn view(loaded: &LoadedPlan, doses: Vec<DoseLine>) -> PlanView {
         .map(|(lock, dose)| plan::Lock { dose_g: still_to_put_on(&loaded.plan, dose), ..*lock })
         .collect();
     let rest = plan::assess(&prepared.input, &rest);
-    let ground = account.notes.iter().filter(|note| !is_about_buying(note) && !is_background(note));
+    // Of a dose that is kept, what must be used was settled when the plan was worked out.
+    let settled = |note: &plan::Note| match note {
+        plan::Note::RequiredLess { plot, product, .. } => {
+            let here = |d: &&DoseLine| key(d.plot.0) == plot.key && key(d.amendment.0) == product.key;
+            doses.iter().find(here).is_some_and(|dose| dose.locked)
+        }
+        _ => false,
+    };
+    let ground = account.notes.iter().filter(|note| !is_about_buying(note) && !is_background(note) && !settled(note));
     let buying = rest.notes.iter().filter(|note| is_about_buying(note));
     let (wrong, odd): (Vec<&plan::Note>, Vec<&plan::Note>) =
         ground.chain(buying).partition(|note| is_about_doses(note));
