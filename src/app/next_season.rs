@@ -85,7 +85,8 @@ fn still_asked(need: Need, nutrient: &NutrientStanding, plot: &PlotOutlook, from
     let tested_on = plot.standing.present.tested_on().get(&nutrient.analyte).copied();
     let put_on = need::since(&plot.applications, need.counted_from(tested_on, from), today);
     let put_on = need::brought(put_on, element, area);
-    let open_g = plot.undone.get(&element).map_or(0.0, |undone| undone.not_put_on_g);
+    // What a closed plan did not put on nobody will put on.
+    let open_g = plot.promised.get(&element).copied().unwrap_or(0.0);
     let open = (open_g > 0.0).then(|| {
         let rate = Grams(open_g).per(area);
         (

@@ -27,7 +27,9 @@ pub struct LeftBy {
     pub season: SeasonRow,
     /// Elements that the plan asked for there.
     pub needed: BTreeSet<Element>,
-    /// Need that a cap, a pack, a budget or a choice stopped, g on the plot, and why it was a need.
+    /// Need that a cap, a pack, a budget or a choice stopped, g on the plot, and why it was a need;
+    /// of the newest plan of the plot only: it planned what an earlier one left out, or left it
+    /// out again.
     pub needs: Vec<NeedRow>,
     /// Doses not put on, or only in part.
     pub doses: Vec<LeftDose>,
@@ -96,11 +98,14 @@ pub(super) async fn left_undone(
         for plot in plots {
             let needs = || needs.iter().filter(move |need| need.plot == plot);
             let doses = doses.iter().filter(|dose| dose.plot == plot).cloned();
-            left.entry(plot).or_default().push(LeftBy {
+            let of_plot = left.entry(plot).or_default();
+            let newest = of_plot.is_empty();
+            let short = |need: &&NeedRow| newest && is_short(need, areas.get(&plot).copied());
+            of_plot.push(LeftBy {
                 plan: plan.clone(),
                 season: season.clone(),
                 needed: needs().filter(|need| need.need_kg_per_ha > 0.0).map(|need| need.element).collect(),
-                needs: needs().filter(|need| is_short(need, areas.get(&plot).copied())).cloned().collect(),
+                needs: needs().filter(short).cloned().collect(),
                 doses: doses.filter_map(|dose| LeftDose::of(dose, site.scale_step_g)).collect(),
             });
         }

@@ -97,3 +97,44 @@ async fn what_is_agreed_presses_no_more() {
     let met: usize = view.plots.iter().map(|plot| plot.needs_met().0).sum();
     assert!(met > 0 && after.asks.len() + met <= before.asks.len(), "{met} met, {} left", after.asks.len());
 }
+
+#[tokio::test]
+async fn what_a_closed_plan_did_not_put_on_is_asked_for_again_and_carried_over_once() {
+    let planned = five_beds().await;
+    let garden = &planned.garden;
+    let asks = async || {
+        let asks = garden.app.next_season(&garden.ada, planned.site).await.unwrap().asks;
+        let line = |ask: &glebe::app::next_season::Ask| {
+            format!("{} {} {:.3}", ask.plot.code, ask.need.element, ask.need.kg_per_ha.0)
+        };
+        asks.iter().map(line).collect::<BTreeSet<String>>()
+    };
+    let before = asks().await;
+    // Two plans one after the other, of which nothing is put on; both leave the same undone.
+    for _ in 0..2 {
+        let plan = planned.plan().await;
+        garden.send(&format!("/plans/{plan}/agree"), "").await;
+        assert_ne!(asks().await, before, "what is agreed is not asked for");
+        garden.send(&format!("/plans/{plan}/close"), "").await;
+        assert_eq!(asks().await, before, "nobody will put on what a closed plan did not");
+    }
+    let draft = planned.plan().await;
+    let over = garden.app.carried_into(&garden.ada, draft).await.unwrap();
+    for left in over.values() {
+        assert_eq!(left.len(), 1, "the newest of the closed plans: {left:?}");
+    }
+    // An agreed plan beside a closed one: what both left out is said once.
+    garden.send(&format!("/plans/{draft}/agree"), "").await;
+    let last = planned.plan().await;
+    let over = garden.app.carried_into(&garden.ada, last).await.unwrap();
+    assert!(over.values().any(|left| left.len() == 2), "{over:?}");
+    for left in over.values() {
+        let mut elements: Vec<String> =
+            left.iter().flat_map(|one| &one.needs).map(|need| need.element.to_string()).collect();
+        let all = elements.len();
+        elements.dedup();
+        assert_eq!(elements.len(), all, "{left:?}");
+    }
+    let page = garden.get(&format!("/plans/{last}")).await;
+    assert!(page.contains("<summary>Carried over: 2026 left undone on 5\u{a0}plots: "), "{page}");
+}

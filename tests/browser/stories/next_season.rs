@@ -121,12 +121,13 @@ async fn keep_the_seaweed(story: &mut Browser) {
     let field = By::Css(format!("input[aria-label^='{SEAWEED} on {BED} ']"));
     let dose = story.page.find(field).await.expect("a field for the seaweed");
     let name = dose.attr("name").await.expect("a name").expect("a name");
+    let before = seaweed_in_all(story).await;
     story.fill(&name, KEPT_G).await;
     // The script asks the server and shows what it says, without a button.
-    story.expect("Doses were changed by hand").await;
-    let total = By::XPath(format!("//tfoot//td[contains(., '{SEAWEED}')]"));
-    let total = story.page.find(total).await.expect("a total").prop("textContent").await.expect("text").expect("text");
-    assert!(number_after(&total, SEAWEED) >= KEPT_G.parse::<f64>().expect("grams"), "{total}");
+    patiently(story, "Doses were changed by hand").await;
+    let after = seaweed_in_all(story).await;
+    let more = KEPT_G.parse::<f64>().expect("grams");
+    assert!((after - before - more).abs() <= 50.0, "{before} g before, {after} g with {more} g more");
     let keep = By::Css(format!("input[name='{}']", name.replacen("g_", "lock_", 1)));
     story.click(keep).await;
     look(story, "seaweed").await;
@@ -138,27 +139,41 @@ async fn keep_the_seaweed(story: &mut Browser) {
     look(story, "kept").await;
 }
 
+/// The seaweed of all plots, g, as the foot of the table shows it, to a hundred grams or so.
+async fn seaweed_in_all(story: &Browser) -> f64 {
+    let total = By::XPath(format!("//tfoot//td[contains(., '{SEAWEED}')]"));
+    let total = story.page.find(total).await.expect("a total").prop("textContent").await.expect("text").expect("text");
+    let total = total.split_once(SEAWEED).expect("its name").1.trim().to_owned();
+    if total.is_empty() { 0.0 } else { grams(&total) }
+}
+
+/// A mass as it is shown, in grams.
+fn grams(shown: &str) -> f64 {
+    let shown = shown.replace('\u{a0}', " ");
+    let value = number_after(&format!("x {shown}"), "x ");
+    if shown.contains(" kg") { value * 1000.0 } else { value }
+}
+
 /// Reads what the seaweed does, and what stopped potassium; then what would be otherwise.
 async fn why_potassium_is_short(story: &mut Browser) {
     story.follow(page::WHY).await;
     story.expect("What stopped the rest").await;
-    patiently(story, "As it is").await;
+    // The reasons stand at once; what is tried comes when it is, where the machine has the time.
+    patiently(story, "Glebe. Labels").await;
     let text = story.text().await.replace('\u{a0}', " ");
+    let tried = text.contains("The plan worked out again with one thing otherwise");
+    assert!(tried || text.contains("There was no time to try anything"), "{text}");
+    assert!(!tried || text.contains("As it is") && text.contains("A tenth more to spend"), "{text}");
     assert!(text.contains(&format!("{SEAWEED}, ")) && text.contains("nothing to buy"), "{text}");
     let short: Vec<&str> = text.lines().filter(|line| line.contains("Potassium on ")).collect();
     assert!(!short.is_empty(), "potassium is short with so little money:\n{text}");
     for line in &short {
         let missing = line.split_once(": ").expect("an amount").1;
         let (missing, of) = missing.split_once(" of ").expect("what is missing, of what");
-        let grams = |text: &str| {
-            let value = number_after(&format!("x {text}"), "x ");
-            if text.contains(" kg") { value * 1000.0 } else { value }
-        };
         let of = of.split_once(" missing").expect("missing").0;
         assert!(grams(missing) > 0.0 && grams(missing) <= grams(of), "{line}");
     }
     assert!(short.iter().any(|line| line.contains("the budget is spent")), "{short:?}");
-    assert!(text.contains("A tenth more to spend"), "{text}");
     look(story, "why").await;
 }
 
@@ -237,7 +252,8 @@ async fn on_paper(story: &mut Browser, plan: &str, width: Width) {
 
 /// What a print says, where the machine has something to read it with.
 fn read(paper: &Printed, points: (u32, u32), words: &[&str]) {
-    assert_eq!(paper.points, points, "the size of the paper");
+    let (across, down) = (paper.points.0.abs_diff(points.0), paper.points.1.abs_diff(points.1));
+    assert!(across <= 2 && down <= 2, "the paper is {:?} points", paper.points);
     let Some(text) = &paper.text else {
         println!("SKIPPED reading the prints: pdftotext is not installed");
         return;
