@@ -59,7 +59,7 @@ keyed!(Caution {
     AcidSoilOnly "acid_soil_only" "Works on acid soil only",
     ContaminatedGround "contaminated_ground" "Ground that may be contaminated",
     NearWater "near_water" "Close to water",
-    GeneralDust "general_dust" "Dust",
+    GeneralDust "general_dust" "Fine dust: wear a mask",
 });
 
 const fn source(publisher: &'static str, title: &'static str, address: &'static str, evidence: Evidence) -> Source {

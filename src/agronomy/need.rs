@@ -72,8 +72,9 @@ pub struct Need {
 /// Said of a need whose test gave only a limit.
 const AT_LEAST: &str = "The lab gave only a limit; the need is this or more.";
 
-/// Less than this share of a need left is a need met: no soil test is finer.
-pub const ENOUGH: f64 = 0.01;
+/// Less than this share of a need left is a need met: no soil test is finer. Our own choice, and
+/// the same in a plan and after it, so that what one plan left of it is no need of the next.
+pub const ENOUGH: f64 = 0.05;
 
 impl Need {
     /// A need as it was written down: its figure, the words of its reason and its working.

@@ -36,7 +36,7 @@ pub struct Ask {
     pub plot: PlotRow,
     pub nutrient: NutrientStanding,
     pub need: Need,
-    /// Share of the aim that is missing × chance that it truly is × m².
+    /// Share of the aim that is missing and not yet given × chance that it truly is × m².
     pub weight: f64,
 }
 
@@ -84,8 +84,9 @@ fn still_asked(need: Need, nutrient: &NutrientStanding, plot: &PlotOutlook, from
     let area = plot.standing.plot.ground().area;
     let tested_on = plot.standing.present.tested_on().get(&nutrient.analyte).copied();
     let put_on = need::since(&plot.applications, need.counted_from(tested_on, from), today);
-    let need = need.less(need::brought(put_on, element, area), 1);
-    let open_g = plot.undone.get(&element).map_or(0.0, |undone| undone.not_put_on_g);
+    let put_on = need::brought(put_on, element, area);
+    // What a closed plan did not put on nobody will put on.
+    let open_g = plot.promised.get(&element).copied().unwrap_or(0.0);
     let open = (open_g > 0.0).then(|| {
         let rate = Grams(open_g).per(area);
         (
@@ -97,7 +98,19 @@ fn still_asked(need: Need, nutrient: &NutrientStanding, plot: &PlotOutlook, from
             ),
         )
     });
-    need.less(open, 1)
+    need.less(both(put_on, open), 1)
+}
+
+/// What went on and what is agreed to, as one.
+fn both(put_on: Option<(KgPerHa, Working)>, open: Option<(KgPerHa, Working)>) -> Option<(KgPerHa, Working)> {
+    let ((given, one), (agreed, other)) = match (put_on, open) {
+        (Some(put_on), Some(open)) => (put_on, open),
+        (put_on, open) => return put_on.or(open),
+    };
+    let all = KgPerHa(given.0 + agreed.0);
+    let figure = |rate: KgPerHa| Figure::significant(rate.0, KgPerHa::UNIT, 3);
+    let formula = format!("{} + {} = {}", figure(given), figure(agreed), figure(all));
+    Some((all, Working::step("Put on since the test, or agreed to", figure(all), formula, [one, other])))
 }
 
 impl App {
@@ -129,9 +142,11 @@ impl App {
             let growing = crops.remove(&row.id).unwrap_or_default();
             for nutrient in &plot.standing.present.standing.nutrients {
                 let Some(need) = plot.standing.need(nutrient, &way, &growing) else { continue };
+                let whole = need.kg_per_ha.0;
                 let need = still_asked(need, nutrient, plot, from, today);
                 if need.kg_per_ha.0 > 0.0 {
-                    let weight = nutrient.shortage_weight() * row.area_m2;
+                    // What is on already, or agreed to, presses no more.
+                    let weight = nutrient.shortage_weight() * need.kg_per_ha.0 / whole * row.area_m2;
                     asks.push(Ask { plot: row.clone(), nutrient: nutrient.clone(), need, weight });
                 }
             }

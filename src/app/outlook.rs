@@ -42,6 +42,8 @@ pub struct PlotOutlook {
     pub open_doses: Vec<OpenDose>,
     /// Which plans those are of: number, name and how many.
     pub open_plans: Vec<(PlanId, String, usize)>,
+    /// What doses of agreed plans that are still to be put on bring of each element that was needed, g.
+    pub promised: BTreeMap<Element, f64>,
     /// What plans left undone, by element.
     pub undone: BTreeMap<Element, Undone>,
     /// Samplings for which no report has come.
@@ -116,11 +118,15 @@ impl App {
     }
 }
 
-/// What plans left undone on a plot, as the trade takes it: what is open, and by element.
-fn undone(left: &[LeftBy], analyses: &BTreeMap<AnalysisId, AnalysisRow>) -> (Vec<OpenDose>, BTreeMap<Element, Undone>) {
+/// What plans left undone on a plot, as the trade takes it: what is open, what that brings of each
+/// element that was needed (g), and what was left undone by element.
+fn undone(
+    left: &[LeftBy],
+    analyses: &BTreeMap<AnalysisId, AnalysisRow>,
+) -> (Vec<OpenDose>, BTreeMap<Element, f64>, BTreeMap<Element, Undone>) {
     let mut undone: BTreeMap<Element, Undone> = BTreeMap::new();
-    // A later plan planned what an earlier one left out, or left it out again.
-    for need in left.first().into_iter().flat_map(|newest| &newest.needs) {
+    let mut promised: BTreeMap<Element, f64> = BTreeMap::new();
+    for need in left.iter().flat_map(|one| &one.needs) {
         undone.entry(need.element).or_default().left_out_g += need.short_g;
     }
     let open = |left: &&LeftBy| left.is_open();
@@ -133,12 +139,15 @@ fn undone(left: &[LeftBy], analyses: &BTreeMap<AnalysisId, AnalysisRow>) -> (Vec
             // What a dose carries besides is no need left undone.
             if one.needed.contains(&element) {
                 undone.entry(element).or_default().not_put_on_g += mass.0;
+                if one.is_open() {
+                    *promised.entry(element).or_default() += mass.0;
+                }
             }
         }
     }
     let doses = left.iter().filter(open).flat_map(|one| &one.doses);
     let doses = doses.map(|dose| OpenDose { amendment: dose.row.amendment_name.clone(), left_g: dose.left_g });
-    (doses.collect(), undone)
+    (doses.collect(), promised, undone)
 }
 
 /// Looks ahead for plots of one site, in a few reads for all of them; from these samplings
@@ -169,7 +178,7 @@ pub(super) async fn look_ahead(
         let id = standing.plot.id;
         let applications = applied.remove(&id).unwrap_or_default();
         let left = left.remove(&id).unwrap_or_default();
-        let (open_doses, undone) = undone(&left, &analyses);
+        let (open_doses, promised, undone) = undone(&left, &analyses);
         let open_plans = left.iter().filter(|one| one.is_open() && !one.doses.is_empty());
         let open_plans = open_plans.map(|one| (one.plan.id, one.plan.name.clone(), one.doses.len())).collect();
         let plan = plans.remove(&id);
@@ -201,7 +210,19 @@ pub(super) async fn look_ahead(
         });
         let awaiting = standing.samplings.iter().filter(|one| one.sampling.reports.is_empty());
         let awaiting = awaiting.map(|one| one.row.id).collect();
-        PlotOutlook { standing, outlook, applications, plan, open_doses, open_plans, undone, awaiting, crops, growing }
+        PlotOutlook {
+            standing,
+            outlook,
+            applications,
+            plan,
+            open_doses,
+            open_plans,
+            promised,
+            undone,
+            awaiting,
+            crops,
+            growing,
+        }
     };
     Ok(standings.into_iter().map(ahead).collect())
 }

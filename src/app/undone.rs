@@ -3,7 +3,11 @@
 
 use super::Result;
 use crate::{
-    agronomy::element::Element,
+    agronomy::{
+        element::Element,
+        need::ENOUGH,
+        quantity::{KgPerHa, SquareMetres},
+    },
     ids::{PlanId, PlotId},
     store::{
         self, Db,
@@ -23,7 +27,9 @@ pub struct LeftBy {
     pub season: SeasonRow,
     /// Elements that the plan asked for there.
     pub needed: BTreeSet<Element>,
-    /// Need that a cap, a pack, a budget or a choice stopped, g on the plot, and why it was a need.
+    /// Need that a cap, a pack, a budget or a choice stopped, g on the plot, and why it was a need;
+    /// of the newest plan of the plot only: it planned what an earlier one left out, or left it
+    /// out again.
     pub needs: Vec<NeedRow>,
     /// Doses not put on, or only in part.
     pub doses: Vec<LeftDose>,
@@ -77,6 +83,8 @@ pub(super) async fn left_undone(
         plans.extend(of_season.map(|plan| (season.clone(), plan)));
     }
     plans.sort_by_key(|(season, plan)| std::cmp::Reverse((season.starts_on, plan.agreed_at, plan.id)));
+    let areas: BTreeMap<PlotId, f64> =
+        store::plots::plots(db, site.id, true).await?.into_iter().map(|plot| (plot.id, plot.area_m2)).collect();
     let mut left: BTreeMap<PlotId, Vec<LeftBy>> = BTreeMap::new();
     let mut closed: BTreeSet<PlotId> = BTreeSet::new();
     for (season, plan) in plans {
@@ -90,16 +98,25 @@ pub(super) async fn left_undone(
         for plot in plots {
             let needs = || needs.iter().filter(move |need| need.plot == plot);
             let doses = doses.iter().filter(|dose| dose.plot == plot).cloned();
-            left.entry(plot).or_default().push(LeftBy {
+            let of_plot = left.entry(plot).or_default();
+            let newest = of_plot.is_empty();
+            let short = |need: &&NeedRow| newest && is_short(need, areas.get(&plot).copied());
+            of_plot.push(LeftBy {
                 plan: plan.clone(),
                 season: season.clone(),
                 needed: needs().filter(|need| need.need_kg_per_ha > 0.0).map(|need| need.element).collect(),
-                needs: needs().filter(|need| need.short_g > 0.0).cloned().collect(),
+                needs: needs().filter(short).cloned().collect(),
                 doses: doses.filter_map(|dose| LeftDose::of(dose, site.scale_step_g)).collect(),
             });
         }
     }
     Ok(left)
+}
+
+/// Short by more than a plan takes for met.
+fn is_short(need: &NeedRow, area_m2: Option<f64>) -> bool {
+    let need_g = KgPerHa(need.need_kg_per_ha).on(SquareMetres(area_m2.unwrap_or(0.0)));
+    need.short_g > 0.0 && need.short_g > need_g.0 * ENOUGH
 }
 
 #[cfg(test)]

@@ -26,6 +26,7 @@ pub mod chart;
 pub mod error;
 pub mod form;
 pub mod guard;
+mod halves;
 mod layers;
 pub mod pages;
 mod probes;

@@ -52,16 +52,21 @@ impl fmt::Display for Unmet {
     }
 }
 
-/// The reasons in words; one cap that stops several products is named once.
+/// The reasons in words; one cap that stops several products, and that they cannot be had, is said once.
 fn sentences(because: &[Because]) -> Vec<String> {
     let mut told: Vec<Because> = Vec::new();
     for reason in because {
-        let Because::Cap { label, element, product } = reason else {
+        let (Because::Cap { product, .. } | Because::Supply(product)) = reason else {
             told.push(reason.clone());
             continue;
         };
-        let same = told.iter_mut().find_map(|other| match other {
-            Because::Cap { label: l, element: e, product } if (&*l, &*e) == (label, element) => Some(product),
+        let same = told.iter_mut().find_map(|other| match (other, reason) {
+            (Because::Cap { label: l, element: e, product }, Because::Cap { label, element, .. })
+                if (&*l, &*e) == (label, element) =>
+            {
+                Some(product)
+            }
+            (Because::Supply(product), Because::Supply(_)) => Some(product),
             _ => None,
         });
         match same {

@@ -272,7 +272,7 @@ impl fmt::Display for Note {
             }
             Note::LocksDisagree { plot, product, kept_g, other_g } => write!(
                 f,
-                "{plot}: {product} is locked at both {} and {}; the smaller is kept.",
+                "{plot}: {product} is to be kept at both {} and {}, so the smaller is kept.",
                 grams(*kept_g),
                 grams(*other_g)
             ),
@@ -316,15 +316,17 @@ impl fmt::Display for Because {
             Because::Cap { label, element, product } => {
                 write!(f, "{} leaves no room for more {product}", cap_words(label, *element))
             }
-            Because::RateLimit(product) => write!(f, "{product} is at its rate limit"),
-            Because::Locked(product) => write!(f, "the dose of {product} is locked"),
+            Because::RateLimit(product) => write!(f, "{product} is at the most that is given of it"),
+            Because::Locked(product) => write!(f, "the dose of {product} is kept as it was set"),
             Because::Supply(product) => write!(f, "no more {product} can be had"),
             Because::Budget => f.write_str("the budget is spent"),
             Because::ProductCount => f.write_str("the limit on the number of products is reached"),
             Because::Passes => f.write_str("the passes over this plot are taken by other products"),
             Because::OneRecipe => f.write_str("all beds of the block get one recipe"),
-            Because::Accepted => f.write_str("a shortage was accepted so that later goals do better"),
-            Because::Scale => f.write_str("the scale's weighing step"),
+            Because::Accepted => {
+                f.write_str("some shortage was accepted, as asked, so that less comes along that is not needed")
+            }
+            Because::Scale => f.write_str("the scale weighs no finer"),
             Because::Search => f.write_str("the search was cut short"),
         }
     }

@@ -64,9 +64,9 @@ const PEOPLE: [(&str, &str, &str); 2] = [("Tobias Fennick", "tobias", "recorder"
 /// What the invented merchants ask and what is left in the shed: key in the catalogue, pack
 /// in kg, price, kg left.
 const SHED: &[(&str, &str, &str, &str)] = &[
-    ("sulfate_of_potash", "25", "38.50", "11.2"),
+    ("sulfate_of_potash", "25", "38.50", "1.2"),
     ("sulfate_of_potash", "5", "11.90", ""),
-    ("langbeinite", "25", "34.00", "19"),
+    ("langbeinite", "25", "34.00", "9"),
     ("kieserite", "25", "21.80", "7.5"),
     ("epsom_salt", "25", "24.60", "3.4"),
     ("epsom_salt", "2", "4.95", ""),
@@ -81,7 +81,13 @@ const SHED: &[(&str, &str, &str, &str)] = &[
     ("copper_sulfate", "1", "11.60", "1"),
     ("manganese_sulfate", "1", "7.90", "0.45"),
     ("green_compost", "1000", "42.00", ""),
+    ("kelp_meal", "20", "38.00", "12"),
 ];
+
+/// Who sells most of it, and who the rest.
+const STORE: &str = "Nether Quillow Growers’ Store (invented)";
+const OTHER_STORES: &[(&str, &str)] =
+    &[("green_compost", "Withy Lane Compost (invented)"), ("kelp_meal", "Saltings Seaweed (invented)")];
 
 impl App {
     /// Fills an empty record with the invented garden; `false` where it is there already.
@@ -284,7 +290,7 @@ impl App {
                 mass_kg: (*pack_kg).to_owned(),
                 price: (*price).to_owned(),
                 currency: CURRENCY.to_owned(),
-                supplier: "Nether Quillow Growers’ Store (invented)".to_owned(),
+                supplier: OTHER_STORES.iter().find(|(of, _)| of == slug).map_or(STORE, |(_, store)| store).to_owned(),
                 ..PackForm::default()
             };
             self.add_pack(steward, id, &form).await?;

@@ -9,6 +9,7 @@ mod compare;
 mod forms;
 mod load;
 mod overrules;
+mod said;
 mod sheet;
 mod trade;
 mod undo;

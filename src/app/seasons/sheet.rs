@@ -6,7 +6,7 @@ use super::{PlanPlot, PlanView};
 use crate::{
     agronomy::{
         amendment::Amendment,
-        caution::{CautionNote, Context, cautions_for},
+        caution::{Caution, CautionNote, Context, cautions_for},
         order_of_work::{Round, Wear},
         plan::{CarrierMix, Solution, carrier_mix, doses, solution},
         quantity::Grams,
@@ -24,6 +24,16 @@ pub const CAN_LITRES: f64 = 10.0;
 
 /// Doses of one mix differ by this at most, g/m² by g/m²: our own choice.
 const SPAN: f64 = 3.0;
+
+/// A stock of a solution is made no stronger than this share of what cold water holds: our own
+/// choice, so that it dissolves at once and stays so.
+const STRONGEST: f64 = 0.25;
+
+/// The least of a solution that is measured out, litres: a jug shows a twentieth or so of it.
+const LEAST_LITRES: f64 = 0.5;
+
+/// More parts of carrier than these to one are mixed in two goes: our own choice.
+const PARTS_AT_ONCE: f64 = 100.0;
 
 /// More dry carrier than this in one mix is no longer turned by hand, g: our own choice.
 const CARRIER_MOST_G: f64 = 10_000.0;
@@ -77,6 +87,17 @@ impl Mix {
         let dissolves = self.wet.as_ref().is_some_and(|wet| wet.dissolves == Some(true));
         dissolves && self.dry.carrier_g > CARRIER_MOST_G
     }
+
+    /// Carrier for the first of two goes, g, where one would leave lumps: midway, so that both
+    /// goes are about as strong.
+    pub fn first_go_g(&self) -> Option<f64> {
+        let dry = &self.dry;
+        (dry.first.is_none() && dry.parts > PARTS_AT_ONCE).then(|| {
+            let midway = (dry.product_g * dry.carrier_g).sqrt();
+            let digit = 10f64.powf(midway.log10().floor());
+            (midway / digit).round() * digit
+        })
+    }
 }
 
 /// A product with its standing cautions.
@@ -106,6 +127,8 @@ pub struct SheetLine {
     pub weigh_g: f64,
     pub g_per_m2: f64,
     pub helping: Helping,
+    /// What to beware of with this dose on this plot, the most particular first.
+    pub beware: Vec<Caution>,
 }
 
 /// How a dose is had.
@@ -135,13 +158,16 @@ impl Sheet {
                 }
                 mixes.push(mix);
             }
-            let notes = cautions_for(&row.amendment, &Context::default());
+        }
+        let plots = view.plots.iter().map(|plot| sheet_plot(view, plot, step_g, &helpings));
+        let plots: Vec<SheetPlot> = plots.filter(|plot| !plot.lines.is_empty()).collect();
+        for row in view.used() {
+            let mut notes = cautions_for(&row.amendment, &Context::default());
+            notes.retain(|note| asked_for(note.caution, row.id, &plots));
             if !notes.is_empty() {
                 cautions.push(SheetCautions { name: row.amendment.name.clone(), notes });
             }
         }
-        let plots = view.plots.iter().map(|plot| sheet_plot(view, plot, step_g, &helpings));
-        let plots = plots.filter(|plot| !plot.lines.is_empty()).collect();
         let (mut rounds, mut wear) = (BTreeMap::<_, Vec<_>>::new(), BTreeMap::<_, Vec<_>>::new());
         for row in view.used() {
             let name = || row.amendment.name.clone();
@@ -179,6 +205,15 @@ impl Sheet {
     }
 }
 
+/// Whether a caution is worth saying of these doses: to part a large dose, only where one is.
+fn asked_for(caution: Caution, amendment: AmendmentId, plots: &[SheetPlot]) -> bool {
+    if !matches!(caution, Caution::EpsomSplit | Caution::LimeSplit) {
+        return true;
+    }
+    let mut lines = plots.iter().flat_map(|plot| &plot.lines).filter(|line| line.amendment == amendment);
+    lines.any(|line| line.beware.contains(&caution))
+}
+
 /// The small doses of a product, thinnest first, in groups of which no dose per m² is more
 /// than [`SPAN`] times another.
 fn by_strength(view: &PlanView, amendment: AmendmentId, step_g: f64) -> Vec<Vec<(&PlanPlot, f64)>> {
@@ -206,10 +241,21 @@ fn mix(number: usize, id: AmendmentId, amendment: &Amendment, small: &[(&PlanPlo
     let dry = carrier_mix(&portions, step_g)?;
     let grams: Vec<f64> = portions.iter().map(|(g, _)| *g).collect();
     let holds_g_per_l = amendment.solubility.as_ref().map(|s| s.value);
-    let litres = (portions.iter().map(|(_, area)| area).sum::<f64>() * LITRES_PER_M2).ceil();
-    let wet = holds_g_per_l.and_then(|limit| solution(&grams, step_g, litres, Some(limit)));
+    let area: f64 = portions.iter().map(|(_, area)| area).sum();
+    let wet = holds_g_per_l.and_then(|limit| stock(&grams, step_g, (area * LITRES_PER_M2).ceil(), limit));
     let plots = small.iter().map(|(plot, _)| plot.standing.plot.code.clone()).collect();
     Some(Mix { number, amendment: id, name: amendment.name.clone(), plots, dry, wet, holds_g_per_l })
+}
+
+/// A solution in as few cans as hold it with a wide margin, and as give every plot enough to
+/// measure; in all the water of a light watering where they do not.
+fn stock(grams: &[f64], step_g: f64, most_litres: f64, limit_g_per_l: f64) -> Option<Solution> {
+    let in_litres = |litres: f64| solution(grams, step_g, litres, Some(limit_g_per_l));
+    let fits = |solution: &Solution| {
+        solution.g_per_l <= limit_g_per_l * STRONGEST && solution.portions_l.iter().all(|l| *l >= LEAST_LITRES)
+    };
+    let cans = (1..).map(|n| f64::from(n) * CAN_LITRES).take_while(|litres| *litres < most_litres);
+    cans.filter_map(in_litres).find(fits).or_else(|| in_litres(most_litres))
 }
 
 fn sheet_plot(
@@ -231,14 +277,6 @@ fn sheet_plot(
         // What goes into a mix is measured by the mix, not by the scale's step.
         let weigh_g = if helping == Helping::Weighed { doses::on_scale(dose.mass_g, step_g) } else { dose.mass_g };
         let rate = Grams(weigh_g).per(standing.plot.ground().area);
-        lines.push(SheetLine {
-            amendment: row.id,
-            name: amendment.name.clone(),
-            round: Round::of(amendment),
-            weigh_g,
-            g_per_m2: rate.grams_per_m2().0,
-            helping,
-        });
         let context = Context {
             ph: standing.present.ph_at_least(),
             carbonate_signs: standing.present.signs.calcareous(),
@@ -248,8 +286,18 @@ fn sheet_plot(
             ..Context::default()
         };
         let always = cautions_for(amendment, &Context::default());
-        let here = cautions_for(amendment, &context).into_iter().filter(|note| !always.contains(note));
-        cautions.extend(here.map(|note| (amendment.name.clone(), note.text)));
+        let said = cautions_for(amendment, &context);
+        lines.push(SheetLine {
+            amendment: row.id,
+            name: amendment.name.clone(),
+            round: Round::of(amendment),
+            weigh_g,
+            g_per_m2: rate.grams_per_m2().0,
+            helping,
+            beware: said.iter().map(|note| note.caution).collect(),
+        });
+        let more = said.into_iter().filter(|note| !always.contains(note));
+        cautions.extend(more.map(|note| (amendment.name.clone(), note.text)));
     }
     lines.sort_by_key(|line| line.round);
     SheetPlot { plot: standing.plot.clone(), crops: plot.crops.iter().map(|c| c.name).collect(), lines, cautions }

@@ -5,6 +5,7 @@
 use super::{
     DoseForm, DoseRow, OverruleRow, PlanOptions, PlanRow, SeasonRow, Sold,
     load::{LoadedPlan, fingerprint, key},
+    said::sentences,
 };
 use crate::{
     agronomy::{
@@ -12,7 +13,7 @@ use crate::{
         crop::Crop,
         element::Element,
         liking::Liking,
-        need::{Need, Way},
+        need::{self, Need, Way},
         plan::{self, Account, Purchase, account::PlotAccount, grams},
         quantity::Grams,
         rate::RateUnit,
@@ -185,7 +186,9 @@ impl Measure {
 impl Outcome {
     pub(super) fn of(notes: &[String], plan: &plan::Plan, apart: Option<&plan::Plan>) -> Outcome {
         let mut all = notes.to_vec();
-        all.extend(plan.notes.iter().filter(|note| !is_about_price(note)).map(ToString::to_string));
+        // What the kept doses ask beyond a limit is no matter of the doses as they stand.
+        let kept = plan.account.notes.iter().filter(|note| matches!(note, plan::Note::TooManyLocked { .. }));
+        all.extend(sentences(plan.notes.iter().chain(kept).filter(|note| !is_about_price(note))));
         Outcome {
             notes: all,
             unmet: plan.unmet.iter().filter(|u| !is_rounding(u)).map(ToString::to_string).collect(),
@@ -395,10 +398,8 @@ impl PlanView {
 
 /// A shortage within this share of the need counts as met: a scale's step leaves it, and no
 /// soil test is that exact. The record keeps it all the same.
-const NEARLY: f64 = 0.05;
-
 pub(super) fn nearly(short_g: f64, need_g: f64) -> bool {
-    short_g <= need_g * NEARLY
+    short_g <= need_g * need::ENOUGH
 }
 
 /// Prices that are not known are said once, beside the cost, and only of what is bought.
@@ -409,6 +410,26 @@ fn is_about_price(note: &plan::Note) -> bool {
 /// What is said of stock and money rather than of the ground.
 fn is_about_buying(note: &plan::Note) -> bool {
     matches!(note, plan::Note::BeyondStock { .. } | plan::Note::OverBudget { .. } | plan::Note::PriceUnknown { .. })
+}
+
+/// What these very doses do wrong, which comes first.
+fn is_about_doses(note: &plan::Note) -> bool {
+    use plan::Note::*;
+    matches!(
+        note,
+        CapExceeded { .. }
+            | RateExceeded { .. }
+            | NotAllowedHere { .. }
+            | LessThanRequired { .. }
+            | TooManyPasses { .. }
+            | BeyondStock { .. }
+            | OverBudget { .. }
+    )
+}
+
+/// Why a product was not chosen on some ground: it stands with how the plan was worked out.
+fn is_background(note: &plan::Note) -> bool {
+    matches!(note, plan::Note::CapUsedUp { over_kg_per_ha, .. } if *over_kg_per_ha < 0.005)
 }
 
 /// What a plan has still to put on of a dose, g: all of a draft's, nothing of a closed plan's.
@@ -456,8 +477,19 @@ pub(super) fn view(loaded: &LoadedPlan, doses: Vec<DoseLine>) -> PlanView {
         .map(|(lock, dose)| plan::Lock { dose_g: still_to_put_on(&loaded.plan, dose), ..*lock })
         .collect();
     let rest = plan::assess(&prepared.input, &rest);
-    let warnings = account.notes.iter().filter(|note| !is_about_buying(note));
-    let warnings = warnings.chain(rest.notes.iter().filter(|note| is_about_buying(note)));
+    // Of a dose that is kept, what must be used was settled when the plan was worked out.
+    let settled = |note: &plan::Note| match note {
+        plan::Note::RequiredLess { plot, product, .. } => {
+            let here = |d: &&DoseLine| key(d.plot.0) == plot.key && key(d.amendment.0) == product.key;
+            doses.iter().find(here).is_some_and(|dose| dose.locked)
+        }
+        _ => false,
+    };
+    let ground = account.notes.iter().filter(|note| !is_about_buying(note) && !is_background(note) && !settled(note));
+    let buying = rest.notes.iter().filter(|note| is_about_buying(note));
+    let (wrong, odd): (Vec<&plan::Note>, Vec<&plan::Note>) =
+        ground.chain(buying).partition(|note| is_about_doses(note));
+    let warnings = wrong.into_iter().chain(odd);
     let mut totals_g: BTreeMap<AmendmentId, f64> = BTreeMap::new();
     for dose in &doses {
         *totals_g.entry(dose.amendment).or_default() += dose.mass_g;
@@ -492,7 +524,7 @@ pub(super) fn view(loaded: &LoadedPlan, doses: Vec<DoseLine>) -> PlanView {
         },
         stale,
         mass_g: account.mass_g,
-        warnings: warnings.filter(|note| !is_about_price(note)).map(ToString::to_string).collect(),
+        warnings: sentences(warnings.filter(|note| !is_about_price(note))),
         shopping: rest.shopping,
         cost_minor: rest.cost_minor,
         totals_g,

@@ -1,7 +1,11 @@
 //! Why a plan is as it is: what each product does, what stopped each need that is not met, and
 //! what would be otherwise, tried by working the plan out again, quickly and within a time.
 
-use super::{DoseLine, Measure, PlanView, load::lock, view};
+use super::{
+    DoseLine, Measure, PlanView,
+    load::{LoadedPlan, lock},
+    view,
+};
 use crate::{
     agronomy::plan::{self, Account, Change, Merit, PlanInput, Watch},
     app::{Actor, App, Result, Role},
@@ -103,11 +107,17 @@ pub(super) fn kept(doses: &[DoseLine]) -> Vec<plan::Lock> {
     doses.iter().filter(|line| line.locked).map(lock).collect()
 }
 
-/// The plan, then one change after the other until the time is up; how many were left out.
-fn try_all(input: &PlanInput) -> (Option<Tally>, Vec<Tried>, usize) {
+/// A quick plan that leaves this much more missing than the plan itself, hundredths of all needs,
+/// had no time to be one: nothing can be told from it.
+const POOR: f64 = 2.0;
+
+/// The plan, then one change after the other until the time is up; how many were left out. `now`
+/// is how the plan comes out as it is.
+fn try_all(input: &PlanInput, now: &Tally) -> (Option<Tally>, Vec<Tried>, usize) {
     let until = Until::shown();
     let base = plan::quickly(input, &until);
-    if until.stopped() {
+    let poor = Tally::of(&base).measure.short_percent > now.measure.short_percent + POOR;
+    if until.stopped() || poor {
         return (None, vec![], plan::changes(input, &base).len());
     }
     let (before, changes) = (Tally::of(&base), plan::changes(input, &base));
@@ -131,28 +141,42 @@ fn try_all(input: &PlanInput) -> (Option<Tally>, Vec<Tried>, usize) {
     (Some(before), tried, untried)
 }
 
+/// What each product does; nothing is tried.
+fn reasons(loaded: &LoadedPlan, doses: Vec<DoseLine>) -> PlanWhy {
+    let locks: Vec<plan::Lock> = doses.iter().map(lock).collect();
+    let merits = plan::merits(&loaded.prepare(&[], &locks).input, &locks);
+    PlanWhy { view: view::view(loaded, doses), merits, base: None, tried: None, untried: 0 }
+}
+
 impl App {
-    /// A plan with its reasons, and for a draft what would be otherwise.
+    /// A plan with its reasons as far as they are known at once: nothing is tried.
+    pub async fn plan_reasons(&self, actor: &Actor, id: PlanId) -> Result<PlanWhy> {
+        actor.may(Role::Reader)?;
+        let loaded = self.load_plan(id).await?;
+        Ok(reasons(&loaded, loaded.dose_lines()))
+    }
+
+    /// A plan with its reasons, and for a draft what would be otherwise, which takes seconds.
     pub async fn plan_why(&self, actor: &Actor, id: PlanId) -> Result<PlanWhy> {
         actor.may(Role::Reader)?;
         let loaded = self.load_plan(id).await?;
         let doses = loaded.dose_lines();
-        let locks: Vec<plan::Lock> = doses.iter().map(lock).collect();
-        let merits = plan::merits(&loaded.prepare(&[], &locks).input, &locks);
         let tried = match loaded.plan.state.as_str() {
             "draft" => {
                 let kept = kept(&doses);
                 let mut input = loaded.prepare(&kept, &kept).input;
                 // No one goal may take all the time there is.
                 input.options.time_limit = input.options.time_limit.min(Duration::from_millis(TRY_MILLISECONDS / 2));
-                self.desk.aside(move || try_all(&input)).await?
+                let locks: Vec<plan::Lock> = doses.iter().map(lock).collect();
+                let now = Tally::of(&plan::assess(&loaded.prepare(&[], &locks).input, &locks));
+                self.desk.aside(move || try_all(&input, &now)).await?
             }
             _ => None,
         };
-        let (base, tried, untried) = match tried {
-            Some((base, tried, untried)) => (base, Some(tried), untried),
-            None => (None, None, 0),
-        };
-        Ok(PlanWhy { view: view::view(&loaded, doses), merits, base, tried, untried })
+        let why = reasons(&loaded, doses);
+        Ok(match tried {
+            Some((base, tried, untried)) => PlanWhy { base, tried: Some(tried), untried, ..why },
+            None => why,
+        })
     }
 }

@@ -26,14 +26,26 @@ use crate::{
     },
 };
 use askama::Template;
-use axum::{extract::Path, response::Response};
+use axum::{
+    extract::{Path, Query},
+    response::Response,
+};
+use serde::Deserialize;
 use std::collections::BTreeSet;
 
-/// How many of the most pressing the page lists; the rest is counted.
-const LISTED: usize = 40;
+/// How many lines of the ranking a page lists; the next page has the next ones.
+const LISTED: usize = 60;
 
-/// How many of those stand open.
+/// How many of the most pressing stand open.
 const FIRST: usize = 10;
+
+/// What the address of the ranking may ask for.
+#[derive(Debug, Default, Deserialize)]
+pub struct Place {
+    /// How many lines come before the first that is shown.
+    #[serde(default)]
+    after: String,
+}
 
 /// What next season asks for on a site.
 #[derive(Template)]
@@ -46,7 +58,10 @@ struct NextSeasonPage<'a> {
     rest: Vec<AskLine>,
     /// Plot, its code, and what plans left undone on it.
     undone: Vec<(PlotId, String, String)>,
-    more: usize,
+    /// How many come before the first that is listed.
+    before: usize,
+    /// Addresses and words of the pages before and after.
+    pages: Vec<(String, String)>,
     /// Hidden fields of the draft: plots and products.
     plots: BTreeSet<String>,
     plot_count: usize,
@@ -97,12 +112,24 @@ fn ask_line(ask: &Ask, site: RateUnit, liking: Liking) -> AskLine {
 }
 
 /// `GET /sites/{site}/next`
-pub async fn site(cx: Cx, Path(id): Path<SiteId>) -> Result<Response> {
+pub async fn site(cx: Cx, Path(id): Path<SiteId>, Query(place): Query<Place>) -> Result<Response> {
     let next = cx.app.next_season(&cx.actor, id).await?;
     let site: RateUnit = next.site.rate_unit.parse().unwrap_or(RateUnit::KgPerHa);
-    let mut asks: Vec<AskLine> =
-        next.asks.iter().take(LISTED).map(|ask| ask_line(ask, site, cx.actor.liking)).collect();
-    let rest = asks.split_off(asks.len().min(FIRST));
+    let all = next.asks.len();
+    let before = place.after.trim().parse::<usize>().map_or(0, |after| after.min(all.saturating_sub(1)));
+    let listed = next.asks.iter().skip(before).take(LISTED);
+    let mut asks: Vec<AskLine> = listed.map(|ask| ask_line(ask, site, cx.actor.liking)).collect();
+    let last = before + asks.len();
+    // Who asks for more sees all of it at once.
+    let rest = if before == 0 { asks.split_off(asks.len().min(FIRST)) } else { vec![] };
+    let to = |after: usize| format!("/sites/{id}/next?after={after}");
+    let mut pages = Vec::new();
+    if before > 0 {
+        pages.push((to(before.saturating_sub(LISTED)), "More pressing".to_owned()));
+    }
+    if last < all {
+        pages.push((to(last), format!("{} less pressing still", all - last)));
+    }
     let spread_on = next.season.as_ref().map_or_else(String::new, |s| cx.app.today().max(s.starts_on).to_string());
     let plots: BTreeSet<String> = next.asks.iter().map(|ask| ask.plot.id.to_string()).collect();
     html(&NextSeasonPage {
@@ -110,7 +137,8 @@ pub async fn site(cx: Cx, Path(id): Path<SiteId>) -> Result<Response> {
         asks,
         rest,
         undone: undone(&next, cx.actor.liking),
-        more: next.asks.len().saturating_sub(LISTED),
+        before,
+        pages,
         plot_count: plots.len(),
         plots,
         products: if next.season.is_some() { usual_products(&cx).await? } else { vec![] },

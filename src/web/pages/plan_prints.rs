@@ -119,6 +119,8 @@ pub struct ShoppingPage {
     left_worth: Option<String>,
     unknown: Vec<String>,
     foot: String,
+    /// What the first figure of a line is: all of a draft, or what an agreed plan has still to put on.
+    uses: &'static str,
 }
 
 /// What is bought in one place.
@@ -212,11 +214,17 @@ impl SheetPage {
                 ));
                 steps.push(format!("Mix what you took with {} more sand or compost.", show::mass(dry.carrier_g)));
             }
-            None => steps.push(format!(
-                "Mix it well with {} of dry sand or compost (1 part to {}).",
-                show::mass(dry.carrier_g),
-                show::significant(dry.parts, 3)
-            )),
+            None => {
+                let (carrier, parts) = (show::mass(dry.carrier_g), show::significant(dry.parts, 2));
+                steps.push(match mix.first_go_g() {
+                    Some(first_g) => format!(
+                        "Mix it well with {} of dry sand or compost first, then that with the rest of {carrier} in all \
+                         (1 part to {parts}).",
+                        show::mass(first_g)
+                    ),
+                    None => format!("Mix it well with {carrier} of dry sand or compost (1 part to {parts})."),
+                });
+            }
         }
         steps.push("Spread each plot’s share in two passes, the second across the first, and rake it in.".into());
         steps
@@ -273,7 +281,9 @@ fn litres(litres: f64) -> String {
     if litres < 0.995 {
         format!("{}\u{a0}ml", show::significant(litres * 1000.0, 2))
     } else {
-        format!("{}\u{a0}litres", show::significant(litres, 2))
+        let text = show::significant(litres, 2);
+        let litres = if text == "1" { "litre" } else { "litres" };
+        format!("{text}\u{a0}{litres}")
     }
 }
 
@@ -284,6 +294,13 @@ fn product_rate(liking: Liking, g_per_m2: f64) -> String {
     format!("{}\u{a0}{}", show::significant(shown, 2), step.unit)
 }
 
+/// So many watering cans.
+fn cans(litres: f64) -> String {
+    let text = show::significant(litres / CAN_LITRES, 2);
+    let cans = if text == "1" { "can" } else { "cans" };
+    format!("{text} {cans} of {CAN_LITRES}\u{a0}litres")
+}
+
 /// How a small dose is had, beside its grams.
 fn helping(sheet: &Sheet, line: &SheetLine, area_m2: f64) -> Option<String> {
     let Helping::OfMix { number, mix_g, litres: wet } = line.helping else { return None };
@@ -291,7 +308,7 @@ fn helping(sheet: &Sheet, line: &SheetLine, area_m2: f64) -> Option<String> {
     let Some(wet) = wet else { return Some(dry) };
     // Thinned to wet the bed evenly; a strong share of a weak solution wets it as it is.
     let water = (area_m2 * LITRES_PER_M2).max(wet);
-    let cans = format!("{} cans of {CAN_LITRES}\u{a0}litres", show::significant(water / CAN_LITRES, 2));
+    let cans = cans(water);
     let solution = if water > wet {
         format!("{} of solution {number}, made up to {} ({cans})", litres(wet), litres(water))
     } else {
@@ -332,17 +349,15 @@ pub async fn labels(cx: Cx, Path(plan): Path<PlanId>, Query(wanted): Query<Wante
     let view = cx.app.plan(&cx.actor, plan).await?;
     let sheet = Sheet::of(&view);
     let step_g = view.site.scale_step_g;
-    let beware = |name: &str| {
-        let notes = sheet.cautions.iter().filter(|one| one.name == name).flat_map(|one| &one.notes);
-        notes.take(2).map(|note| note.caution.label()).collect::<Vec<_>>().join(". ")
-    };
+    // What this dose on this plot asks for, not what the product may.
+    let beware = |line: &SheetLine| line.beware.iter().map(|caution| caution.label()).collect::<Vec<_>>().join(". ");
     let of = |plot: &SheetPlot, line: &SheetLine| Label {
         plot: titled(&plot.plot),
         product: line.name.clone(),
         weigh: show::weighed(line.weigh_g, step_g),
         rate: format!("{} on {}", product_rate(cx.actor.liking, line.g_per_m2), show::area(plot.plot.area_m2)),
         helping: helping(&sheet, line, plot.plot.area_m2),
-        beware: beware(&line.name),
+        beware: beware(line),
     };
     // Heap by heap, as bags are filled.
     let heaps = if wanted.by() == "plot" { None } else { Some(sheet.by_product()) };
@@ -404,7 +419,7 @@ fn suppliers(view: &PlanView, packs: &BTreeMap<AmendmentId, Vec<PackRow>>) -> (V
             name: line.product.name.clone(),
             used: show::mass(line.used_g),
             on_hand: some(line.from_stock_g),
-            buy: if from_shed { "nothing".into() } else { buy.join(" + ") },
+            buy: if from_shed { String::new() } else { buy.join(" + ") },
             cost: match line.cost_minor {
                 Some(minor) if !from_shed => money(minor),
                 None if !from_shed => "not known".into(),
@@ -440,6 +455,7 @@ pub async fn shopping(cx: Cx, Path(plan): Path<PlanId>, headers: HeaderMap) -> R
         foot: foot(&cx, &headers, &frame),
         frame,
         draft: view.plan.state == "draft",
+        uses: if view.plan.state == "draft" { "The plan uses" } else { "Still to put on" },
         invented: view.site.invented,
         suppliers,
         total: bought.then(|| show::money(view.cost_minor.round() as i64, &view.site.currency)),

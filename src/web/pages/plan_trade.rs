@@ -5,6 +5,7 @@ use super::{
     plan_caps::percent,
     plan_work::worked_out,
     plans::{refused, under_plan},
+    plot::{html, page_text},
 };
 use crate::{
     app::seasons::{DoseForm, Point, Step, TradeForm, TradeOff},
@@ -14,6 +15,7 @@ use crate::{
         error::Result,
         form::Form,
         guard::Cx,
+        halves::in_halves,
         show,
         view::Frame,
     },
@@ -36,6 +38,8 @@ pub struct TradePage {
     editable: bool,
     draft: bool,
     busy: bool,
+    /// The curves are still being worked out.
+    waiting: bool,
     left_out: usize,
     /// Each with its heading.
     curves: Vec<(&'static str, Choices)>,
@@ -117,6 +121,7 @@ impl TradePage {
             editable: draft && frame.may_record(),
             draft,
             busy: trade.busy,
+            waiting: false,
             left_out: trade.left_out,
             curves: curves.into_iter().filter_map(|(heading, one)| Some((heading, one?))).collect(),
             frame,
@@ -124,10 +129,24 @@ impl TradePage {
     }
 }
 
-/// `GET /plans/{plan}/trade-off`
-pub async fn show(cx: Cx, Path(plan): Path<PlanId>) -> Result<TradePage> {
-    let trade = cx.app.trade_off(&cx.actor, plan).await?;
-    Ok(TradePage::new(&cx, &trade))
+/// `GET /plans/{plan}/trade-off`: what it is at once; the curves, once they are worked out.
+pub async fn show(cx: Cx, Path(plan): Path<PlanId>) -> Result<Response> {
+    let view = cx.app.plan(&cx.actor, plan).await?;
+    let none = TradeOff { view, cost: vec![], excess: vec![], left_out: 0, busy: false };
+    let now = TradePage { waiting: true, ..TradePage::new(&cx, &none) };
+    if !now.draft {
+        return html(&now);
+    }
+    let first = page_text(&now)?;
+    let rest = async move {
+        let page = match cx.app.trade_off(&cx.actor, plan).await {
+            Ok(trade) => TradePage::new(&cx, &trade),
+            // As where other plans are being worked out: try again.
+            Err(_) => TradePage { busy: true, waiting: false, ..now },
+        };
+        page.render().unwrap_or_default()
+    };
+    Ok(in_halves(&first, rest))
 }
 
 /// `POST /plans/{plan}/trade-off`: sets the limit of a point and works the plan out again.

@@ -4,6 +4,7 @@
 use super::{
     plan_caps::percent,
     plans::{capitalised, together, under_plan},
+    plot::{html, page_text},
 };
 use crate::{
     agronomy::{
@@ -13,11 +14,11 @@ use crate::{
     },
     app::seasons::{Difference, PlanView, PlanWhy, Stopped, Tally, Tried},
     ids::PlanId,
-    web::{error::Result, guard::Cx, show, view::Frame},
+    web::{error::Result, guard::Cx, halves::in_halves, show, view::Frame},
 };
 use askama::Template;
 use askama_web::WebTemplate;
-use axum::extract::Path;
+use axum::{extract::Path, response::Response};
 
 /// The reasons of a plan.
 #[derive(Template, WebTemplate)]
@@ -41,6 +42,8 @@ pub struct WhyPage {
     base: Option<[String; 4]>,
     tried: Option<Vec<Line>>,
     untried: usize,
+    /// What would be otherwise is still being tried.
+    waiting: bool,
 }
 
 /// A product and what it does.
@@ -214,13 +217,25 @@ impl WhyPage {
             base: why.base.as_ref().map(|base| figures(base, &view.site.currency)),
             tried: why.tried.as_ref().map(|tried| tried.iter().map(|one| line(one, &view.site.currency)).collect()),
             untried: why.untried,
+            waiting: false,
             frame: under_plan(cx, view, "Why this plan"),
         }
     }
 }
 
-/// `GET /plans/{plan}/why`
-pub async fn show(cx: Cx, Path(plan): Path<PlanId>) -> Result<WhyPage> {
-    let why = cx.app.plan_why(&cx.actor, plan).await?;
-    Ok(WhyPage::new(&cx, &why))
+/// `GET /plans/{plan}/why`: the reasons at once; what would be otherwise, once it is tried.
+pub async fn show(cx: Cx, Path(plan): Path<PlanId>) -> Result<Response> {
+    let now = WhyPage { waiting: true, ..WhyPage::new(&cx, &cx.app.plan_reasons(&cx.actor, plan).await?) };
+    if !now.draft {
+        return html(&now);
+    }
+    let first = page_text(&now)?;
+    let rest = async move {
+        match cx.app.plan_why(&cx.actor, plan).await {
+            Ok(why) => WhyPage::new(&cx, &why).render().unwrap_or_default(),
+            // As where other plans are being worked out: try again.
+            Err(_) => WhyPage { waiting: false, ..now }.render().unwrap_or_default(),
+        }
+    };
+    Ok(in_halves(&first, rest))
 }

@@ -5,6 +5,8 @@
 use super::{
     guidelines::path_of,
     plan_caps::{Cap, Care, cap, cares, moved, simplicity, to_buy, unpriced},
+    plan_carried::{CarriedOver, carried},
+    plan_live::{plan_words, plot_words},
     plan_work::{undo_words, worked_out},
     plot::{cell_pages, track},
     plots::{HistoryPage, titled},
@@ -15,8 +17,7 @@ use crate::{
         analyte::Analyte,
         cap::Counted,
         element::Element,
-        liking::{Liking, Weighed},
-        plan::grams,
+        liking::{LevelUnit, Liking, Weighed},
         rate::RateUnit,
         season,
         spacing::SPACING,
@@ -33,7 +34,7 @@ use crate::{
         error::{Error, Result},
         form::Form,
         guard::Cx,
-        show,
+        show::{self, filters},
         view::{Frame, Steps, see},
     },
 };
@@ -67,6 +68,8 @@ pub struct PlanPage {
     /// What it does, what it costs, how well it was searched.
     lead: Vec<String>,
     unmet: Vec<String>,
+    /// How many needs those sentences are about.
+    undone: usize,
     warnings: Vec<String>,
     notes: Vec<String>,
     columns: Vec<Column>,
@@ -86,6 +89,9 @@ pub struct PlanPage {
     undo: Option<String>,
     /// What is to be bought.
     buy: Vec<String>,
+    carried: CarriedOver,
+    /// How the whole comes out, in a line that stays in sight.
+    told: String,
     form: Form,
 }
 
@@ -103,6 +109,8 @@ struct Column {
 struct Row {
     plot: PlotId,
     title: String,
+    /// How the plot comes out, in a few words.
+    told: String,
     cells: Vec<Cell>,
 }
 
@@ -127,6 +135,8 @@ struct PlotBlock {
     met: String,
     strip: Option<Strip>,
     needs: Vec<Need>,
+    /// What is not short and gets nothing: name and working.
+    enough: Vec<(String, String)>,
     caps: Vec<Cap>,
     /// Caps that the doses do not touch.
     quiet: Vec<Cap>,
@@ -228,6 +238,8 @@ fn lead(view: &PlanView) -> Vec<String> {
     if view.mass_g <= 0.0 {
         return vec![format!("This plan puts nothing on its {plots}.")];
     }
+    let given = view.plots.iter().filter(|plot| plot.doses.iter().any(|dose| dose.mass_g > 0.0)).count();
+    let plots = if given == view.plots.len() { plots } else { format!("{given} of its {plots}") };
     let (met, all) = view.needs_met();
     let mut said = vec![format!(
         "It puts {} on {plots}, {} in all, from {}, following {}.",
@@ -278,7 +290,7 @@ pub(super) fn together(sentences: &[String]) -> Vec<String> {
 }
 
 /// What a need comes to, in a word.
-fn left_words(line: &NeedLine, liking: Liking) -> String {
+pub(super) fn left_words(line: &NeedLine, liking: Liking) -> String {
     let mass = |grams| show::element_mass(liking.mass(line.need.element, grams));
     match () {
         () if line.need_g > 0.0 && !line.is_met() => format!("{} short", mass(line.short_g)),
@@ -287,6 +299,20 @@ fn left_words(line: &NeedLine, liking: Liking) -> String {
         }
         () if line.need_g > 0.0 => "met".into(),
         () => String::new(),
+    }
+}
+
+/// An element's name inside a sentence: "phosphorus", "phosphorus as P₂O₅".
+pub(super) fn in_sentence(liking: Liking, element: Element) -> String {
+    let name = liking.name(element);
+    name.strip_prefix(&capitalised(element.name())).map_or(name.clone(), |rest| format!("{}{rest}", element.name()))
+}
+
+/// How needs are read in a table that gives the grams on the plot anyway.
+pub(super) fn by_rate(liking: Liking) -> Liking {
+    match liking.unit {
+        LevelUnit::GramsOnPlot => Liking { unit: LevelUnit::MgPerKg, ..liking },
+        _ => liking,
     }
 }
 
@@ -334,31 +360,6 @@ fn strip(view: &PlanView, plot: &PlanPlot, liking: Liking) -> Option<Strip> {
     (!tracks.is_empty()).then_some(Strip { caption, tracks })
 }
 
-/// What an earlier plan left undone, as sentences.
-fn carried(over: &LeftBy, liking: Liking) -> Vec<String> {
-    let season = &over.season;
-    let needs = over.needs.iter().map(|need| {
-        let (mass, name) = (grams(liking.mass(need.element, need.short_g)), liking.name(need.element));
-        format!("{mass} of {} were left undone in {}.", show::uncapitalised(&name), season.name)
-    });
-    let doses = over.doses.iter().map(|dose| &dose.row).map(|dose| match dose.applied_g > 0.0 {
-        true => format!(
-            "{}: {} of {} were put on in {}.",
-            dose.amendment_name,
-            show::mass(dose.applied_g),
-            show::mass(dose.mass_g),
-            season.name
-        ),
-        false => format!(
-            "{}: {} were planned in {} and not put on.",
-            dose.amendment_name,
-            show::mass(dose.mass_g),
-            season.name
-        ),
-    });
-    needs.chain(doses).collect()
-}
-
 fn plot_block(view: &PlanView, plot: &PlanPlot, over: &[LeftBy], liking: Liking, may: bool) -> PlotBlock {
     let row = &plot.standing.plot;
     let crops: Vec<&str> = plot.crops.iter().map(|crop| crop.name).collect();
@@ -366,6 +367,11 @@ fn plot_block(view: &PlanView, plot: &PlanPlot, over: &[LeftBy], liking: Liking,
     let strip = strip(view, plot, liking);
     let (caps, quiet): (Vec<Cap>, Vec<Cap>) =
         plot.caps.iter().map(|c| cap(view, row.id, c, liking, may)).partition(|cap| cap.touched);
+    // What is not short, and of which nothing comes along, is only named.
+    let (asked, rest): (Vec<&NeedLine>, Vec<&NeedLine>) =
+        plot.needs.iter().partition(|line| line.need_g > 0.0 || line.supplied_g > 0.005);
+    let enough = rest.into_iter().map(|line| line.need.element);
+    let enough = enough.map(|element| (liking.name(element), working_path(view.plan.id, row.id, element)));
     PlotBlock {
         plot: row.id,
         title: titled(row),
@@ -383,7 +389,8 @@ fn plot_block(view: &PlanView, plot: &PlanPlot, over: &[LeftBy], liking: Liking,
             false => "Nothing that was tested here has limits under this guideline.",
         }),
         strip,
-        needs: plot.needs.iter().map(|line| need(view, plot, line, liking)).collect(),
+        needs: asked.into_iter().map(|line| need(view, plot, line, liking)).collect(),
+        enough: enough.collect(),
         caps,
         quiet,
         spacing: plot.spacing.clone(),
@@ -424,7 +431,8 @@ impl PlanPage {
                     complete: applied >= mass,
                 }
             });
-            Row { plot: id, title: titled(&plot.standing.plot), cells: cells.collect() }
+            let told = plot_words(plot, cx.actor.liking);
+            Row { plot: id, title: titled(&plot.standing.plot), told, cells: cells.collect() }
         });
         let over_of = |plot: &PlanPlot| over.get(&plot.standing.plot.id).map_or(&[][..], Vec::as_slice);
         let notes: Vec<String> =
@@ -440,6 +448,7 @@ impl PlanPage {
             guideline: path_of(&view.plan.guideline, view.guideline_version),
             lead: lead(view),
             unmet: together(&view.unmet()),
+            undone: view.unmet().len(),
             warnings: together(&view.warnings),
             notes: together(&notes),
             columns: columns.collect(),
@@ -451,6 +460,8 @@ impl PlanPage {
             cares: cares(view),
             undo: view.undo.as_ref().filter(|_| editable).map(undo_words),
             buy: to_buy(view),
+            told: plan_words(view),
+            carried: CarriedOver::of(view, over, cx.actor.liking),
             plots: view
                 .plots
                 .iter()

@@ -118,8 +118,10 @@ struct Other {
 
 /// What to do next, in short.
 struct Next {
-    /// The most pressing things, at most three.
+    /// The most pressing things, at most [`PRESSING`].
     steps: Vec<String>,
+    /// The others, folded.
+    more: Vec<String>,
     /// How many nutrients have no limits to be judged by.
     unjudged: usize,
     test_on: Date,
@@ -128,14 +130,20 @@ struct Next {
 
 impl Next {
     fn of(ahead: &PlotOutlook) -> Next {
+        let mut steps: Vec<String> = ahead.outlook.steps.iter().map(|step| step.what.clone()).collect();
+        let more = steps.split_off(steps.len().min(PRESSING));
         Next {
-            steps: ahead.outlook.steps.iter().take(3).map(|step| step.what.clone()).collect(),
+            steps,
+            more,
             unjudged: ahead.outlook.unjudged,
             test_on: ahead.outlook.next_test.due_on,
             test_due: ahead.outlook.next_test.due,
         }
     }
 }
+
+/// How many things to do next stand open.
+const PRESSING: usize = 3;
 
 /// How many things done a plot's page shows before it folds the earlier ones away.
 const EVENTS: usize = 12;
@@ -426,6 +434,10 @@ pub async fn working(cx: Cx, Path((plot, analyte, what)): Path<(PlotId, String, 
 
 /// A page that borrows what it shows, as a response.
 pub(super) fn html(page: &impl Template) -> Result<Response> {
-    let page = page.render().map_err(|_| Error::from_status(StatusCode::INTERNAL_SERVER_ERROR))?;
-    Ok(Html(page).into_response())
+    Ok(Html(page_text(page)?).into_response())
+}
+
+/// The text of a page.
+pub(super) fn page_text(page: &impl Template) -> Result<String> {
+    page.render().map_err(|_| Error::from_status(StatusCode::INTERNAL_SERVER_ERROR))
 }

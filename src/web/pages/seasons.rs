@@ -27,6 +27,10 @@ use axum::{
     http::StatusCode,
     response::{IntoResponse, Response},
 };
+use jiff::{
+    ToSpan,
+    civil::{Date, date},
+};
 use std::collections::BTreeMap;
 
 /// The seasons of a site, and the form to add one.
@@ -82,13 +86,25 @@ impl SeasonsPage {
 
 /// `GET /sites/{site}/seasons`
 pub async fn list(cx: Cx, Path(site): Path<SiteId>) -> Result<SeasonsPage> {
-    let year = cx.app.today().year();
-    let fields = [
-        ("name", year.to_string()),
-        ("starts_on", format!("{year:04}-01-01")),
-        ("ends_on", format!("{year:04}-12-31")),
-    ];
+    let last = cx.app.seasons(&cx.actor, site).await?.iter().map(|season| season.ends_on).max();
+    let (name, from, to) = next_year(last, cx.app.today());
+    let fields = [("name", name), ("starts_on", from.to_string()), ("ends_on", to.to_string())];
     SeasonsPage::load(&cx, site, Form::filled(fields)).await
+}
+
+/// The season that a form to add one starts with: the year after the last one that is there,
+/// or after today's where that is long over; this calendar year where there is none. It is
+/// named after the year that holds most of it.
+fn next_year(last: Option<Date>, today: Date) -> (String, Date, Date) {
+    let first = |day: Date| day.checked_add(1.day()).unwrap_or(day);
+    let whole = |from: Date| from.checked_add(1.year()).and_then(|to| to.yesterday()).unwrap_or(from);
+    let mut from = last.map_or(date(today.year(), 1, 1), first);
+    while whole(from) < today {
+        from = first(whole(from));
+    }
+    let to = whole(from);
+    let year = if from.month() > 6 { to.year() } else { from.year() };
+    (year.to_string(), from, to)
 }
 
 /// `POST /sites/{site}/seasons`
@@ -188,5 +204,27 @@ pub async fn set_crops(cx: Cx, Path(season): Path<SeasonId>, form: Form) -> Resu
             let page = SeasonPage::new(&cx, view, Some(form.refused(error)?));
             Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_new_season_begins_where_the_last_one_ends() {
+        let today = date(2026, 11, 26);
+        let of = |last| {
+            let (name, from, to) = next_year(last, today);
+            (name, from.to_string(), to.to_string())
+        };
+        let said = |name: &str, from: &str, to: &str| (name.to_owned(), from.to_owned(), to.to_owned());
+        assert_eq!(of(None), said("2026", "2026-01-01", "2026-12-31"));
+        assert_eq!(of(Some(date(2026, 12, 31))), said("2027", "2027-01-01", "2027-12-31"));
+        assert_eq!(of(Some(date(2027, 10, 31))), said("2028", "2027-11-01", "2028-10-31"));
+        // Over for years: the one that holds today, in the same rhythm.
+        assert_eq!(of(Some(date(2022, 10, 31))), said("2027", "2026-11-01", "2027-10-31"));
+        // A leap day stays inside.
+        assert_eq!(of(Some(date(2028, 2, 28))), said("2028", "2028-02-29", "2029-02-27"));
     }
 }

@@ -2,5 +2,6 @@
 
 mod first_season;
 mod first_start;
+mod next_season;
 mod three_grounds;
 mod years;
