@@ -39,6 +39,8 @@ mod real_years;
 mod recipes;
 mod reference;
 mod rothamsted;
+#[path = "../shared/rothamsted.rs"]
+mod rothamsted_set;
 mod serve;
 mod shed;
 mod sheet_pages;

@@ -9,25 +9,24 @@ pub use pick::{Order, Wanted};
 use super::{
     Actor, App, Error, Result, Role,
     access::found,
+    columns::{Lines, Sorted},
     guidelines,
-    kept::Answer,
     lineage::{self, Lineage},
     plots::{PlotRow, SiteRow},
     test_errors::errors_of,
 };
 use crate::{
     agronomy::{
-        analyte::Analyte,
         crop::{self, Crop},
         drift::PlotDrift,
         element::Element,
     },
-    ids::{PlotId, SamplingId, SiteId},
-    store::{self, Store},
+    ids::{PlotId, SiteId},
+    store,
 };
 use jiff::civil::Date;
 use std::{collections::BTreeMap, sync::Arc};
-use work::{Lines, Sorted, Work, goes_by_capacity, needed_analytes};
+use work::{Work, goes_by_capacity, needed_analytes};
 
 /// The drift of every plot in use of a site.
 #[derive(Debug)]
@@ -42,38 +41,16 @@ pub struct SiteDrift {
     pub crops: BTreeMap<PlotId, Vec<Crop>>,
     /// The site weighs its tests by errors of its own.
     pub own_errors: bool,
-    on: Date,
 }
 
 /// What of this kind changes touches no review: the tests, the ground, the aims stay.
 const UNRELATED: &[&str] = &["person", "attachment", "amendment", "plan", "application", "harvest", "note"];
 
-/// The samplings that the present of these plots rests on.
-pub(super) async fn newest_samplings(store: &Store, site: SiteId, plots: &[PlotRow]) -> Result<Vec<SamplingId>> {
-    let every: Vec<Analyte> = Analyte::all().collect();
-    let columns = store.columns(site, &every).await?;
-    let mut read = store.read().await?;
-    let lines = Lines::load(&mut read, &lineage::ids(plots)).await?;
-    Ok(Sorted::of(&columns).newest(&columns, plots, &lines))
-}
-
 impl App {
     /// The drift review of a site; the same one until something that it rests on changes.
     pub async fn drift_review(&self, actor: &Actor, id: SiteId) -> Result<Arc<SiteDrift>> {
         actor.may(Role::Reader)?;
-        let mut place = self.drift_reviews.place(id).await;
-        if let Some(kept) = place.as_mut().filter(|kept| kept.value.on == self.today()) {
-            let mut read = self.store.read().await?;
-            let now = store::history::version(&mut read).await?;
-            if now == kept.version || !store::history::changed_since(&mut read, kept.version, UNRELATED).await? {
-                kept.version = now;
-                return Ok(kept.value.clone());
-            }
-        }
-        let (version, review) = self.work_out_review(id).await?;
-        let value = Arc::new(review);
-        *place = Some(Answer { version, value: value.clone() });
-        Ok(value)
+        self.drift_reviews.answer(&self.store, id, self.today(), UNRELATED, self.work_out_review(id)).await
     }
 
     /// What went on these plots of each element, kg/ha by year; of the plots that they were
@@ -103,10 +80,8 @@ impl App {
         Ok(put_on)
     }
 
-    async fn work_out_review(&self, id: SiteId) -> Result<(i64, SiteDrift)> {
+    async fn work_out_review(&self, id: SiteId) -> Result<SiteDrift> {
         let mut read = self.store.read().await?;
-        // Before all else: what changes from here on makes the answer old, whichever read has seen it.
-        let version = store::history::version(&mut read).await?;
         let site = found(store::plots::site(&mut read, id).await?, "site")?;
         let guideline = guidelines::of_site(&mut read, &site).await?;
         let columns = self.store.columns(id, &needed_analytes(&guideline)).await?;
@@ -119,7 +94,7 @@ impl App {
         let crops = lineage::crops_on(&mut read, id, &ids, self.today(), None).await?;
         let lines = Lines::load(&mut read, &ids).await?;
         let sorted = Sorted::of(&columns);
-        let newest = sorted.newest(&columns, &plots, &lines);
+        let newest = sorted.newest(&columns, &plots, &lines, Date::MAX);
         let everyone: Vec<PlotId> = ids.iter().copied().chain(lines.all.values().flatten().copied()).collect();
         let loaded = store::samplings::among(&mut read, &everyone, Some(&newest)).await?;
         let overrules = store::samplings::overrules(&mut read, &newest).await?;
@@ -134,6 +109,6 @@ impl App {
         })
         .await
         .map_err(|failed| Error::Internal(failed.to_string()))?;
-        Ok((version, SiteDrift { site, guideline: title, plots, rows, crops, own_errors, on: self.today() }))
+        Ok(SiteDrift { site, guideline: title, plots, rows, crops, own_errors })
     }
 }

@@ -101,6 +101,8 @@ struct Row {
     any_put_on: bool,
     now: String,
     drawn: String,
+    /// It is a slope, and not why there is none.
+    drawn_is: bool,
     moving: bool,
     own: String,
     /// Where the slope is opened: its working, else the trend.
@@ -270,6 +272,7 @@ impl Row {
             now,
             moving: row.drawn.is_some_and(|drawn| drawn.is_moving()),
             drawn,
+            drawn_is: row.drawn.is_some(),
             slope_path: match row.slope {
                 Some(_) => format!("{}/working", trend_path(plot.id, row.analyte)),
                 None => trend_path(plot.id, row.analyte),
