@@ -10,7 +10,13 @@ use super::{
     plots::{PlotRow, SiteRow},
 };
 use crate::{
-    agronomy::{analyte::Analyte, liking::Liking},
+    agronomy::{
+        analyte::Analyte,
+        liking::Liking,
+        method::Method,
+        reading::{Level, Reading},
+        record::DepthBand,
+    },
     ids::{PlanId, SamplingId, SiteId},
     store,
 };
@@ -48,6 +54,18 @@ pub struct PlotGlance {
     pub awaiting: Vec<(SamplingId, Date)>,
     /// More of something was put on in twelve months than may be.
     pub over_a_cap: bool,
+    /// The readings that its standing goes by and that are plain numbers.
+    pub levels: Vec<PlainLevel>,
+}
+
+/// What one test said, as far as it may be held beside another plot's.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlainLevel {
+    pub analyte: Analyte,
+    pub method: Method,
+    /// In its unit.
+    pub level: Level,
+    pub depth: Option<DepthBand>,
 }
 
 /// The shortage that weighs most.
@@ -83,10 +101,21 @@ impl PlotGlance {
             open_doses: ahead.open_doses.len(),
             open_plans: ahead.open_plans,
             awaiting: ahead.awaiting.iter().filter_map(|id| Some((*id, taken(id)?.row.sampled_on))).collect(),
+            levels: ahead.standing.present.choices.values().filter_map(|choice| plain(&choice.chosen)).collect(),
             over_a_cap: ahead.outlook.caps.iter().any(|line| line.left.0 < 0.0),
             plot: ahead.standing.plot,
         }
     }
+}
+
+fn plain(reading: &Reading) -> Option<PlainLevel> {
+    let Reading { analyte, method, level, depth, .. } = reading;
+    reading.is_exact().then(|| PlainLevel {
+        analyte: *analyte,
+        method: method.clone(),
+        level: *level,
+        depth: *depth,
+    })
 }
 
 impl App {

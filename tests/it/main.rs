@@ -52,3 +52,4 @@ mod story_pages;
 mod tidy;
 mod year_pages;
 mod years;
+mod years_shown;

@@ -18,8 +18,8 @@ use super::{
 use crate::{
     agronomy::{
         crop::{self, Crop},
+        analyte::Analyte,
         drift::PlotDrift,
-        element::Element,
     },
     ids::{PlotId, SiteId},
     store,
@@ -43,6 +43,9 @@ pub struct SiteDrift {
     pub own_errors: bool,
 }
 
+/// What was done underneath, kg/ha by plot, analyte and year.
+pub type PutOnByYear = BTreeMap<(PlotId, Analyte), BTreeMap<i16, f64>>;
+
 /// What of this kind changes touches no review: the tests, the ground, the aims stay.
 const UNRELATED: &[&str] = &["person", "attachment", "amendment", "plan", "application", "harvest", "note"];
 
@@ -53,27 +56,32 @@ impl App {
         self.drift_reviews.answer(&self.store, id, self.today(), UNRELATED, self.work_out_review(id)).await
     }
 
-    /// What went on these plots of each element, kg/ha by year; of the plots that they were
-    /// made from, their share.
-    pub async fn put_on_by_year(
-        &self,
-        actor: &Actor,
-        plots: &[&PlotRow],
-    ) -> Result<BTreeMap<(PlotId, Element), BTreeMap<i16, f64>>> {
+    /// What was done underneath, kg/ha by year: of each element what went on; of pH the lime, as pure
+    /// calcium carbonate; of organic matter the compost and manure. Of the plots that they were made
+    /// from, their share.
+    pub async fn put_on_by_year(&self, actor: &Actor, plots: &[&PlotRow]) -> Result<PutOnByYear> {
         actor.may(Role::Reader)?;
         let ids: Vec<PlotId> = plots.iter().map(|plot| plot.id).collect();
         let mut read = self.store.read().await?;
         let lineage = Lineage::load(&mut read, &ids).await?;
-        let mut sums: BTreeMap<PlotId, Vec<(Element, i16, f64)>> = BTreeMap::new();
-        for sum in store::applications::by_year(&mut read, &lineage.everyone(), self.today()).await? {
-            sums.entry(sum.plot).or_default().push((sum.element, sum.year as i16, sum.mass_g));
+        let everyone = lineage.everyone();
+        let mut sums: BTreeMap<PlotId, Vec<(Analyte, i16, f64)>> = BTreeMap::new();
+        for sum in store::applications::by_year(&mut read, &everyone, self.today()).await? {
+            sums.entry(sum.plot).or_default().push((Analyte::Element(sum.element), sum.year as i16, sum.mass_g));
         }
-        let mut put_on: BTreeMap<(PlotId, Element), BTreeMap<i16, f64>> = BTreeMap::new();
+        for sum in store::applications::bulk_by_year(&mut read, &everyone, self.today()).await? {
+            for (analyte, mass_g) in [(Analyte::Ph, sum.lime_g), (Analyte::OrganicMatter, sum.organic_g)] {
+                if mass_g != 0.0 {
+                    sums.entry(sum.plot).or_default().push((analyte, sum.year as i16, mass_g));
+                }
+            }
+        }
+        let mut put_on = PutOnByYear::new();
         for plot in plots {
             for (id, share) in lineage.of(plot.id) {
-                for (element, year, mass_g) in sums.get(&id).into_iter().flatten() {
+                for (analyte, year, mass_g) in sums.get(&id).into_iter().flatten() {
                     let kg_per_ha = mass_g * share / plot.area_m2 * 10.0;
-                    *put_on.entry((plot.id, *element)).or_default().entry(*year).or_default() += kg_per_ha;
+                    *put_on.entry((plot.id, *analyte)).or_default().entry(*year).or_default() += kg_per_ha;
                 }
             }
         }

@@ -7,16 +7,15 @@ use crate::{
     agronomy::{
         analyte::Analyte,
         drift::{Drawn, Finding, PerYear, PlotDrift, REVIEWED, YearFound},
-        element::Element,
         ground::Cover,
         record::Qualifier,
     },
     app::{
-        drift_review::{Order, SiteDrift, Wanted},
+        drift_review::{Order, PutOnByYear, SiteDrift, Wanted},
         plots::PlotRow,
     },
     exchange::csv_out,
-    ids::{PlotId, SiteId},
+    ids::SiteId,
     web::{
         chart::{self, Small, SmallPoint},
         error::{Error, Result},
@@ -96,7 +95,7 @@ struct Row {
     path: String,
     /// One for each year of the table.
     cells: Vec<Cell>,
-    /// What was put on, one for each year of the table; none where the nutrient has no element.
+    /// What was put on, one for each year of the table.
     put_on: Vec<String>,
     any_put_on: bool,
     now: String,
@@ -113,6 +112,7 @@ struct Row {
 
 #[derive(Default)]
 struct Cell {
+    year: i16,
     text: String,
     class: String,
     title: String,
@@ -211,7 +211,7 @@ fn cells(row: &PlotDrift, years: &[i16]) -> Vec<Cell> {
     let mut cells = Vec::with_capacity(years.len());
     for year in years {
         let Some(found) = row.years.iter().find(|found| found.year == *year) else {
-            cells.push(Cell::default());
+            cells.push(Cell { year: *year, ..Cell::default() });
             continue;
         };
         let parted =
@@ -224,7 +224,7 @@ fn cells(row: &PlotDrift, years: &[i16]) -> Vec<Cell> {
         let unit = if row.unit.is_empty() { String::new() } else { format!("\u{a0}{}", row.unit) };
         let title =
             format!("{year}: {}{unit}{}", value(row, found), if parted { ", another method or depth" } else { "" });
-        cells.push(Cell { text: share(found).unwrap_or_else(|| value(row, found)), class, title });
+        cells.push(Cell { year: *year, text: share(found).unwrap_or_else(|| value(row, found)), class, title });
     }
     cells
 }
@@ -238,14 +238,12 @@ fn per_year(slope: &PerYear) -> String {
     format!("{}\u{a0}{} ({} to {})", number(slope.best), slope.unit, number(slope.low), number(slope.high))
 }
 
-type PutOn = BTreeMap<(PlotId, Element), BTreeMap<i16, f64>>;
-
-fn put_on<'a>(put_on: &'a PutOn, plot: &PlotRow, analyte: Analyte) -> Option<&'a BTreeMap<i16, f64>> {
-    put_on.get(&(plot.id, analyte.element()?))
+fn put_on<'a>(put_on: &'a PutOnByYear, plot: &PlotRow, analyte: Analyte) -> Option<&'a BTreeMap<i16, f64>> {
+    put_on.get(&(plot.id, analyte))
 }
 
 impl Row {
-    fn of(plot: &PlotRow, row: &PlotDrift, years: &[i16], given: &PutOn) -> Row {
+    fn of(plot: &PlotRow, row: &PlotDrift, years: &[i16], given: &PutOnByYear) -> Row {
         let given = put_on(given, plot, row.analyte);
         let given: Vec<String> = years
             .iter()
@@ -284,7 +282,7 @@ impl Row {
     }
 }
 
-fn small(plot: &PlotRow, row: &PlotDrift, years: (i16, i16), given: &PutOn) -> Small {
+fn small(plot: &PlotRow, row: &PlotDrift, years: (i16, i16), given: &PutOnByYear) -> Small {
     let shares = row.years.iter().any(|year| year.ratio.is_some());
     // Where no share of the aim means anything, the values span the picture themselves.
     let values = || row.years.iter().map(|year| year.value).chain(row.aim);
@@ -420,6 +418,7 @@ pub async fn csv(cx: Cx, Path(site): Path<SiteId>, Query(asked): Query<Asked>) -
         "smallest_possible_p",
         "error_of_one_test_on_scale",
         "method_breaks",
+        "put_on_is",
     ];
     let mut heads: Vec<String> = heads.map(str::to_owned).to_vec();
     for year in first..=last {
@@ -435,7 +434,7 @@ pub async fn csv(cx: Cx, Path(site): Path<SiteId>, Query(asked): Query<Asked>) -
     Ok(response)
 }
 
-fn csv_row(plot: &PlotRow, row: &PlotDrift, (first, last): (i16, i16), given: &PutOn) -> Vec<String> {
+fn csv_row(plot: &PlotRow, row: &PlotDrift, (first, last): (i16, i16), given: &PutOnByYear) -> Vec<String> {
     let text = |value: Option<f64>| value.map_or_else(String::new, |value| value.to_string());
     let slope = |of: fn(&PerYear) -> f64| text(row.per_year.as_ref().map(of));
     let drawn = |of: fn(&PerYear) -> f64| text(row.drawn.as_ref().map(|drawn| of(&drawn.per_year)));
@@ -471,6 +470,11 @@ fn csv_row(plot: &PlotRow, row: &PlotDrift, (first, last): (i16, i16), given: &P
         row.smallest_possible_p.map_or_else(String::new, |p| p.value().to_string()),
         row.sigma.to_string(),
         row.breaks.iter().map(|(_, words)| words.as_str()).collect::<Vec<_>>().join("; "),
+        match row.analyte {
+            Analyte::Ph => "lime as calcium carbonate".into(),
+            Analyte::OrganicMatter => "compost and manure".into(),
+            _ => "the element".into(),
+        },
     ];
     let given = put_on(given, plot, row.analyte);
     for year in first..=last {

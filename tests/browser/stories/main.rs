@@ -2,5 +2,7 @@
 
 mod first_season;
 mod first_start;
+#[path = "../../shared/rothamsted.rs"]
+mod rothamsted;
 mod three_grounds;
 mod years;
