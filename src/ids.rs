@@ -61,6 +61,8 @@ ids! {
     OverruleId,
     /// Grams of one amendment on one plot in a plan.
     DoseId,
+    /// The band in which a plan expects the next test.
+    ForecastId,
     /// What was really put on.
     ApplicationId,
     /// What left a plot at a harvest.

@@ -95,6 +95,16 @@ impl Flow {
     }
 }
 
+/// What came and went of an element up to a day.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct UpTo {
+    pub brought: Flow,
+    pub carried: Flow,
+    /// How many times something of it was not known: between two days nothing is missing where
+    /// there are no more at the later one.
+    pub holes: usize,
+}
+
 /// What came less what went, kg/ha of an element.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Net {
@@ -108,7 +118,8 @@ pub enum Net {
 }
 
 impl Net {
-    fn of(brought: &Flow, carried: &Flow) -> Net {
+    /// Of two directions.
+    pub fn of(brought: &Flow, carried: &Flow) -> Net {
         let known = brought.known - carried.known;
         match (brought.is_complete(), carried.is_complete()) {
             (true, true) => Net::Known(known),
@@ -275,6 +286,15 @@ impl Books {
         ledger
     }
 
+    /// Some elements of one season by itself, as the ledger has them. `None` where no season has these days.
+    pub fn season_lines(&self, starts_on: Date, ends_on: Date, elements: &[Element]) -> Option<Vec<Line>> {
+        let slices = self.slices();
+        let here = |one: &Slice| one.written && (one.span.starts_on, one.span.ends_on) == (starts_on, ends_on);
+        let at = slices.iter().position(here)?;
+        let between = self.within(&slices[at].span, &slices[..at], true);
+        Some(elements.iter().map(|element| self.line(*element, &between)).collect())
+    }
+
     /// One element between two days: from `from` on, up to but not on `to`.
     ///
     /// What went on the day of a sampling is taken to have gone on after it: soil is taken
@@ -294,8 +314,62 @@ impl Books {
         let counted = |season: &&Season| from <= season.middle() && season.middle() < to;
         between.unwritten.extend(self.seasons.iter().filter(counted).filter_map(|season| self.unharvested(season)));
         between.fixed.extend(self.seasons.iter().filter(counted).flat_map(fixed_from_the_air));
-        between.unwritten.extend(self.gaps(from, to));
+        between.unwritten.extend(gaps(&self.by_start(), from, to));
         self.line(element, &between)
+    }
+
+    /// What came and went of an element from one day up to but not on each of some later days, given
+    /// in their order: the figures and reasons of [`Books::between`], in one pass over the record and
+    /// without their derivation, for reviews of thousands of plots.
+    pub fn flows(&self, element: Element, from: Date, days: &[Date]) -> Vec<UpTo> {
+        let mut inputs: Vec<&Input> = self.inputs.iter().filter(|i| from <= i.application.applied_on).collect();
+        inputs.sort_by_key(|input| input.application.applied_on);
+        let mut harvests: Vec<&Harvest> = self.harvests.iter().filter(|h| from <= h.harvested_on).collect();
+        harvests.sort_by_key(|harvest| harvest.harvested_on);
+        let mut seasons: Vec<&Season> = self.seasons.iter().filter(|season| from <= season.middle()).collect();
+        seasons.sort_by_key(|season| season.middle());
+        let by_start = self.by_start();
+        let (mut inputs, mut harvests) = (inputs.into_iter().peekable(), harvests.into_iter().peekable());
+        let mut seasons = seasons.into_iter().peekable();
+        let (mut brought, mut carried, mut holes) = (Flow::default(), Flow::default(), 0);
+        let mut flows = Vec::with_capacity(days.len());
+        let mut before = from;
+        for to in days {
+            while let Some(input) = inputs.next_if(|input| input.application.applied_on < *to) {
+                match self.rate_brought(input, element) {
+                    Some(rate) => brought.known = brought.known + Span::exact(rate),
+                    None => {
+                        holes += 1;
+                        brought.missing.insert(unanalysed(input, element));
+                    }
+                }
+            }
+            while let Some(harvest) = harvests.next_if(|harvest| harvest.harvested_on < *to) {
+                match offtake::taken(harvest, self.area, element) {
+                    Some(rate) => carried.known = carried.known + rate,
+                    None => {
+                        holes += 1;
+                        carried.missing.insert(untabled(harvest, element));
+                    }
+                }
+            }
+            while let Some(season) = seasons.next_if(|season| season.middle() < *to) {
+                let unharvested = self.unharvested(season);
+                holes += usize::from(unharvested.is_some());
+                carried.missing.extend(unharvested);
+                if element == Element::N {
+                    let fixed: Vec<String> = fixed_from_the_air(season).collect();
+                    holes += fixed.len();
+                    brought.missing.extend(fixed);
+                }
+            }
+            holes += gaps(&by_start, before, *to).len();
+            let mut so_far = carried.clone();
+            so_far.missing.extend(gaps(&by_start, from, *to));
+            flows.push(UpTo { brought: brought.clone(), carried: so_far, holes });
+            before = *to;
+        }
+        flows
     }
 
     /// What inputs yet to come would bring of an element.
@@ -351,22 +425,6 @@ impl Books {
         (!left.is_empty()).then(|| format!("No harvest of {} is written down for {}.", left.join(", "), season.name))
     }
 
-    /// Stretches between two days that no season covers, longer than a winter.
-    fn gaps(&self, from: Date, to: Date) -> Vec<String> {
-        let mut gaps = Vec::new();
-        let mut covered = from;
-        for season in self.by_start() {
-            if season.starts_on > covered && season.starts_on < to {
-                gaps.extend(gap(covered, season.starts_on));
-            }
-            covered = covered.max(season.ends_on);
-        }
-        if covered < to {
-            gaps.extend(gap(covered, to));
-        }
-        gaps
-    }
-
     fn by_start(&self) -> Vec<&Season> {
         let mut seasons: Vec<&Season> = self.seasons.iter().collect();
         seasons.sort_by_key(|season| (season.starts_on, season.ends_on));
@@ -417,11 +475,7 @@ impl Books {
                     brought.known = brought.known + Span::exact(rate);
                     came.extend(working);
                 }
-                None => {
-                    let Application { amendment, applied_on, .. } = &input.application;
-                    let name = element.name();
-                    brought.missing.insert(format!("The {name} in {amendment} ({applied_on}) was never analysed."));
-                }
+                None => drop(brought.missing.insert(unanalysed(input, element))),
             }
         }
         for harvest in &between.harvests {
@@ -430,11 +484,7 @@ impl Books {
                     carried.known = carried.known + taken.kg_per_ha;
                     went.push(taken.working);
                 }
-                None => {
-                    let crop = harvest.crop.as_deref().and_then(Crop::find);
-                    let crop = crop.map_or("this crop".to_owned(), |c| c.in_sentence());
-                    carried.missing.insert(format!("No table gives the {} in {crop}.", element.name()));
-                }
+                None => drop(carried.missing.insert(untabled(harvest, element))),
             }
         }
         if element == Element::N {
@@ -472,17 +522,24 @@ impl Books {
         }
     }
 
-    /// What an input brought of an element, kg/ha; `None` where nobody analysed it. A salt
-    /// that does not hold it brings nothing, without a working.
-    fn brought(&self, input: &Input, element: Element) -> Option<(f64, Option<Working>)> {
-        let Application { amendment, applied_on, mass_g, content, .. } = &input.application;
+    /// What an input brought of an element, kg/ha; `None` where nobody analysed it.
+    fn rate_brought(&self, input: &Input, element: Element) -> Option<f64> {
+        let Application { mass_g, content, .. } = &input.application;
         let sound = mass_g.is_finite() && *mass_g > 0.0 && self.area.0.is_finite() && self.area.0 > 0.0;
-        let fraction = match content.get(&element) {
-            Some(fraction) if fraction.is_finite() && *fraction >= 0.0 && sound => *fraction,
-            None if input.lacks_unnamed(element) && sound => return Some((0.0, None)),
-            _ => return None,
-        };
-        let rate = Grams(mass_g * fraction).per(self.area);
+        match content.get(&element) {
+            Some(fraction) if fraction.is_finite() && *fraction >= 0.0 && sound => {
+                Some(Grams(mass_g * fraction).per(self.area).0)
+            }
+            None if input.lacks_unnamed(element) && sound => Some(0.0),
+            _ => None,
+        }
+    }
+
+    /// The same with its working; a salt that does not hold the element brings nothing, without one.
+    fn brought(&self, input: &Input, element: Element) -> Option<(f64, Option<Working>)> {
+        let rate = KgPerHa(self.rate_brought(input, element)?);
+        let Application { amendment, applied_on, mass_g, content, .. } = &input.application;
+        let Some(fraction) = content.get(&element).copied() else { return Some((rate.0, None)) };
         let formula = format!(
             "{} g × {} % ÷ {} m² × 10 = {} kg/ha",
             num(*mass_g),
@@ -501,6 +558,35 @@ impl Books {
         let title = format!("{} in {amendment}, {applied_on}", capitalised(element.name()));
         Some((rate.0, Some(Working::step(title, Figure::significant(rate.0, KgPerHa::UNIT, 3), formula, inputs))))
     }
+}
+
+/// Stretches between two days that no season covers, longer than a winter.
+fn gaps(by_start: &[&Season], from: Date, to: Date) -> Vec<String> {
+    let mut gaps = Vec::new();
+    let mut covered = from;
+    for season in by_start {
+        if season.starts_on > covered && season.starts_on < to {
+            gaps.extend(gap(covered, season.starts_on));
+        }
+        covered = covered.max(season.ends_on);
+    }
+    if covered < to {
+        gaps.extend(gap(covered, to));
+    }
+    gaps
+}
+
+/// That nobody knows what an input brought of an element.
+fn unanalysed(input: &Input, element: Element) -> String {
+    let Application { amendment, applied_on, .. } = &input.application;
+    format!("The {} in {amendment} ({applied_on}) was never analysed.", element.name())
+}
+
+/// That nobody knows what a harvest took of an element.
+fn untabled(harvest: &Harvest, element: Element) -> String {
+    let crop = harvest.crop.as_deref().and_then(Crop::find);
+    let crop = crop.map_or("this crop".to_owned(), |crop| crop.in_sentence());
+    format!("No table gives the {} in {crop}.", element.name())
 }
 
 /// What a season's legumes took from the air: not known, as a sentence for each.

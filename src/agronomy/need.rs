@@ -121,6 +121,20 @@ impl Need {
         Some(tested_on.map_or(season_from, |tested| tested.max(season_from)))
     }
 
+    /// That the test gave only a limit, where it did.
+    pub fn limit_note(&self) -> Option<&'static str> {
+        self.at_least.then_some(AT_LEAST)
+    }
+
+    /// The same with one more remark, on its working too.
+    pub fn noted(mut self, note: String) -> Need {
+        if let Some(working) = &mut self.working {
+            working.notes.push(note.clone());
+        }
+        self.notes.push(note);
+        self
+    }
+
     fn nothing(element: Element, note: Option<String>) -> Need {
         Need {
             element,

@@ -6,7 +6,7 @@
 //! never the same as nothing.
 
 use super::{
-    crop::{Crop, CropGroup},
+    crop::{CROPS, Crop, CropGroup},
     element::{Element, Form},
     quantity::{Grams, KgPerHa, SquareMetres},
     rate::MassUnit,
@@ -228,7 +228,14 @@ pub fn rows() -> &'static [RemovalRow] {
 
 /// Every row that speaks of a crop, uptake of the whole crop included: what a page shows side by side.
 pub fn rows_for(crop: &Crop) -> Vec<&'static RemovalRow> {
-    rows().iter().filter(|row| row.speaks_of(crop)).collect()
+    static BY_CROP: LazyLock<BTreeMap<&'static str, Vec<&'static RemovalRow>>> = LazyLock::new(|| {
+        let of = |crop: &'static Crop| (crop.slug, rows().iter().filter(|row| row.speaks_of(crop)).collect());
+        CROPS.iter().map(of).collect()
+    });
+    match BY_CROP.get(crop.slug) {
+        Some(rows) => rows.clone(),
+        None => rows().iter().filter(|row| row.speaks_of(crop)).collect(),
+    }
 }
 
 /// What a harvest's offtake is worked out from.
@@ -252,6 +259,44 @@ pub struct Removal {
     pub working: Working,
 }
 
+/// What the tables say of an element in a crop.
+struct Tables {
+    /// The best known first.
+    known: Vec<(&'static RemovalRow, Span)>,
+    /// The middle of the best known, in the range of all.
+    span: Span,
+    /// Only one of them speaks, and gives no range of its own.
+    alone: bool,
+}
+
+fn tables(crop: &Crop, element: Element, figures: &Figures) -> Option<Tables> {
+    let mut known: Vec<(&RemovalRow, Span)> = rows_for(crop)
+        .into_iter()
+        .filter(|row| row.part == Part::Carried && !row.doubted.contains(&element))
+        .filter(|row| !matches!(figures, Figures::Table(table) if *table != row.table))
+        .filter_map(|row| row.kg_per_t.get(&element).map(|span| (row, *span)))
+        .collect();
+    // A figure for the crop itself comes before one for its whole group.
+    known.sort_by_key(|(row, _)| (row.source.evidence, row.crops.is_empty()));
+    let (_, best) = *known.first()?;
+    let alone = known.len() == 1 && !best.has_range();
+    let span = match alone {
+        true => Span { low: best.mid * 0.5, mid: best.mid, high: best.mid * 1.5 },
+        false => Span {
+            low: known.iter().map(|(_, s)| s.low).fold(f64::INFINITY, f64::min),
+            mid: best.mid,
+            high: known.iter().map(|(_, s)| s.high).fold(0.0, f64::max),
+        },
+    };
+    Some(Tables { known, span, alone })
+}
+
+/// The grower's own figure for an element, where there is one that makes sense.
+fn own_figure(figures: &Figures, element: Element) -> Option<f64> {
+    let Figures::Own { kg_per_t, .. } = figures else { return None };
+    kg_per_t.get(&element).copied().filter(|figure| figure.is_finite() && *figure >= 0.0)
+}
+
 /// How much of an element a tonne of the crop carries away; `None` where nobody says.
 ///
 /// The middle is the best-known table's (read before quoted before recalled), the range
@@ -264,8 +309,8 @@ pub fn removal(crop: Option<&Crop>, element: Element, figures: &Figures) -> Opti
         capitalised(element.name()),
         crop.map_or("this crop".into(), |c| c.in_sentence())
     );
-    if let Figures::Own { kg_per_t, words } = figures
-        && let Some(own) = kg_per_t.get(&element).copied().filter(|v| v.is_finite() && *v >= 0.0)
+    if let Figures::Own { words, .. } = figures
+        && let Some(own) = own_figure(figures, element)
     {
         let leaf = Working::leaf(title, Figure::significant(own, UNIT, 3), Origin::Entered);
         let leaf = if words.is_empty() { leaf } else { leaf.note(words.clone()) };
@@ -281,30 +326,14 @@ pub fn removal(crop: Option<&Crop>, element: Element, figures: &Figures) -> Opti
         };
         return Some(Removal { kg_per_t: Span::exact(own), working: leaf });
     }
-    let mut known: Vec<(&RemovalRow, Span)> = rows_for(crop?)
-        .into_iter()
-        .filter(|row| row.part == Part::Carried && !row.doubted.contains(&element))
-        .filter(|row| !matches!(figures, Figures::Table(table) if *table != row.table))
-        .filter_map(|row| row.kg_per_t.get(&element).map(|span| (row, *span)))
-        .collect();
-    // A figure for the crop itself comes before one for its whole group.
-    known.sort_by_key(|(row, _)| (row.source.evidence, row.crops.is_empty()));
-    let (_, best) = *known.first()?;
-    let mut span = Span {
-        low: known.iter().map(|(_, s)| s.low).fold(f64::INFINITY, f64::min),
-        mid: best.mid,
-        high: known.iter().map(|(_, s)| s.high).fold(0.0, f64::max),
-    };
-    let alone = known.len() == 1 && !best.has_range();
-    if alone {
-        span = Span { low: best.mid * 0.5, mid: best.mid, high: best.mid * 1.5 };
-    }
+    let Tables { known, span, alone } = tables(crop?, element, figures)?;
+    let best = span.mid;
     let leaves = known.iter().map(|(row, s)| {
         let leaf = Working::leaf(row.stated.clone(), Figure::significant(s.mid, UNIT, 3), Origin::Published)
             .cite(row.source.clone());
         if row.note.is_empty() { leaf } else { leaf.note(row.note.clone()) }
     });
-    let formula = format!("the best known of {} figures: {} {UNIT}", known.len(), num(round(best.mid)));
+    let formula = format!("the best known of {} figures: {} {UNIT}", known.len(), num(round(best)));
     let range = if alone {
         format!(
             "Only one table gives it; tables differ by about half, so {} to {} {UNIT}.",
@@ -314,7 +343,7 @@ pub fn removal(crop: Option<&Crop>, element: Element, figures: &Figures) -> Opti
     } else {
         format!("The tables give {} to {} {UNIT}.", num(round(span.low)), num(round(span.high)))
     };
-    let mut working = Working::step(title, Figure::significant(best.mid, UNIT, 3), formula, leaves).note(range);
+    let mut working = Working::step(title, Figure::significant(best, UNIT, 3), formula, leaves).note(range);
     if alone {
         working = working.cite(TABLES_DIFFER);
     }
@@ -383,6 +412,28 @@ pub fn notes(harvest: &Harvest, area: SquareMetres) -> Vec<String> {
     vec![]
 }
 
+/// What a harvest carried away of one element, kg/ha, without its derivation: the figure of
+/// [`carried`], for ledgers of thousands of plots.
+pub fn taken(harvest: &Harvest, area: SquareMetres, element: Element) -> Option<Span> {
+    if !sound(harvest, area) {
+        return None;
+    }
+    if harvest.mass_kg == 0.0 {
+        return Some(Span::exact(0.0));
+    }
+    let kg_per_t = match own_figure(&harvest.figures, element) {
+        Some(own) => Span::exact(own),
+        None => tables(&harvest.crop.as_deref().and_then(Crop::find)?, element, &harvest.figures)?.span,
+    };
+    Some(per_area(harvest, area, kg_per_t))
+}
+
+/// kg fresh × kg/t is grams of the element; those over the area.
+fn per_area(harvest: &Harvest, area: SquareMetres, kg_per_t: Span) -> Span {
+    let rate = |kg_per_t: f64| Grams(harvest.mass_kg * kg_per_t).per(area).0;
+    Span { low: rate(kg_per_t.low), mid: rate(kg_per_t.mid), high: rate(kg_per_t.high) }
+}
+
 /// The same of one element, as [`offtake`] reckons it; `None` where it is not known.
 pub fn carried(harvest: &Harvest, area: SquareMetres, element: Element) -> Option<Carried> {
     if !sound(harvest, area) {
@@ -397,10 +448,8 @@ pub fn carried(harvest: &Harvest, area: SquareMetres, element: Element) -> Optio
         return Some(Carried { kg_per_ha: Span::exact(0.0), working });
     }
     let removal = removal(crop.as_ref(), element, &harvest.figures)?;
-    // kg fresh × kg/t is grams of the element.
-    let per_area = |kg_per_t: f64| Grams(harvest.mass_kg * kg_per_t).per(area).0;
-    let Span { low, mid, high } = removal.kg_per_t;
-    let kg_per_ha = Span { low: per_area(low), mid: per_area(mid), high: per_area(high) };
+    let mid = removal.kg_per_t.mid;
+    let kg_per_ha = per_area(harvest, area, removal.kg_per_t);
     let formula = format!(
         "{} kg × {} g/kg ÷ {} m² × 10 = {} kg/ha",
         num(harvest.mass_kg),

@@ -3,7 +3,10 @@
 //! has the sheet in hand; nothing here refuses, corrects or hides a result.
 
 mod history;
+mod over_years;
 mod traps;
+
+pub use over_years::{OverYears, over_years};
 
 use super::{
     analyte::Analyte,

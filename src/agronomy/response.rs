@@ -5,18 +5,22 @@
 //! Fitted on levels, never on differences (differences of neighbours share an error). Where
 //! the tests cannot carry it nothing is learned, and the reason is given.
 
+mod published;
+
+pub use published::{PRIOR_SPREAD_SOURCE, PUBLISHED, Prior, Published, published_prior};
+
 use super::{
     analyte::Analyte,
     balance::Books,
-    drift::{Found, Scale, Segment, Weighed, Z_90, known_error, shrink},
+    drift::{Found, Scale, Segment, Shrunken, Weighed, Z_90, known_error, shrink},
     element::Element,
-    method::Method,
     offtake::{capitalised, round},
     quantity::{Centimetres, KgPerHa, MgPerKg, MgPerL, SoilLayer},
     source::{Evidence, Source},
     standing::num,
     working::{Figure, Origin, Working},
 };
+use std::ops::Range;
 
 /// Unit of a response at a test by mass; by volume it is mg/L per kg/ha.
 const PER: &str = "per kg/ha";
@@ -25,194 +29,6 @@ const PER: &str = "per kg/ha";
 pub const LEAST_NET: KgPerHa = KgPerHa(30.0);
 /// A response whose error is more than this many times the published mean says nothing.
 const LARGEST_ERROR: f64 = 3.0;
-/// Least spread of a published prior, as a share of its mean: sources for one extractant at
-/// one depth differ by as much.
-const PRIOR_SPREAD: f64 = 0.4;
-
-/// Who says so of the spread.
-pub const PRIOR_SPREAD_SOURCE: Source = Source {
-    publisher: "Defaults of this program",
-    title: "Spread of a published response: at least 0.4 of its mean, as three New Zealand soils differ (5, 7 and 11 kg P/ha per Olsen unit)",
-    year: 0,
-    address: "https://www.nzgajournal.org.nz/index.php/ProNZGA/article/view/2187",
-    evidence: Evidence::Derived,
-};
-
-/// A published response.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Published {
-    pub element: Element,
-    /// The extractants that it was stated for.
-    pub methods: &'static [Method],
-    /// Units of the tests that it was stated for.
-    pub units: &'static [&'static str],
-    /// Depth of the soil that it was stated for.
-    pub depth: Centimetres,
-    /// As stated.
-    pub stated: &'static str,
-    /// Test units per kg/ha of the element: the middle of what is stated.
-    pub response: f64,
-    pub source: Source,
-}
-
-const BY_MASS: &[&str] = &[MgPerKg::UNIT];
-const BY_VOLUME: &[&str] = &[MgPerL::UNIT];
-const BY_EITHER: &[&str] = &[MgPerKg::UNIT, MgPerL::UNIT];
-/// 6⅔ inches, the layer of the American rule.
-const FURROW_SLICE: Centimetres = Centimetres(16.93);
-
-const TRI_STATE: Source = Source {
-    publisher: "AgProfessional, summarising the Tri-State fertilizer recommendations",
-    title: "How much fertilizer will move soil test levels: 20 lb P2O5/acre per ppm P; 6 to 10 lb K2O/acre per ppm K by exchange capacity; 6⅔ in",
-    year: 0,
-    address: "http://www.agprofessional.com/resource-centers/crop-fertility/phosphorus-potassium/news/How-much-fertilizer-will-move-soil-test-levels-178095811.html",
-    evidence: Evidence::Quoted,
-};
-const PDA: Source = Source {
-    publisher: "Potash Development Association",
-    title: "Frequently asked questions: 10 kg K2O/ha per mg/L on sandy clay loam, heavier soil more, light sand about half (depth not stated; British fields are sampled to 15 cm)",
-    year: 2009,
-    address: "https://pda.org.uk/some-frequently-asked-questions-about-p-and-k",
-    evidence: Evidence::Read,
-};
-const CANTERBURY: Source = Source {
-    publisher: "Roberts and others, Proceedings of the New Zealand Grassland Association 56",
-    title: "North Canterbury: 5 kg P/ha above maintenance per Olsen unit, 0 to 7.5 cm",
-    year: 1994,
-    address: "https://doi.org/10.33584/jnzg.1994.56.2126",
-    evidence: Evidence::Read,
-};
-const NORTHLAND: Source = Source {
-    publisher: "Roberts and others, Proceedings of the New Zealand Grassland Association",
-    title: "Northland: 7 kg P/ha (sedimentary) and 11 kg P/ha (volcanic) per Olsen unit, 0 to 7.5 cm",
-    year: 0,
-    address: "https://www.nzgajournal.org.nz/index.php/ProNZGA/article/view/2187",
-    evidence: Evidence::Read,
-};
-const ROTHAMSTED: Source = Source {
-    publisher: "Rothamsted Research (Glendining and others), long-term liming experiment, CC BY 4.0",
-    title: "Fertilised less unfertilised plots over the element applied since 1962, 0 to 23 cm, not corrected for the larger crops",
-    year: 2023,
-    address: "https://doi.org/10.23637/rcs10-soil-01",
-    evidence: Evidence::Derived,
-};
-
-/// kg of P in a kg of P₂O₅ and of K in one of K₂O: the abridged 2021 weights, as
-/// [`super::element::Form`] computes them. Typed here because the table is a constant;
-/// compared with that computation by a test.
-const P_IN_P2O5: f64 = 0.436_428_7;
-const K_IN_K2O: f64 = 0.830_150_2;
-/// kg/ha in 1 lb/acre.
-const LB: f64 = super::quantity::KG_PER_HA_PER_LB_PER_ACRE;
-
-/// The responses that were published, as stated.
-pub const PUBLISHED: &[Published] = {
-    use Element::{K, P};
-    use Method::{AmmoniumAcetate7, AmmoniumNitrate, Bray1, Mehlich3Colour, Mehlich3Icp, Olsen};
-    const fn row(
-        (element, methods): (Element, &'static [Method]),
-        (units, depth): (&'static [&'static str], f64),
-        stated: &'static str,
-        response: f64,
-        source: Source,
-    ) -> Published {
-        Published { element, methods, units, depth: Centimetres(depth), stated, response, source }
-    }
-    const AMERICAN_P: (Element, &[Method]) = (P, &[Bray1, Mehlich3Icp, Mehlich3Colour]);
-    const AMERICAN_K: (Element, &[Method]) = (K, &[AmmoniumAcetate7, Mehlich3Icp, Mehlich3Colour]);
-    const OLSEN: (Element, &[Method]) = (P, &[Olsen]);
-    &[
-        row(
-            AMERICAN_P,
-            (BY_MASS, FURROW_SLICE.0),
-            "20 lb P₂O₅/acre per ppm P",
-            1.0 / (20.0 * LB * P_IN_P2O5),
-            TRI_STATE,
-        ),
-        row(
-            AMERICAN_K,
-            (BY_MASS, FURROW_SLICE.0),
-            "6 lb K₂O/acre per ppm K, low exchange capacity",
-            1.0 / (6.0 * LB * K_IN_K2O),
-            TRI_STATE,
-        ),
-        row(
-            AMERICAN_K,
-            (BY_MASS, FURROW_SLICE.0),
-            "10 lb K₂O/acre per ppm K, high exchange capacity",
-            1.0 / (10.0 * LB * K_IN_K2O),
-            TRI_STATE,
-        ),
-        row(
-            (K, &[AmmoniumNitrate]),
-            (BY_VOLUME, 15.0),
-            "10 kg K₂O/ha per mg/L, sandy clay loam",
-            1.0 / (10.0 * K_IN_K2O),
-            PDA,
-        ),
-        row(OLSEN, (BY_EITHER, 7.5), "5 kg P/ha per Olsen unit, North Canterbury", 1.0 / 5.0, CANTERBURY),
-        row(OLSEN, (BY_EITHER, 7.5), "7 kg P/ha per Olsen unit, sedimentary soil", 1.0 / 7.0, NORTHLAND),
-        row(OLSEN, (BY_EITHER, 7.5), "11 kg P/ha per Olsen unit, volcanic soil", 1.0 / 11.0, NORTHLAND),
-        row(OLSEN, (BY_MASS, 23.0), "302.5 kg P/ha raised Olsen P by 17.0 mg/kg (1972)", 17.0125 / 302.5, ROTHAMSTED),
-        row(OLSEN, (BY_MASS, 23.0), "385 kg P/ha raised Olsen P by 14.7 mg/kg (1974)", 14.656_25 / 385.0, ROTHAMSTED),
-        row(
-            (K, &[AmmoniumAcetate7]),
-            (BY_MASS, 23.0),
-            "1352 kg K/ha raised K by 101 mg/kg (1974)",
-            101.25 / 1352.0,
-            ROTHAMSTED,
-        ),
-    ]
-};
-
-/// What is held before the plot's own tests are heard.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Prior {
-    /// Test units per kg/ha.
-    pub mean: f64,
-    pub sd: f64,
-    pub working: Working,
-}
-
-/// What has been published for an element, an extractant, a unit and a depth; `None` where
-/// nothing has.
-///
-/// Each source is brought to the depth sampled (the same kilograms in twice the soil move
-/// the test half as far); the mean of the sources, with a spread of their range over two
-/// or 0.4 of the mean, whichever is more.
-pub fn published_prior(element: Element, method: &Method, unit: &str, depth: Centimetres) -> Option<Prior> {
-    if !(depth.0.is_finite() && depth.0 > 0.0) {
-        return None;
-    }
-    let rows: Vec<&Published> = PUBLISHED
-        .iter()
-        .filter(|row| row.element == element && row.methods.contains(method) && row.units.contains(&unit))
-        .collect();
-    let at_depth = |row: &Published| row.response * row.depth.0 / depth.0;
-    let values: Vec<f64> = rows.iter().map(|row| at_depth(row)).collect();
-    if values.is_empty() {
-        return None;
-    }
-    let mean = values.iter().sum::<f64>() / values.len() as f64;
-    let (low, high) = values.iter().fold((f64::INFINITY, 0.0f64), |(l, h), v| (l.min(*v), h.max(*v)));
-    let sd = ((high - low) / 2.0).max(PRIOR_SPREAD * mean);
-    let unit_of = format!("{unit} {PER}");
-    let leaves = rows.iter().map(|row| {
-        let formula = format!("{} × {} cm ÷ {} cm", num(round(row.response)), num(row.depth.0), num(depth.0));
-        let figure = Figure::significant(at_depth(row), unit_of.clone(), 3);
-        let leaf = Working::leaf(row.stated, Figure::significant(row.response, unit_of.clone(), 3), Origin::Published);
-        Working::step("At the depth sampled", figure, formula, [leaf.cite(row.source)])
-    });
-    let working = Working::step(
-        "Response as published",
-        Figure::significant(mean, unit_of.clone(), 2),
-        format!("mean of {}", rows.len()),
-        leaves,
-    )
-    .cite(PRIOR_SPREAD_SOURCE)
-    .note(format!("Spread taken: {} {unit_of} to each side.", num(round(sd))));
-    Some(Prior { mean, sd, working })
-}
 
 /// The most that a kilogram can move the test, were all of it to stay and be found: one
 /// part in the soil of the layer. mg/kg per kg/ha by mass, mg/L per kg/ha by volume.
@@ -242,22 +58,62 @@ pub struct TestAt {
 /// Fails where what came or went between any two of them is not known. The middles of the
 /// offtakes count; their range is the forecast's business.
 pub fn tests_at(segment: &Segment, books: &Books) -> Result<Vec<TestAt>, Skip> {
+    let told = told(segment, books)?;
+    if told.left_out.is_empty() { Ok(told.tests) } else { Err(Skip::NetNotKnown(told.left_out)) }
+}
+
+/// As many tests of a segment as the ledger can tell of.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Told {
+    /// Which points of the segment.
+    pub points: Range<usize>,
+    /// With the net since the first of them.
+    pub tests: Vec<TestAt>,
+    /// Why the others are left out, as sentences; empty where none is.
+    pub left_out: Vec<String>,
+}
+
+/// The longest run of tests of a segment between which all that came and went is known, the
+/// later of two alike. Fails where it is no element.
+pub fn told(segment: &Segment, books: &Books) -> Result<Told, Skip> {
     let Analyte::Element(element) = segment.analyte else { return Err(Skip::NotAnElement) };
-    let Some(first) = segment.points.first() else { return Ok(vec![]) };
+    let Some(first) = segment.points.first() else {
+        return Ok(Told { points: 0..0, tests: vec![], left_out: vec![] });
+    };
+    let days: Vec<_> = segment.points.iter().map(|point| point.sampled_on).collect();
+    let flows = books.flows(element, first.sampled_on, &days);
+    let mut longest = 0..0;
+    let mut from = 0;
+    for to in 0..flows.len() {
+        if to > 0 && flows[to].holes > flows[to - 1].holes {
+            from = to;
+        }
+        if to + 1 - from >= longest.len() {
+            longest = from..to + 1;
+        }
+    }
+    let left_out = if longest.len() == flows.len() {
+        vec![]
+    } else {
+        let last = flows.last();
+        last.into_iter().flat_map(|all| all.brought.missing.iter().chain(&all.carried.missing)).cloned().collect()
+    };
+    let net = |at: usize| (flows[at].brought.known - flows[at].carried.known).mid;
     let years = segment.years();
-    let mut tests = Vec::with_capacity(segment.points.len());
-    for (point, years) in segment.points.iter().zip(years) {
-        let line = books.between(element, first.sampled_on, point.sampled_on);
-        let Some(net) = line.net.known() else {
-            return Err(Skip::NetNotKnown(line.brought.missing.into_iter().chain(line.carried.missing).collect()));
-        };
+    let test = |at: usize| {
+        let point = &segment.points[at];
         let sd = match segment.scale {
             Scale::Log => point.value * point.sigma.powi(2).exp_m1().sqrt(), // σ = √ln(1 + CV²), turned round
             Scale::Linear => point.sigma,
         };
-        tests.push(TestAt { net_kg_per_ha: net.mid, years, found: point.found(), sd });
-    }
-    Ok(tests)
+        TestAt {
+            net_kg_per_ha: net(at) - net(longest.start),
+            years: years[at] - years[longest.start],
+            found: point.found(),
+            sd,
+        }
+    };
+    Ok(Told { tests: longest.clone().map(test).collect(), points: longest, left_out })
 }
 
 /// A response as the plot's own tests give it.
@@ -366,10 +222,27 @@ pub struct Response {
     pub own_share: f64,
     /// What the plot's tests give by themselves.
     pub own: Result<Fit, Skip>,
+    /// How many plots of the farm are heard in it; 0 where they were too few, and what is published is.
+    pub farm_plots: usize,
     pub working: Working,
 }
 
 impl Response {
+    /// Whether a dose may be reckoned by it: the plot's own tests or the farm's must have taught
+    /// it, and its range must reach some response. The sentence says why not.
+    pub fn carries(&self) -> Result<(), String> {
+        if let (Err(why), 0) = (&self.own, self.farm_plots) {
+            return Err(format!("Nothing was learned here. {}", why.words()));
+        }
+        match self.range_90() {
+            (low, _) if low > 0.0 && self.response > 0.0 => Ok(()),
+            (_, high) => Err(format!(
+                "What was learned is too uncertain to reckon a dose by: nine times in ten it lies between 0 and {} {PER}.",
+                num(round(high))
+            )),
+        }
+    }
+
     /// 90 % range, never below 0.
     pub fn range_90(&self) -> (f64, f64) {
         ((self.response - Z_90 * self.sd).max(0.0), self.response + Z_90 * self.sd)
@@ -408,16 +281,14 @@ pub fn respond(
         Ok(fit) => weigh((fit.response, fit.se), (prior.mean, prior.sd)),
         Err(_) => (prior.mean, prior.sd, 0.0),
     };
-    Some(settle(element, unit, own, (response, sd, own_share), prior.working.clone(), ceiling))
+    Some(settle(element, unit, own, (response, sd, own_share), (prior.working.clone(), 0), ceiling))
 }
 
 /// The responses of all plots of a farm for one element, extractant, unit and depth, in the
 /// order given.
 ///
 /// From four plots up that taught something, the farm takes the place of the published
-/// figure: each plot is drawn towards the farm's mean by as much as its own error deserves
-/// ([`shrink`]), and a plot that taught nothing takes the farm's mean. Under four, each is
-/// held against the published figure by itself.
+/// figure ([`Farm`]). Under four, each is held against the published figure by itself.
 pub fn respond_farm(
     element: Element,
     unit: &str,
@@ -425,32 +296,72 @@ pub fn respond_farm(
     prior: Option<&Prior>,
     ceiling: Option<f64>,
 ) -> Vec<Option<Response>> {
-    let fits: Vec<(f64, f64)> = own.iter().flatten().map(|fit| (fit.response, fit.se)).collect();
-    let Some(farm) = shrink(&fits) else {
+    let Some(farm) = Farm::of(own.iter().flatten().map(|fit| (fit.response, fit.se)).collect()) else {
         return own.into_iter().map(|own| respond(element, unit, own, prior, ceiling)).collect();
     };
-    let unit_of = format!("{unit} {PER}");
-    let leaves = fits.iter().map(|(response, se)| {
-        let figure = Figure::significant(*response, unit_of.clone(), 2);
-        Working::leaf("One plot by its own tests", figure, Origin::Entered).note(format!("± {}", num(round(*se))))
-    });
-    let farm_working = Working::step(
-        "Mean of the farm",
-        Figure::significant(farm.mean, unit_of.clone(), 2),
-        format!("mean of {} plots, each weighed by 1 ÷ (its variance + the variance between plots)", fits.len()),
-        leaves,
-    )
-    .cite(FARM);
-    let mut shrunken = farm.plots.iter();
-    let mut one = |own: Result<Fit, Skip>| {
+    let mut place = 0..;
+    let one = |own: Result<Fit, Skip>| {
+        let at = own.is_ok().then(|| place.next()).flatten();
+        farm.respond(element, unit, own, at, ceiling)
+    };
+    own.into_iter().map(one).collect()
+}
+
+/// What the plots of a farm taught of one element by one extractant, in one unit, at one depth.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Farm {
+    /// What each plot's tests gave by themselves: the response and its standard error.
+    fits: Vec<(f64, f64)>,
+    together: Shrunken,
+}
+
+/// Plots that a working names one by one; of more it says how many.
+const NAMED: usize = 12;
+
+impl Farm {
+    /// From four plots up that taught something.
+    pub fn of(fits: Vec<(f64, f64)>) -> Option<Farm> {
+        let together = shrink(&fits)?;
+        Some(Farm { fits, together })
+    }
+
+    /// The response of one plot: drawn towards the farm's mean by as much as its own error
+    /// deserves ([`shrink`]); a plot that taught nothing takes the farm's mean, and with it how
+    /// much the plots differ. `at` is its place among those that taught. `None` where that is none.
+    pub fn respond(
+        &self,
+        element: Element,
+        unit: &str,
+        own: Result<Fit, Skip>,
+        at: Option<usize>,
+        ceiling: Option<f64>,
+    ) -> Option<Response> {
+        let farm = &self.together;
         let settled = match own {
-            Ok(_) => shrunken.next().map(|plot| (plot.slope, plot.se, plot.own_share))?,
+            Ok(_) => farm.plots.get(at?).map(|plot| (plot.slope, plot.se, plot.own_share))?,
             // A plot of this farm, not the farm's mean itself: the plots differ.
             Err(_) => (farm.mean, (farm.between_plots + farm.se_mean.powi(2)).sqrt(), 0.0),
         };
-        Some(settle(element, unit, own, settled, farm_working.clone(), ceiling))
-    };
-    own.into_iter().map(&mut one).collect()
+        Some(settle(element, unit, own, settled, (self.working(unit), self.fits.len()), ceiling))
+    }
+
+    fn working(&self, unit: &str) -> Working {
+        let unit_of = format!("{unit} {PER}");
+        let leaves = self.fits.iter().take(NAMED).map(|(response, se)| {
+            let figure = Figure::significant(*response, unit_of.clone(), 2);
+            Working::leaf("One plot by its own tests", figure, Origin::Entered).note(format!("± {}", num(round(*se))))
+        });
+        let formula = format!(
+            "mean of {} plots, each weighed by 1 ÷ (its variance + the variance between plots)",
+            self.fits.len()
+        );
+        let figure = Figure::significant(self.together.mean, unit_of.clone(), 2);
+        let working = Working::step("Mean of the farm", figure, formula, leaves).cite(FARM);
+        match self.fits.len().saturating_sub(NAMED) {
+            0 => working,
+            more => working.note(format!("And {more} more plots, each as its own page says.")),
+        }
+    }
 }
 
 /// Who says how plots are drawn together.
@@ -462,12 +373,17 @@ pub const FARM: Source = Source {
     evidence: Evidence::Memory,
 };
 
+/// Title of the working of a response.
+pub fn response_title(element: Element) -> String {
+    format!("Response of {}", element.name())
+}
+
 fn settle(
     element: Element,
     unit: &str,
     own: Result<Fit, Skip>,
     (response, sd, own_share): (f64, f64, f64),
-    before: Working,
+    (before, farm_plots): (Working, usize),
     ceiling: Option<f64>,
 ) -> Response {
     let unit_of = format!("{unit} {PER}");
@@ -500,10 +416,10 @@ fn settle(
             "The tests fell as more was put on; a response below nothing makes no sense, so none is taken.".into(),
         );
     }
-    let title = format!("Response of {}", element.name());
     let figure = Figure::significant(cut, unit_of, 2);
-    let working = notes.into_iter().fold(Working::step(title, figure, formula, inputs), Working::note);
-    Response { response: cut, sd, own_share, own, working }
+    let working =
+        notes.into_iter().fold(Working::step(response_title(element), figure, formula, inputs), Working::note);
+    Response { response: cut, sd, own_share, own, farm_plots, working }
 }
 
 /// The response of a whole experiment: the difference between fertilised and unfertilised
@@ -526,6 +442,8 @@ pub struct Beyond {
     /// Test units a year beyond what was added and removed.
     pub per_year: f64,
     pub se: f64,
+    /// The same as tested, nothing allowed for, with its standard error.
+    pub as_tested: (f64, f64),
     /// The response used, and whether it was fitted with it (from four tests up) or held fixed.
     pub response: f64,
     pub fitted: bool,
@@ -549,23 +467,50 @@ impl Beyond {
         (self.per_year - Z_90 * self.se, self.per_year + Z_90 * self.se)
     }
 
+    /// Whether the tests themselves moved further than their error, nine times in ten.
+    pub fn moved(&self) -> bool {
+        self.as_tested.0.abs() > Z_90 * self.as_tested.1
+    }
+
+    /// Test units a year that what came and went makes of the change as tested.
+    pub fn explained(&self) -> f64 {
+        self.as_tested.0 - self.per_year
+    }
+
     /// What may be said about it.
+    ///
+    /// What came and went explains a change only where the tests moved further than their error,
+    /// it makes half of that and more, and what is left may be none.
     pub fn words(&self, element: Element, unit: &str) -> String {
         let (low, high) = self.interval_90();
         let name = capitalised(element.name());
-        let range = format!("{} to {} {unit} a year", num(round(low)), num(round(high)));
-        if low > 0.0 {
-            format!("{name} rises more than what was added and removed explains: {range}.")
-        } else if high < 0.0 {
-            format!("{name} falls more than what was added and removed explains: {range}.")
-        } else {
-            format!(
-                "What was added and removed explains the change in {}: what is left is {range}, and may be none.",
+        let number = |value: f64| num(round(value)).replace('-', "−");
+        let range = format!("{} to {} {unit} a year", number(low), number(high));
+        let raw = self.as_tested.0;
+        let way = if raw < 0.0 { "fall" } else { "rise" };
+        let of_it = format!("of {} {unit} a year it makes {}", number(raw), number(self.explained()));
+        match (low > 0.0, high < 0.0) {
+            (true, _) => format!("{name} rises more than what was added and removed explains: {range}."),
+            (_, true) => format!("{name} falls more than what was added and removed explains: {range}."),
+            _ if !self.moved() => format!(
+                "{name} moved no further than the error of its tests; less what was added and removed, what is left is \
+                 {range}, and may be none."
+            ),
+            _ if self.explained() / raw >= HALF => format!(
+                "What was added and removed explains the {way} in {}: {of_it}, and what is left, {range}, may be none.",
                 element.name()
-            )
+            ),
+            _ => format!(
+                "Whether what was added and removed explains the {way} in {} cannot be told: {of_it}, and what is left, \
+                 {range}, may be none.",
+                element.name()
+            ),
         }
     }
 }
+
+/// What came and went explains a change where it makes this share of it and more. Our own choice.
+const HALF: f64 = 0.5;
 
 /// Level against cumulative net and time: level = start + response × net + b × years.
 ///
@@ -608,9 +553,16 @@ pub fn beyond(tests: &[TestAt], held: (f64, f64)) -> Option<Beyond> {
     let chi2 = cross(&|p| residual(p).powi(2));
     let freedom = plain.len().saturating_sub(if fitted { 3 } else { 2 });
     let birge = if freedom > 0 { (chi2 / freedom as f64).sqrt().max(1.0) } else { 1.0 };
+    let raw = ty / tt;
+    let scatter = cross(&|p| (p.2 - level0 - raw * (p.1 - years0)).powi(2));
+    let raw_birge = match plain.len().saturating_sub(2) {
+        0 => 1.0,
+        freedom => (scatter / freedom as f64).sqrt().max(1.0),
+    };
     Some(Beyond {
         per_year,
         se: variance.sqrt() * birge,
+        as_tested: (raw, tt.recip().sqrt() * raw_birge),
         response,
         fitted,
         start: level0 - response * net0 - per_year * years0,
@@ -618,16 +570,4 @@ pub fn beyond(tests: &[TestAt], held: (f64, f64)) -> Option<Beyond> {
         limits_left_out,
         notes,
     })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::agronomy::element::Form;
-
-    #[test]
-    fn the_oxide_factors_of_the_table_are_the_computed_ones() {
-        assert!((P_IN_P2O5 - Form::P2O5.to_element()).abs() < 1e-6, "{}", Form::P2O5.to_element());
-        assert!((K_IN_K2O - Form::K2O.to_element()).abs() < 1e-6, "{}", Form::K2O.to_element());
-    }
 }

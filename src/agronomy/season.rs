@@ -10,6 +10,7 @@ use super::{
     crop::Crop,
     element::Element,
     ground::Ground,
+    learned_need::{self, Answers},
     need::{self, Need, Reason, Way, canonical, capitalised},
     plan::{Cap, GroupCap, Key, Lock, Options, PlanInput, PlotNeed, Product},
     quantity::{Grams, KgPerHa, SquareMetres},
@@ -73,6 +74,8 @@ pub struct Material {
 #[derive(Clone, Debug, Default)]
 pub struct Wishes {
     pub way: Way,
+    /// Where a person chose to reckon by what tests answered: what they taught, plot by plot.
+    pub answers: Option<BTreeMap<Key, Answers>>,
     /// Elements not to be planned for, whatever the tests say.
     pub leave_out: BTreeSet<Element>,
     /// What the grower says every plot needs, kg/ha, with the reason: above all nitrogen.
@@ -279,6 +282,10 @@ pub fn prepare(plots: &[PlotSeason], materials: &[Material], locks: &[Lock], wis
         prepared.needs.insert(plot.key, needs);
         prepared.caps.insert(plot.key, caps);
     }
+    if wishes.answers.is_some() {
+        let names = plots.iter().map(|plot| (plot.key, plot.name.as_str())).collect();
+        prepared.notes.extend(learned_need::told(&prepared.needs, &names));
+    }
     prepared.input.products = products;
     prepared.input.locks = locks.to_vec();
     prepared.input.options = wishes.options.clone();
@@ -291,6 +298,7 @@ fn needs_of(plot: &PlotSeason, wishes: &Wishes) -> Vec<Need> {
         .iter()
         .flat_map(|standing| need::needs(standing, &plot.ground, plot.sampled, &wishes.way, &plot.growing))
         .filter(|need| !wishes.stated.contains_key(&need.element))
+        .map(|need| answered(need, plot, wishes))
         .map(|need| still_needed(need, plot, wishes));
     let stated = wishes.stated.iter().map(|(element, (rate, reason))| need::stated(*element, *rate, reason));
     let mut needs: Vec<Need> = tested.chain(stated).filter(|n| !wishes.leave_out.contains(&n.element)).collect();
@@ -298,6 +306,14 @@ fn needs_of(plot: &PlotSeason, wishes: &Wishes) -> Vec<Need> {
     needs.retain(|n| n.element != Element::N || n.kg_per_ha.0 > 0.0);
     needs.sort_by_key(|n| n.element);
     needs
+}
+
+/// A need as tests here answered, where a person chose so and they carry it.
+fn answered(need: Need, plot: &PlotSeason, wishes: &Wishes) -> Need {
+    let Some(answers) = &wishes.answers else { return need };
+    let nutrient = plot.standing.as_ref().and_then(|standing| standing.get(Analyte::Element(need.element)));
+    let nothing = Answers::new();
+    learned_need::by_answers(need, nutrient, answers.get(&plot.key).unwrap_or(&nothing), wishes.way.seasons)
 }
 
 /// A need of the plot's tests less what went on since them, and what is agreed to.

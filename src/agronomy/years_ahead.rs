@@ -238,6 +238,7 @@ mod tests {
             sd,
             own_share: 0.0,
             own: Err(Skip::NotAnElement),
+            farm_plots: 0,
             working: Working::leaf("r", Figure::significant(response, "", 3), Origin::Published),
         }
     }

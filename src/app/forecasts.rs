@@ -1,94 +1,70 @@
-//! What a plot's tests make of what came and went: its learned response, what is left
-//! beyond it, what an agreed plan expects of the next test, and where later tests fell.
+//! What agreed plans expect of the next tests, written down when they are agreed, and where
+//! later tests fell. A forecast never changes; where the test that it starts from reads
+//! otherwise since, that is said, and it is not held against the bands.
 
 use super::{
     Actor, App, Result, Role,
     access::found,
-    day, guidelines,
-    harvests::books,
+    columns::Lines,
+    day, lineage,
+    plots::{PlotRow, SiteRow},
+    responses::{PlotResponse, of_all, responses, segments_of},
     sheet::Sheet,
-    standing::{self, PlotStanding},
+    standing::{self, PlotStanding, of_line},
+    test_errors::errors_of,
 };
 use crate::{
     agronomy::{
         analyte::Analyte,
         balance::{Books, Input},
-        drift::{self, Point, Segment},
+        drift::{Point, Segment, Test, segments_of as runs_of},
         element::Element,
         forecast::{self, Calibration, Fell, Outlook},
-        offtake::BALANCED,
-        quantity::{Centimetres, KgPerHa, SoilLayer},
+        quantity::KgPerHa,
+        reading::Conversion,
         record::{Application, CellKey},
-        response::{self, Beyond, Fit, Prior, Response, Skip, TestAt},
         working::{Figure, Origin, Working},
     },
-    ids::{PlanId, PlotId, SiteId},
-    store::{self, Read},
+    ids::{ForecastId, PlanId, PlotId, SiteId},
+    store::{self, Read, samplings::Loaded},
 };
 use jiff::civil::Date;
-use std::collections::{BTreeMap, BTreeSet};
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    sync::Arc,
+};
 
-pub use super::harvests::ForecastRow;
+pub use crate::store::forecasts::{ForecastLine, ForecastRow};
 
 /// Seasons that the usual offtake is averaged over.
 pub(super) const USUAL_SEASONS: usize = 5;
 
-/// The tests of one element of a plot by one method at one depth, with the ledger's help.
-#[derive(Clone, Debug)]
-pub struct PlotResponse {
-    pub plot: PlotId,
-    pub segment: Segment,
-    /// The tests with the net since the first, or why that is not known.
-    pub tests: Result<Vec<TestAt>, Skip>,
-    /// The response to reckon with; `None` where neither the tests nor a publication gives one.
-    pub response: Option<Response>,
-    /// What the level did beyond what was added and removed.
-    pub beyond: Option<Beyond>,
-}
+/// What of this kind changes is in no forecast and in no test that came.
+const UNRELATED: &[&str] = &["person", "attachment", "amendment", "application", "harvest", "cropping", "note"];
 
-/// A test as the second reading of a trend draws it: less what had come and gone by then.
-#[derive(Clone, Debug, PartialEq)]
-pub struct NetPoint {
-    pub point: Point,
-    /// Come less gone since the first test, kg/ha.
-    pub net_kg_per_ha: f64,
-    /// What that moved the test by the response used, in its unit.
-    pub moved: f64,
-    /// What the test would have shown, had nothing come or gone.
-    pub left: f64,
-}
+/// Plots whose tests are looked at together; more would take more memory than time.
+const TOGETHER: usize = 64;
 
-impl PlotResponse {
-    /// The tests less what was added and removed; empty where nothing can be said beyond it.
-    pub fn net_points(&self) -> Vec<NetPoint> {
-        let (Ok(tests), Some(beyond)) = (&self.tests, &self.beyond) else { return vec![] };
-        let at = |(point, test): (&Point, &TestAt)| {
-            let left = beyond.without_net(point.value, test.net_kg_per_ha);
-            NetPoint { point: point.clone(), net_kg_per_ha: test.net_kg_per_ha, moved: point.value - left, left }
-        };
-        self.segment.points.iter().zip(tests).map(at).collect()
-    }
-
-    /// Why nothing can be said beyond what was added and removed; `None` where something can.
-    pub fn why_not_beyond(&self) -> Option<String> {
-        match (&self.tests, &self.response, &self.beyond) {
-            (_, _, Some(_)) => None,
-            (Err(skip), _, _) => Some(skip.words()),
-            (Ok(tests), _, _) if tests.len() < 2 => Some(Skip::TooFewTests(tests.len()).words()),
-            (Ok(_), None, _) => Some(Skip::NothingToHoldAgainst.words()),
-            (Ok(_), Some(_), None) => Some("Too few of the tests are plain numbers.".into()),
-        }
-    }
+/// What became of the test that a forecast starts from.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Start {
+    /// It reads as it did.
+    Stands,
+    /// It was corrected, or another sheet of that day came: what it read, and reads now.
+    Changed { was: f64, is: f64 },
+    /// It was taken back.
+    Gone,
 }
 
 /// A forecast and what came of it.
 #[derive(Clone, Debug)]
 pub struct ForecastResult {
-    pub row: ForecastRow,
+    pub row: ForecastLine,
     /// As written on the peg.
     pub plot_code: String,
     pub plan_name: String,
     pub season: String,
+    pub start: Start,
     /// The first later test that compares, and where it fell; `None` while none has come.
     pub came: Option<(Point, Fell)>,
 }
@@ -101,6 +77,17 @@ pub struct ForecastReview {
     pub calibration: Option<Calibration>,
     /// How the narrower bands within them held, made to hold eight in ten.
     pub narrower: Option<Calibration>,
+    /// Answered forecasts that are not counted, because the test that they start from changed since.
+    pub not_counted: usize,
+}
+
+/// A forecast opened.
+#[derive(Clone, Debug)]
+pub struct OpenForecast {
+    pub site: SiteRow,
+    pub plot: PlotStanding,
+    pub result: ForecastResult,
+    pub working: Working,
 }
 
 /// Share of the tests that the narrower bands should hold.
@@ -114,9 +101,9 @@ impl ForecastResult {
 
     /// The same with the levels in another unit.
     pub fn words_in(&self, unit: &str, read: impl Fn(f64) -> f64) -> String {
-        let forecast = &self.row.forecast;
-        let band = format!("{} to {} {unit}", figure(read(forecast.low)), figure(read(forecast.high)));
-        match &self.came {
+        let ForecastLine { low, high, .. } = &self.row;
+        let band = format!("{} to {} {unit}", figure(read(*low)), figure(read(*high)));
+        let said = match &self.came {
             Some((point, fell)) => format!(
                 "The plan of {} expected {band}; the test of {} found {}{}: {}.",
                 self.season,
@@ -131,6 +118,31 @@ impl ForecastResult {
                 }
             ),
             None => format!("The plan of {} expects {band} at the next test.", self.season),
+        };
+        match self.start_words_in(read) {
+            Some(start) => format!("{said} {start}"),
+            None => said,
+        }
+    }
+
+    /// What became of the test that it starts from, where that does not stand as it did.
+    pub fn start_words(&self) -> Option<String> {
+        self.start_words_in(|level| level)
+    }
+
+    fn start_words_in(&self, read: impl Fn(f64) -> f64) -> Option<String> {
+        let on = day(self.row.from_test_on);
+        match self.start {
+            Start::Stands => None,
+            Start::Changed { was, is } => Some(format!(
+                "It starts from the test of {on}, which read {} then and reads {} since it was corrected: not held \
+                 against the forecasts.",
+                figure(read(was)),
+                figure(read(is))
+            )),
+            Start::Gone => Some(format!(
+                "It starts from the test of {on}, which was taken back since: not held against the forecasts."
+            )),
         }
     }
 }
@@ -145,59 +157,51 @@ fn figure(value: f64) -> String {
 }
 
 impl App {
-    /// How the tests of an element on a plot answered to what came and went, newest segment
-    /// last. Other plots of the site are heard where four or more can teach.
-    pub async fn plot_responses(&self, actor: &Actor, id: PlotId, element: Element) -> Result<Vec<PlotResponse>> {
+    /// What agreed plans of a site expected, and where later tests fell; the same until
+    /// something that it rests on changes.
+    pub async fn forecast_review(&self, actor: &Actor, site: SiteId) -> Result<Arc<ForecastReview>> {
         actor.may(Role::Reader)?;
-        let site = found(store::plots::plot(&mut *self.store.read().await?, id).await?, "plot")?.site;
-        let mut all = self.site_responses(actor, site, element).await?;
-        all.retain(|one| one.plot == id);
-        Ok(all)
+        self.forecast_reviews.answer(&self.store, site, self.today(), UNRELATED, self.review_forecasts(site)).await
     }
 
-    /// The same for every plot of a site in use.
-    pub async fn site_responses(&self, actor: &Actor, site: SiteId, element: Element) -> Result<Vec<PlotResponse>> {
-        actor.may(Role::Reader)?;
+    async fn review_forecasts(&self, site: SiteId) -> Result<ForecastReview> {
         let mut read = self.store.read().await?;
-        let (plots, books) = self.site_with_books(&mut read, site).await?;
-        Ok(responses(&plots, &books, element))
-    }
-
-    /// How the tests of every element on a plot answered, with what the other plots of the site teach.
-    pub async fn plot_learning(&self, actor: &Actor, id: PlotId) -> Result<Vec<(Element, PlotResponse)>> {
-        actor.may(Role::Reader)?;
-        let mut read = self.store.read().await?;
-        let site = found(store::plots::plot(&mut read, id).await?, "plot")?.site;
-        let (plots, books) = self.site_with_books(&mut read, site).await?;
-        let of_plot = |element: &Element| {
-            responses(&plots, &books, *element).into_iter().filter(|one| one.plot == id).collect::<Vec<_>>()
-        };
-        Ok(BALANCED.iter().flat_map(|e| of_plot(e).into_iter().map(|one| (*e, one))).collect())
-    }
-
-    /// What agreed plans of a site expected, and where later tests fell.
-    pub async fn forecast_review(&self, actor: &Actor, site: SiteId) -> Result<ForecastReview> {
-        actor.may(Role::Reader)?;
-        let mut read = self.store.read().await?;
-        let row = found(store::plots::site(&mut read, site).await?, "site")?;
+        found(store::plots::site(&mut read, site).await?, "site")?;
         let plots = store::plots::plots(&mut read, site, false).await?;
-        let guideline = guidelines::of_site(&mut read, &row).await?;
-        let plots = standing::place(&mut read, plots, &guideline, self.today()).await?;
-        let results = came_of(&mut read, &plots).await?;
-        let fell = || results.iter().filter_map(|result| Some((result, result.came.as_ref()?)));
+        let rows = store::forecasts::of_plots(&mut read, &lineage::ids(&plots)).await?;
+        let results = came_of_many(&mut read, site, &plots, rows).await?;
+        let stands = |result: &&ForecastResult| result.start == Start::Stands;
+        let fell = || results.iter().filter(stands).filter_map(|result| Some((result, result.came.as_ref()?)));
         let calibration = forecast::calibration(fell().map(|(_, (_, fell))| *fell));
         let inner = fell().filter_map(|(result, (point, _))| {
-            let ends = (result.row.forecast.low, result.row.forecast.high);
-            Some(forecast::fell(forecast::narrower(ends, NARROWER)?, point.found()))
+            Some(forecast::fell(forecast::narrower((result.row.low, result.row.high), NARROWER)?, point.found()))
         });
         let narrower = forecast::calibration_of(inner, NARROWER);
-        Ok(ForecastReview { results, calibration, narrower })
+        let not_counted = results.iter().filter(|result| !stands(result) && result.came.is_some()).count();
+        Ok(ForecastReview { calibration, narrower, not_counted, results })
     }
 
     /// The same of one plot that is loaded already.
     pub async fn plot_forecasts(&self, actor: &Actor, plot: &PlotStanding) -> Result<Vec<ForecastResult>> {
         actor.may(Role::Reader)?;
         came_of(&mut self.store.read().await?, std::slice::from_ref(plot)).await
+    }
+
+    /// One forecast, with how it comes about and what came of it.
+    pub async fn forecast(&self, actor: &Actor, id: ForecastId) -> Result<OpenForecast> {
+        actor.may(Role::Reader)?;
+        let (line, working) =
+            found(store::forecasts::one(&mut *self.store.read().await?, id).await?, "forecast of an agreed plan")?;
+        let (site, _, plot) = self.plot_standing(actor, line.plot).await?;
+        let results = self.plot_forecasts(actor, &plot).await?;
+        let result = found(results.into_iter().find(|result| result.row.id == id), "forecast of an agreed plan")?;
+        Ok(OpenForecast { site, plot, result, working })
+    }
+
+    /// What agreed plans expected of the tests of plots, each with how it comes about, oldest first.
+    pub async fn forecasts(&self, actor: &Actor, plots: &[PlotId]) -> Result<Vec<ForecastRow>> {
+        actor.may(Role::Reader)?;
+        Ok(store::forecasts::with_workings(&mut *self.store.read().await?, plots).await?)
     }
 
     /// Where the results of a sampling fell against what the newest plan before it expected
@@ -217,19 +221,6 @@ impl App {
         Ok(newest.into_values().collect())
     }
 
-    pub(super) async fn site_with_books(
-        &self,
-        read: &mut Read,
-        site: SiteId,
-    ) -> Result<(Vec<PlotStanding>, BTreeMap<PlotId, Books>)> {
-        let row = found(store::plots::site(read, site).await?, "site")?;
-        let plots = store::plots::plots(read, site, false).await?;
-        let books = books(read, &plots, self.today()).await?;
-        let guideline = guidelines::of_site(read, &row).await?;
-        let plots = standing::place(read, plots, &guideline, self.today()).await?;
-        Ok((plots, books))
-    }
-
     /// What a plan, once agreed, expects of the next tests of its plots.
     ///
     /// From the newest test on: what has come and gone since, what the plan brings, less what
@@ -240,15 +231,17 @@ impl App {
         let mut read = self.store.read().await?;
         let row = found(store::plans::plan(&mut read, plan).await?, "plan")?;
         let site = found(store::plans::season(&mut read, row.season).await?, "season")?.site;
-        let (plots, books) = self.site_with_books(&mut read, site).await?;
+        let chosen = store::plans::plots_of(&mut read, plan).await?;
+        let mut plots = store::plots::plots(&mut read, site, false).await?;
+        plots.retain(|plot| chosen.contains(&plot.id));
+        let opened = self.with_books(&mut read, site, plots).await?;
         let doses = store::plans::doses_of(&mut read, plan).await?;
         let analyses: Vec<_> = doses.iter().map(|dose| dose.analysis).collect();
         let analyses = store::amendments::analyses_by_id(&mut read, &analyses).await?;
         let products = store::amendments::all(&mut read, today, true).await?;
+        drop(read);
+        let lessons = self.lessons(site).await?;
         let mut planned: BTreeMap<PlotId, Vec<Input>> = BTreeMap::new();
-        for plot in store::plans::plots_of(&mut read, plan).await? {
-            planned.insert(plot, vec![]);
-        }
         for dose in doses.iter().filter(|dose| dose.mass_g > 0.0) {
             let product = products.iter().find(|row| row.id == dose.amendment);
             let (Some(analysis), Some(product)) = (analyses.get(&dose.analysis), product) else { continue };
@@ -268,10 +261,10 @@ impl App {
             });
         }
         let mut rows = Vec::new();
-        for element in BALANCED {
-            for one in responses(&plots, &books, *element) {
-                let (Some(inputs), Some(books)) = (planned.get(&one.plot), books.get(&one.plot)) else { continue };
-                if let Some(outlook) = outlook(&one, *element, books, inputs, today)
+        for (plot, books) in &opened {
+            let inputs = planned.get(&plot.plot.id).map_or(&[][..], Vec::as_slice);
+            for (element, one) in of_all(|element| responses(plot, books, element, &lessons)) {
+                if let Some(outlook) = outlook(&one, element, books, inputs, today)
                     && let Ok(forecast) = forecast::forecast(&outlook)
                     && let Some(newest) = one.segment.points.last()
                 {
@@ -298,112 +291,112 @@ impl App {
     }
 }
 
-/// What agreed plans expected of plots, and what came of it; oldest first on each plot.
-async fn came_of(read: &mut Read, plots: &[PlotStanding]) -> Result<Vec<ForecastResult>> {
-    let by_plot: BTreeMap<PlotId, &PlotStanding> = plots.iter().map(|p| (p.plot.id, p)).collect();
-    let ids: Vec<PlotId> = by_plot.keys().copied().collect();
-    let rows = store::harvests::forecasts_of_plots(read, &ids).await?;
-    let mut plans: BTreeMap<PlanId, (String, String)> = BTreeMap::new();
+/// The names of plans and their seasons.
+async fn plans_of(read: &mut Read, rows: &[ForecastLine]) -> Result<BTreeMap<PlanId, (String, String)>> {
+    let mut plans = BTreeMap::new();
     for plan in rows.iter().map(|row| row.plan).collect::<BTreeSet<_>>() {
         let row = found(store::plans::plan(read, plan).await?, "plan")?;
         let season = found(store::plans::season(read, row.season).await?, "season")?;
         plans.insert(plan, (row.name, season.name));
     }
-    let result = |row: ForecastRow| {
-        let plot = by_plot.get(&row.plot)?;
-        let (plan_name, season) = plans.get(&row.plan)?.clone();
-        Some(ForecastResult { came: later_test(plot, &row), plot_code: plot.plot.code.clone(), plan_name, season, row })
+    Ok(plans)
+}
+
+/// What became of a forecast, from the runs of tests of its analyte on its plot.
+fn result(
+    row: ForecastLine,
+    plot: &PlotRow,
+    runs: &[Segment],
+    plans: &BTreeMap<PlanId, (String, String)>,
+) -> Option<ForecastResult> {
+    let (plan_name, season) = plans.get(&row.plan)?.clone();
+    let run = runs.iter().find(|run| {
+        run.analyte == row.analyte && run.method == row.method && run.unit == row.unit && run.depth == row.depth
+    });
+    let point = |on: Date| run?.points.iter().find(|point| point.sampled_on == on);
+    let start = match (row.start, point(row.from_test_on)) {
+        (_, None) => Start::Gone,
+        (Some(was), Some(point)) if (was - point.value).abs() > 1e-9 * was.abs().max(1.0) => {
+            Start::Changed { was, is: point.value }
+        }
+        _ => Start::Stands,
     };
-    Ok(rows.into_iter().filter_map(result).collect())
-}
-
-/// The runs of comparable tests of an analyte on a plot.
-pub(super) fn segments_of(plot: &PlotStanding, analyte: Analyte) -> Vec<Segment> {
-    let assumed: BTreeSet<Date> =
-        plot.samplings.iter().filter(|l| l.row.date_assumed).map(|l| l.row.sampled_on).collect();
-    drift::segments(&plot.survey.history(analyte), &assumed, &plot.survey.errors)
-}
-
-/// The first test after a forecast that compares with the one it started from.
-fn later_test(plot: &PlotStanding, row: &ForecastRow) -> Option<(Point, Fell)> {
-    let segment = segments_of(plot, row.analyte)
-        .into_iter()
-        .find(|s| s.method == row.method && s.unit == row.unit && s.depth == row.depth)?;
     let after = row.from_test_on.max(row.made_on);
-    let point = segment.points.into_iter().find(|point| point.sampled_on > after)?;
-    let fell = forecast::fell((row.forecast.low, row.forecast.high), point.found());
-    Some((point, fell))
+    let came = run.and_then(|run| run.points.iter().find(|point| point.sampled_on > after)).map(|point| {
+        let fell = forecast::fell((row.low, row.high), point.found());
+        (point.clone(), fell)
+    });
+    Some(ForecastResult { plot_code: plot.code.clone(), plan_name, season, start, came, row })
 }
 
-/// What a plot brings to the learning before the farm is heard.
-struct Learning {
-    plot: PlotId,
-    segment: Segment,
-    tests: Result<Vec<TestAt>, Skip>,
-    fit: Result<Fit, Skip>,
-    prior: Option<Prior>,
-    ceiling: Option<f64>,
+/// What agreed plans expected of plots that are loaded, and what came of it; oldest first on each plot.
+async fn came_of(read: &mut Read, plots: &[PlotStanding]) -> Result<Vec<ForecastResult>> {
+    let by_plot: BTreeMap<PlotId, &PlotStanding> = plots.iter().map(|p| (p.plot.id, p)).collect();
+    let ids: Vec<PlotId> = by_plot.keys().copied().collect();
+    let rows = store::forecasts::of_plots(read, &ids).await?;
+    let plans = plans_of(read, &rows).await?;
+    let mut runs: BTreeMap<(PlotId, Analyte), Vec<Segment>> = BTreeMap::new();
+    let answered = |row: ForecastLine| {
+        let plot = by_plot.get(&row.plot)?;
+        let runs = runs.entry((row.plot, row.analyte)).or_insert_with(|| segments_of(plot, row.analyte));
+        result(row, &plot.plot, runs, &plans)
+    };
+    Ok(rows.into_iter().filter_map(answered).collect())
 }
 
-/// The responses of plots to one element; plots whose tests are alike in method, unit and
-/// depth are heard together.
-pub(super) fn responses(
-    plots: &[PlotStanding],
-    books: &BTreeMap<PlotId, Books>,
-    element: Element,
-) -> Vec<PlotResponse> {
-    let nothing = Books::default();
-    let mut alike: Vec<Vec<Learning>> = Vec::new();
-    for plot in plots {
-        let books = books.get(&plot.plot.id).unwrap_or(&nothing);
-        for segment in segments_of(plot, Analyte::Element(element)) {
-            let learning = learn(plot, books, segment, element);
-            let same = |group: &&mut Vec<Learning>| {
-                let first = &group[0].segment;
-                first.method == learning.segment.method
-                    && first.unit == learning.segment.unit
-                    && first.depth == learning.segment.depth
-                    && group.iter().all(|one| one.plot != learning.plot)
-            };
-            match alike.iter_mut().find(same) {
-                Some(group) => group.push(learning),
-                None => alike.push(vec![learning]),
-            }
+/// The same of many plots: only the samplings that a forecast starts from or looks at are read,
+/// and of them only what was forecast.
+async fn came_of_many(
+    read: &mut Read,
+    site: SiteId,
+    plots: &[PlotRow],
+    rows: Vec<ForecastLine>,
+) -> Result<Vec<ForecastResult>> {
+    let plans = plans_of(read, &rows).await?;
+    let errors = errors_of(read, site).await?;
+    let analytes: BTreeSet<Analyte> = rows.iter().map(|row| row.analyte).collect();
+    let mut by_plot: BTreeMap<PlotId, Vec<ForecastLine>> = BTreeMap::new();
+    let since = rows.iter().map(|row| row.from_test_on).min().unwrap_or(Date::MAX);
+    for row in rows {
+        by_plot.entry(row.plot).or_default().push(row);
+    }
+    let foreseen: Vec<&PlotRow> = plots.iter().filter(|plot| by_plot.contains_key(&plot.id)).collect();
+    let mut results = Vec::new();
+    for some in foreseen.chunks(TOGETHER) {
+        let ids: Vec<PlotId> = some.iter().map(|plot| plot.id).collect();
+        let lines = Lines::load(read, &ids).await?;
+        let everyone: Vec<PlotId> = ids.iter().copied().chain(lines.all.values().flatten().copied()).collect();
+        let only = store::sampled::since(read, &everyone, since).await?;
+        let loaded = store::samplings::among(read, &everyone, Some(&only)).await?;
+        for plot in some {
+            let before = lines.all.get(&plot.id).map_or(&[][..], Vec::as_slice);
+            let samplings = of_line(plot.id, before, &loaded);
+            let assumed = samplings.iter().filter(|l| l.row.date_assumed).map(|l| l.row.sampled_on).collect();
+            let runs = runs_of(samplings.iter().flat_map(|one| tests(one, &analytes)), &assumed, &errors);
+            let rows = by_plot.remove(&plot.id).unwrap_or_default();
+            results.extend(rows.into_iter().filter_map(|row| result(row, plot, &runs, &plans)));
         }
     }
-    let mut all = Vec::new();
-    for group in alike {
-        let (prior, unit) = (group[0].prior.clone(), group[0].segment.unit);
-        // The least of the plots' soils bounds them all: they are fitted together.
-        let ceiling = group.iter().filter_map(|one| one.ceiling).min_by(f64::total_cmp);
-        let own = group.iter().map(|one| one.fit.clone()).collect();
-        let settled = response::respond_farm(element, unit, own, prior.as_ref(), ceiling);
-        for (one, response) in group.into_iter().zip(settled) {
-            let held = response.as_ref().map(|r| (r.response, r.sd));
-            let beyond = match (&one.tests, held) {
-                (Ok(tests), Some(held)) => response::beyond(tests, held),
-                _ => None,
-            };
-            all.push(PlotResponse { plot: one.plot, segment: one.segment, tests: one.tests, response, beyond });
-        }
-    }
-    all
+    Ok(results)
 }
 
-/// The layer that a segment was sampled from; one without a depth is taken to be what is worked.
-pub(super) fn sampled_layer(plot: &PlotStanding, segment: &Segment) -> (SoilLayer, Centimetres) {
-    let ground = plot.plot.ground();
-    let depth = segment.depth.map_or(ground.depth, |band| Centimetres(band.bottom.0 - band.top.0));
-    (SoilLayer::Measured { depth, bulk_density: ground.bulk_density().0, stones: ground.stones }, depth)
-}
-
-fn learn(plot: &PlotStanding, books: &Books, segment: Segment, element: Element) -> Learning {
-    let (layer, depth) = sampled_layer(plot, &segment);
-    let prior = response::published_prior(element, &segment.method, segment.unit, depth);
-    let tests = response::tests_at(&segment, books);
-    let fit = tests.clone().and_then(|tests| response::fit(&tests, prior.as_ref()));
-    let ceiling = response::ceiling(segment.unit, &layer, depth);
-    Learning { plot: plot.plot.id, segment, tests, fit, prior, ceiling }
+/// The tests of some analytes on a sampling's sheets.
+fn tests<'a>(loaded: &'a Loaded, wanted: &'a BTreeSet<Analyte>) -> impl Iterator<Item = Test<'a>> {
+    let sampling = &loaded.sampling;
+    sampling.determinations().filter(|(_, cell)| wanted.contains(&cell.analyte)).filter_map(|(report, cell)| {
+        let conversion = Conversion::of(sampling, report, cell)?;
+        Some(Test {
+            analyte: cell.analyte,
+            method: &cell.method,
+            level: conversion.level(cell.printed.value?),
+            qualifier: cell.printed.qualifier,
+            decimals: conversion.decimals,
+            sampled_on: sampling.sampled_on,
+            depth: sampling.depth,
+            lab: &report.lab,
+            cell: cell.key,
+        })
+    })
 }
 
 /// What the next test is reckoned from; `None` where a part of it is not known.

@@ -4,14 +4,19 @@
 use super::{
     Actor, App, Error, Result, Role,
     access::found,
-    drift_review::newest_samplings,
+    columns::newest_samplings,
     guidelines,
-    kept::Answer,
     outlook::{PlotOutlook, look_ahead},
     plots::{PlotRow, SiteRow},
 };
 use crate::{
-    agronomy::{analyte::Analyte, liking::Liking},
+    agronomy::{
+        analyte::Analyte,
+        liking::Liking,
+        method::Method,
+        reading::{Level, Reading},
+        record::DepthBand,
+    },
     ids::{PlanId, SamplingId, SiteId},
     store,
 };
@@ -26,7 +31,8 @@ pub struct SiteGlance {
     pub guideline: String,
     /// In the order of the site's list.
     pub plots: Vec<PlotGlance>,
-    on: Date,
+    /// Plots that are no longer worked.
+    pub retired: Vec<PlotRow>,
 }
 
 /// A plot at a glance.
@@ -48,6 +54,18 @@ pub struct PlotGlance {
     pub awaiting: Vec<(SamplingId, Date)>,
     /// More of something was put on in twelve months than may be.
     pub over_a_cap: bool,
+    /// The readings that its standing goes by and that are plain numbers.
+    pub levels: Vec<PlainLevel>,
+}
+
+/// What one test said, as far as it may be held beside another plot's.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlainLevel {
+    pub analyte: Analyte,
+    pub method: Method,
+    /// In its unit.
+    pub level: Level,
+    pub depth: Option<DepthBand>,
 }
 
 /// The shortage that weighs most.
@@ -83,39 +101,33 @@ impl PlotGlance {
             open_doses: ahead.open_doses.len(),
             open_plans: ahead.open_plans,
             awaiting: ahead.awaiting.iter().filter_map(|id| Some((*id, taken(id)?.row.sampled_on))).collect(),
+            levels: ahead.standing.present.choices.values().filter_map(|choice| plain(&choice.chosen)).collect(),
             over_a_cap: ahead.outlook.caps.iter().any(|line| line.left.0 < 0.0),
             plot: ahead.standing.plot,
         }
     }
 }
 
+fn plain(reading: &Reading) -> Option<PlainLevel> {
+    let Reading { analyte, method, level, depth, .. } = reading;
+    reading.is_exact().then(|| PlainLevel { analyte: *analyte, method: method.clone(), level: *level, depth: *depth })
+}
+
 impl App {
     /// Every plot in use of a site at a glance; the same until something about them changes.
     pub async fn site_glance(&self, actor: &Actor, id: SiteId) -> Result<Arc<SiteGlance>> {
         actor.may(Role::Reader)?;
-        let mut place = self.glances.place(id).await;
-        if let Some(kept) = place.as_mut().filter(|kept| kept.value.on == self.today()) {
-            let mut read = self.store.read().await?;
-            let now = store::history::version(&mut read).await?;
-            if now == kept.version || !store::history::changed_since(&mut read, kept.version, UNRELATED).await? {
-                kept.version = now;
-                return Ok(kept.value.clone());
-            }
-        }
-        let (version, glance) = self.look_around(id).await?;
-        let value = Arc::new(glance);
-        *place = Some(Answer { version, value: value.clone() });
-        Ok(value)
+        self.glances.answer(&self.store, id, self.today(), UNRELATED, self.look_around(id)).await
     }
 
-    async fn look_around(&self, id: SiteId) -> Result<(i64, SiteGlance)> {
+    async fn look_around(&self, id: SiteId) -> Result<SiteGlance> {
         let mut read = self.store.read().await?;
-        let version = store::history::version(&mut read).await?;
         let site = found(store::plots::site(&mut read, id).await?, "site")?;
         let guideline = guidelines::of_site(&mut read, &site).await?;
-        let rows = store::plots::plots(&mut read, id, false).await?;
+        let all = store::plots::plots(&mut read, id, true).await?;
+        let (rows, retired): (Vec<PlotRow>, Vec<PlotRow>) = all.into_iter().partition(|plot| plot.retired_on.is_none());
         drop(read);
-        let newest: Arc<[SamplingId]> = newest_samplings(&self.store, id, &rows).await?.into();
+        let newest: Arc<[SamplingId]> = newest_samplings(&self.store, id, &rows, Date::MAX).await?.into();
         let half = rows.len().div_ceil(2).max(TOGETHER);
         let mut workers = Vec::new();
         for part in rows.chunks(half) {
@@ -138,6 +150,6 @@ impl App {
         for worker in workers {
             plots.extend(worker.await.map_err(|failed| Error::Internal(failed.to_string()))??);
         }
-        Ok((version, SiteGlance { site, guideline: guideline.title.clone(), plots, on: self.today() }))
+        Ok(SiteGlance { site, guideline: guideline.title.clone(), plots, retired })
     }
 }

@@ -1,5 +1,4 @@
-//! What harvests carried away, the ledger of a plot, and how the forecasts of agreed plans
-//! have held.
+//! What harvests carried away, and the ledger of a plot.
 
 use super::{
     Actor, App, Error, Problems, Result, Role,
@@ -17,18 +16,19 @@ use crate::{
         balance::{Books, Input, Ledger, Season},
         crop::Crop,
         element::Element,
+        harvest_check,
         offtake::{self, Figures, Harvest, Offtake},
         quantity::SquareMetres,
     },
     exchange::number::Low,
-    ids::{HarvestId, PlotId, SiteId},
+    ids::{HarvestId, PlotId, SeasonId, SiteId},
     store::{self, Change, Read, Subject, harvests::NewHarvest, plots::PlotRow},
 };
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
-pub use crate::store::harvests::{ForecastRow, HarvestRow};
+pub use crate::store::harvests::HarvestRow;
 
 /// What is typed about a harvest.
 #[derive(Clone, Debug, Default, Serialize, Deserialize)]
@@ -264,6 +264,31 @@ impl App {
         found(store::harvests::find(&mut *self.store.read().await?, id).await?, "harvest")
     }
 
+    /// What may be wrong with the mass of these harvests of one site, as questions; void ones are not
+    /// asked about.
+    pub async fn harvest_questions(&self, actor: &Actor, rows: &[HarvestRow]) -> Result<BTreeMap<HarvestId, String>> {
+        actor.may(Role::Reader)?;
+        let mut read = self.store.read().await?;
+        let mut plots: BTreeMap<PlotId, PlotRow> = BTreeMap::new();
+        let mut rates: BTreeMap<&str, Vec<(HarvestId, f64)>> = BTreeMap::new();
+        let mut asked = BTreeMap::new();
+        for row in rows.iter().filter(|row| row.voided_at.is_none()) {
+            let Some(crop) = row.harvest.crop.as_deref().and_then(Crop::find) else { continue };
+            if !plots.contains_key(&row.plot) {
+                plots.insert(row.plot, found(store::plots::plot(&mut read, row.plot).await?, "plot")?);
+            }
+            if !rates.contains_key(crop.slug) {
+                rates.insert(crop.slug, store::harvests::rates_of_crop(&mut read, row.site, crop.slug).await?);
+            }
+            let (plot, rates) = (&plots[&row.plot], &rates[crop.slug]);
+            let others: Vec<f64> = rates.iter().filter(|(id, _)| *id != row.id).map(|(_, rate)| *rate).collect();
+            let area = SquareMetres(plot.area_m2);
+            let question = harvest_check::question(&crop, row.harvest.mass_kg, area, plot.cover, &others);
+            asked.extend(question.map(|question| (row.id, question)));
+        }
+        Ok(asked)
+    }
+
     /// What was harvested on a plot, newest first; voided entries too where asked.
     pub async fn harvests_of_plot(&self, actor: &Actor, plot: PlotId, voided_too: bool) -> Result<Vec<HarvestRow>> {
         actor.may(Role::Reader)?;
@@ -324,20 +349,6 @@ impl App {
         let ledger = books.ledger();
         Ok(PlotLedger { plot, books, ledger })
     }
-
-    /// The books of every plot of a site in use, for reviews over all of them.
-    pub async fn site_books(&self, actor: &Actor, site: SiteId) -> Result<BTreeMap<PlotId, Books>> {
-        actor.may(Role::Reader)?;
-        let mut read = self.store.read().await?;
-        let plots = store::plots::plots(&mut read, site, false).await?;
-        books(&mut read, &plots, self.today()).await
-    }
-
-    /// What agreed plans expected of the tests of plots, oldest first.
-    pub async fn forecasts(&self, actor: &Actor, plots: &[PlotId]) -> Result<Vec<ForecastRow>> {
-        actor.may(Role::Reader)?;
-        Ok(store::harvests::forecasts_of_plots(&mut *self.store.read().await?, plots).await?)
-    }
 }
 
 /// Says what is wrong with one row of several, by fields of that row.
@@ -395,62 +406,90 @@ fn figures(problems: &mut Problems, form: &HarvestForm) -> Figures {
     }
 }
 
-/// The books of plots of one site: with the share of what happened on the plots that they
-/// were made from, by area as for applications. Seasons count from when a plot began, or its
-/// forerunners did, to when it was given up, and none that is still to come.
+/// What the books of all plots of a site are kept by: its seasons, what grew in them, and its own
+/// removal figures. Loaded once for many plots.
+pub(super) struct Shelf {
+    seasons: Vec<store::plans::SeasonRow>,
+    crops: BTreeMap<(PlotId, SeasonId), Vec<String>>,
+    own: OwnFigures,
+}
+
+impl Shelf {
+    pub async fn load(read: &mut Read, site: SiteId) -> Result<Shelf> {
+        let seasons = store::plans::seasons(read, site).await?;
+        let mut crops: BTreeMap<(PlotId, SeasonId), Vec<String>> = BTreeMap::new();
+        for season in &seasons {
+            for row in store::plans::croppings(read, season.id).await? {
+                crops.entry((row.plot, season.id)).or_default().push(row.crop);
+            }
+        }
+        Ok(Shelf { seasons, crops, own: OwnFigures::load(read, site).await? })
+    }
+
+    /// The books of plots, as far as they tell of the days from `from` to `to`: with the share of
+    /// what happened on the plots that they were made from, by area as for applications. Seasons
+    /// count from when a plot began, or its forerunners did, to when it was given up, and none
+    /// that is still to come.
+    pub async fn books(
+        &self,
+        read: &mut Read,
+        plots: &[PlotRow],
+        (from, to): (Date, Date),
+        today: Date,
+    ) -> Result<BTreeMap<PlotId, Books>> {
+        let ids = lineage::ids(plots);
+        let line = Lineage::load(read, &ids).await?;
+        let everyone = line.everyone();
+        let kinds = store::harvests::kinds_of_applications(read, &everyone, from, to).await?;
+        let harvests = store::harvests::of_plots(read, &everyone).await?;
+        let mut applied = all_applied(read, &ids, from, to).await?;
+        let mut all = BTreeMap::new();
+        for plot in plots {
+            let has_past = line.before(plot.id).next().is_some();
+            let inputs = applied.remove(&plot.id).unwrap_or_default().into_iter().map(|application| {
+                // An amendment is always known; a compost would be the cautious reading.
+                let kind = kinds.get(&application.key).copied().unwrap_or(Kind::Compost);
+                Input { application, kind }
+            });
+            let mut taken: Vec<Harvest> = Vec::new();
+            for (id, share) in line.of(plot.id) {
+                let of_one = harvests.get(&id).into_iter().flatten();
+                let of_one = of_one.filter(|h| from <= h.harvested_on && h.harvested_on <= to).cloned();
+                taken.extend(of_one.map(|h| self.own.for_harvest(Harvest { mass_kg: h.mass_kg * share, ..h })));
+            }
+            taken.sort_by_key(|harvest| (harvest.harvested_on, harvest.key));
+            let existed = |season: &&store::plans::SeasonRow| {
+                season.starts_on <= today
+                    && (has_past || plot.began_on.is_none_or(|began| began <= season.ends_on))
+                    && plot.retired_on.is_none_or(|retired| season.starts_on <= retired)
+            };
+            let grown = |season: &store::plans::SeasonRow| {
+                let who = line.of(plot.id);
+                who.filter_map(|(id, _)| self.crops.get(&(id, season.id))).flatten().cloned().collect()
+            };
+            let seasons = self.seasons.iter().filter(existed).map(|season| Season {
+                name: season.name.clone(),
+                starts_on: season.starts_on,
+                ends_on: season.ends_on,
+                crops: grown(season),
+                running: season.ends_on >= today,
+            });
+            let books = Books {
+                area: SquareMetres(plot.area_m2),
+                inputs: inputs.collect(),
+                harvests: taken,
+                seasons: seasons.collect(),
+            };
+            all.insert(plot.id, books);
+        }
+        Ok(all)
+    }
+}
+
+/// The whole books of plots of one site, up to today.
 pub(super) async fn books(read: &mut Read, plots: &[PlotRow], today: Date) -> Result<BTreeMap<PlotId, Books>> {
-    let Some(site) = plots.first().map(|plot| plot.site) else { return Ok(BTreeMap::new()) };
-    let ids = lineage::ids(plots);
-    let line = Lineage::load(read, &ids).await?;
-    let everyone = line.everyone();
-    let seasons = store::plans::seasons(read, site).await?;
-    let mut crops: BTreeMap<(PlotId, crate::ids::SeasonId), Vec<String>> = BTreeMap::new();
-    for season in &seasons {
-        for row in store::plans::croppings(read, season.id).await? {
-            crops.entry((row.plot, season.id)).or_default().push(row.crop);
-        }
+    match plots.first() {
+        Some(plot) => Shelf::load(read, plot.site).await?.books(read, plots, (Date::MIN, today), today).await,
+        None => Ok(BTreeMap::new()),
     }
-    let kinds = store::harvests::kinds_of_applications(read, &everyone).await?;
-    let harvests = store::harvests::of_plots(read, &everyone).await?;
-    let own = OwnFigures::load(read, site).await?;
-    let mut applied = all_applied(read, &ids, Date::MIN, today).await?;
-    let mut all = BTreeMap::new();
-    for plot in plots {
-        let has_past = line.before(plot.id).next().is_some();
-        let inputs = applied.remove(&plot.id).unwrap_or_default().into_iter().map(|application| {
-            // An amendment is always known; a compost would be the cautious reading.
-            let kind = kinds.get(&application.key).copied().unwrap_or(Kind::Compost);
-            Input { application, kind }
-        });
-        let mut taken: Vec<Harvest> = Vec::new();
-        for (id, share) in line.of(plot.id) {
-            let of_one = harvests.get(&id).into_iter().flatten().cloned();
-            taken.extend(of_one.map(|h| own.for_harvest(Harvest { mass_kg: h.mass_kg * share, ..h })));
-        }
-        taken.sort_by_key(|harvest| (harvest.harvested_on, harvest.key));
-        let existed = |season: &&store::plans::SeasonRow| {
-            season.starts_on <= today
-                && (has_past || plot.began_on.is_none_or(|began| began <= season.ends_on))
-                && plot.retired_on.is_none_or(|retired| season.starts_on <= retired)
-        };
-        let grown = |season: &store::plans::SeasonRow| {
-            let who = line.of(plot.id);
-            who.filter_map(|(id, _)| crops.get(&(id, season.id))).flatten().cloned().collect()
-        };
-        let seasons = seasons.iter().filter(existed).map(|season| Season {
-            name: season.name.clone(),
-            starts_on: season.starts_on,
-            ends_on: season.ends_on,
-            crops: grown(season),
-            running: season.ends_on >= today,
-        });
-        let books = Books {
-            area: SquareMetres(plot.area_m2),
-            inputs: inputs.collect(),
-            harvests: taken,
-            seasons: seasons.collect(),
-        };
-        all.insert(plot.id, books);
-    }
-    Ok(all)
 }

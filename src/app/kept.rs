@@ -1,18 +1,22 @@
 //! Answers that are kept until the record changes. Each key has one answer at most, made by
-//! one person while the others wait; only so many keys are kept. It decides nothing about
-//! what an answer rests on: whoever asks says of which version it is, and whether it still holds.
+//! one person while the others wait; only so many keys are kept. Whoever asks says what kinds
+//! of things an answer does not rest on: a change of anything else makes it old, and so does
+//! another day.
 
+use super::Result;
+use crate::store::{self, Store};
+use jiff::civil::Date;
 use std::sync::{Arc, Mutex, PoisonError};
-use tokio::sync::OwnedMutexGuard;
 
 /// Keys whose answers are kept, at most.
 const KEYS: usize = 4;
 
-/// An answer and the version of the record that it was made from.
+/// An answer, the version of the record that it was made from, and the day.
 #[derive(Debug)]
-pub(super) struct Answer<V> {
-    pub version: i64,
-    pub value: Arc<V>,
+struct Answer<V> {
+    version: i64,
+    on: Date,
+    value: Arc<V>,
 }
 
 type Slot<V> = Arc<tokio::sync::Mutex<Option<Answer<V>>>>;
@@ -30,16 +34,40 @@ impl<K, V> Default for Kept<K, V> {
 }
 
 impl<K: PartialEq, V> Kept<K, V> {
-    /// The place of a key, for oneself alone: to look, and to put a newer answer there.
-    pub async fn place(&self, key: K) -> OwnedMutexGuard<Option<Answer<V>>> {
-        let slot = {
-            let mut slots = self.slots.lock().unwrap_or_else(PoisonError::into_inner);
-            let at = slots.iter().position(|(known, _)| *known == key);
-            let slot = at.map_or_else(|| (key, Slot::default()), |at| slots.remove(at));
-            slots.insert(0, slot);
-            slots.truncate(KEYS);
-            slots[0].1.clone()
-        };
-        slot.lock_owned().await
+    /// The answer that is kept for a key, or what `work` makes of the record as it is.
+    ///
+    /// `unrelated` are the kinds of things ([`store::Subject::key`]) whose changes do not touch it.
+    pub async fn answer(
+        &self,
+        store: &Store,
+        key: K,
+        today: Date,
+        unrelated: &[&str],
+        work: impl Future<Output = Result<V>>,
+    ) -> Result<Arc<V>> {
+        let mut place = self.slot(key).lock_owned().await;
+        // Before the work: what changes from here on makes the answer old, whichever read has seen it.
+        let mut read = store.read().await?;
+        let version = store::history::version(&mut read).await?;
+        if let Some(kept) = place.as_mut().filter(|kept| kept.on == today)
+            && (version == kept.version || !store::history::changed_since(&mut read, kept.version, unrelated).await?)
+        {
+            kept.version = version;
+            return Ok(kept.value.clone());
+        }
+        drop(read);
+        let value = Arc::new(work.await?);
+        *place = Some(Answer { version, on: today, value: value.clone() });
+        Ok(value)
+    }
+
+    /// The place of a key; whoever holds it is alone with it.
+    fn slot(&self, key: K) -> Slot<V> {
+        let mut slots = self.slots.lock().unwrap_or_else(PoisonError::into_inner);
+        let at = slots.iter().position(|(known, _)| *known == key);
+        let slot = at.map_or_else(|| (key, Slot::default()), |at| slots.remove(at));
+        slots.insert(0, slot);
+        slots.truncate(KEYS);
+        slots[0].1.clone()
     }
 }

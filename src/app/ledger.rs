@@ -3,8 +3,8 @@
 
 use super::{
     Actor, App, Result,
-    forecasts::{sampled_layer, segments_of},
     harvests::PlotLedger,
+    responses::{sampled_layer, segments_of},
 };
 use crate::{
     agronomy::{
@@ -49,7 +49,7 @@ impl App {
         let mut said = Vec::new();
         for element in BALANCED {
             for segment in segments_of(&plot, Analyte::Element(*element)) {
-                let (layer, depth) = sampled_layer(&plot, &segment);
+                let (layer, depth) = sampled_layer(&plot.plot, &segment);
                 let found = overdrawn(&segment, &books, &layer, depth, self.today());
                 said.extend(found.iter().map(|one| format!("{} {}", segment.method.label(), one.words())));
             }

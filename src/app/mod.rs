@@ -7,6 +7,7 @@ pub mod amendments;
 pub mod applications;
 pub mod calendar;
 pub mod care;
+mod columns;
 pub mod cores;
 pub mod demo;
 pub mod drift_review;
@@ -21,6 +22,7 @@ pub mod import;
 mod kept;
 pub mod lab_check;
 pub mod ledger;
+mod lessons;
 pub mod lime;
 mod lineage;
 pub mod lists;
@@ -33,8 +35,10 @@ pub mod outlook;
 pub mod own_guidelines;
 pub mod people;
 pub mod plots;
+pub mod register;
 pub mod removals;
 pub mod reports;
+pub mod responses;
 pub mod retests;
 pub mod salts;
 pub mod season_totals;
@@ -67,6 +71,12 @@ pub struct App {
     hashing: Arc<Semaphore>,
     /// Reviews of sites, until the record changes.
     drift_reviews: Arc<kept::Kept<crate::ids::SiteId, drift_review::SiteDrift>>,
+    /// What the plots of sites taught of responses, until the record changes.
+    lessons: Arc<kept::Kept<crate::ids::SiteId, lessons::Lessons>>,
+    /// How the forecasts of sites held, until the record changes.
+    forecast_reviews: Arc<kept::Kept<crate::ids::SiteId, forecasts::ForecastReview>>,
+    /// Seasons of sites on paper, until the record changes.
+    year_summaries: Arc<kept::Kept<YearKey, year_summary::YearSummary<year_summary::PlotBrief>>>,
     /// Season plans being worked out.
     desk: seasons::Desk,
     /// Plots at a glance, by site, until the record changes.
@@ -74,6 +84,9 @@ pub struct App {
     /// What an unknown name's password is checked against, so that both answers take as long.
     nobodys_hash: Arc<str>,
 }
+
+/// A site, and the season asked for.
+type YearKey = (crate::ids::SiteId, Option<crate::ids::SeasonId>);
 
 /// A day as sentences of the history say it: "5 Mar 2026".
 fn day(on: Date) -> impl std::fmt::Display {
@@ -92,6 +105,9 @@ impl App {
             settings: Arc::new(settings.clone()),
             hashing,
             drift_reviews: Arc::default(),
+            lessons: Arc::default(),
+            forecast_reviews: Arc::default(),
+            year_summaries: Arc::default(),
             desk: seasons::Desk::default(),
             glances: Arc::default(),
             nobodys_hash,

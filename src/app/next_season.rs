@@ -4,10 +4,11 @@
 use super::{
     Actor, App, Result, Role,
     access::found,
-    forecasts::{USUAL_SEASONS, responses},
+    forecasts::USUAL_SEASONS,
     lineage,
     outlook::{PlotOutlook, way_of},
     plots::{PlotRow, SiteRow},
+    responses::responses,
     seasons::SeasonRow,
 };
 use crate::{
@@ -183,15 +184,17 @@ impl App {
         let mut read = self.store.read().await?;
         let plot = found(store::plots::plot(&mut read, id).await?, "plot")?;
         let site = found(store::plots::site(&mut read, plot.site).await?, "site")?;
-        let (plots, books) = self.site_with_books(&mut read, site.id).await?;
-        let crops = lineage::crops_on(&mut read, site.id, &[id], today, None).await?.remove(&id).unwrap_or_default();
-        let Some(standing) = plots.iter().find(|one| one.plot.id == id) else {
-            return Ok(PlotYears { site, plot, lines: vec![] });
+        let opened = match plot.retired_on {
+            None => self.with_books(&mut read, site.id, vec![plot.clone()]).await?.pop(),
+            Some(_) => None,
         };
+        let crops = lineage::crops_on(&mut read, site.id, &[id], today, None).await?.remove(&id).unwrap_or_default();
+        drop(read);
+        let Some((standing, books)) = opened else { return Ok(PlotYears { site, plot, lines: vec![] }) };
+        let lessons = self.lessons(site.id).await?;
         let caps = season_caps(&crops, standing.plot.ground().texture);
         let way = way_of(&site);
-        let inputs = books.get(&id).into_iter().flat_map(|books| &books.inputs);
-        let put_on: Vec<Application> = inputs.map(|input| input.application.clone()).collect();
+        let put_on: Vec<Application> = books.inputs.iter().map(|input| input.application.clone()).collect();
         let mut answers: BTreeMap<Element, Vec<_>> = BTreeMap::new();
         let mut lines = Vec::new();
         for nutrient in &standing.present.standing.nutrients {
@@ -203,11 +206,12 @@ impl App {
             if element == Element::N || nutrient.shortage_weight() == 0.0 {
                 continue;
             }
-            let responses = answers.entry(element).or_insert_with(|| responses(&plots, &books, element));
-            let same = responses.iter().rev().find(|one| {
-                one.plot == id && one.segment.method == nutrient.method && one.segment.unit == nutrient.level.unit()
-            });
-            let usual = books.get(&id).and_then(|books| books.usual_offtake(element, USUAL_SEASONS));
+            let responses = answers.entry(element).or_insert_with(|| responses(&standing, &books, element, &lessons));
+            let same = responses
+                .iter()
+                .rev()
+                .find(|one| one.segment.method == nutrient.method && one.segment.unit == nutrient.level.unit());
+            let usual = books.usual_offtake(element, USUAL_SEASONS);
             let missing = aim_level.number() - nutrient.level.number();
             let asked = standing.need(nutrient, &way, &[]).map_or(0.0, |need| need.kg_per_ha.0 / missing);
             let since = need::since(&put_on, standing.present.tested_on().get(&nutrient.analyte).copied(), today);

@@ -357,6 +357,21 @@ impl App {
         found(store::plots::plot(&mut *self.store.read().await?, id).await?, "plot")
     }
 
+    /// A plot, those that it was made from, all the way back, and those that were made of it.
+    pub async fn kin(&self, actor: &Actor, id: PlotId) -> Result<Vec<PlotRow>> {
+        actor.may(Role::Reader)?;
+        let mut read = self.store.read().await?;
+        let lineage = store::plots::lineage(&mut read, id).await?;
+        let mut ids: Vec<PlotId> = lineage.iter().flat_map(|row| [row.parent, row.child]).chain([id]).collect();
+        ids.sort_unstable();
+        ids.dedup();
+        let mut kin = Vec::with_capacity(ids.len());
+        for id in ids {
+            kin.extend(store::plots::plot(&mut read, id).await?);
+        }
+        Ok(kin)
+    }
+
     /// The plots this one came from, to the first, and those that it became.
     pub async fn lineage(&self, actor: &Actor, id: PlotId) -> Result<Vec<LineageRow>> {
         actor.may(Role::Reader)?;

@@ -1,7 +1,12 @@
 //! What one more test of a plot would be worth before feeding it, and what a site says is at
 //! stake. The trade weighs; the costs are the grower's.
 
-use super::{Actor, App, Problems, Result, Role, access::found, standing::PlotStanding};
+use super::{
+    Actor, App, Problems, Result, Role,
+    access::found,
+    glance::{PlainLevel, PlotGlance},
+    standing::PlotStanding,
+};
 use crate::{
     agronomy::{
         analyte::Analyte,
@@ -121,11 +126,13 @@ impl App {
     pub async fn plot_retest(&self, actor: &Actor, id: PlotId) -> Result<PlotRetest> {
         let plot = self.plot(actor, id).await?;
         let (stakes, own_stakes) = self.stakes(actor, plot.site).await?;
-        let site = self.site_standings(actor, plot.site).await?;
         let area = SquareMetres(plot.area_m2);
         let mut nutrients = Vec::new();
-        if let Some(this) = site.plots.iter().find(|one| one.plot.id == id) {
-            let asked = |nutrient| question(this, nutrient, &site.plots, &stakes, area);
+        if plot.retired_on.is_none() {
+            let (_, _, this) = self.plot_standing(actor, id).await?;
+            // The others are heard as the site's page knows them.
+            let all = self.site_glance(actor, plot.site).await?;
+            let asked = |nutrient| question(&this, nutrient, &all.plots, &stakes, area);
             nutrients.extend(this.present.standing.nutrients.iter().filter_map(asked));
         }
         nutrients.sort_by(|a, b| b.retest.value.total_cmp(&a.retest.value));
@@ -140,7 +147,7 @@ impl App {
 fn question(
     plot: &PlotStanding,
     nutrient: &NutrientStanding,
-    all: &[PlotStanding],
+    all: &[PlotGlance],
     stakes: &StakesRow,
     area: SquareMetres,
 ) -> Option<RetestOf> {
@@ -148,12 +155,11 @@ fn question(
     let aim = nutrient.aim_level?.number();
     let analyte = nutrient.analyte;
     analyte.element().filter(|_| judged)?;
-    let chosen = |of: &PlotStanding| of.present.choices.get(&analyte).map(|choice| choice.chosen.clone());
-    let reading = chosen(plot).filter(Reading::is_exact)?;
+    let reading = plot.present.choices.get(&analyte).map(|choice| choice.chosen.clone()).filter(Reading::is_exact)?;
     let found = reading.level.number();
     let scale = Scale::of(analyte);
-    let alike = |other: &Reading| {
-        other.is_exact()
+    let alike = |other: &&PlainLevel| {
+        other.analyte == analyte
             && other.method == reading.method
             && other.level.unit() == reading.level.unit()
             && other.depth == reading.depth
@@ -161,8 +167,7 @@ fn question(
     let others: Vec<f64> = all
         .iter()
         .filter(|other| other.plot.id != plot.plot.id)
-        .filter_map(chosen)
-        .filter(alike)
+        .filter_map(|other| other.levels.iter().find(alike))
         .map(|other| other.level.number())
         .collect();
     // Money on this plot: what is lost on 100 m², by its area.

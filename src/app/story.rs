@@ -61,7 +61,7 @@ impl App {
         let mut read = self.store.read().await?;
         let ground = Lineage::load(&mut read, &[plot.id]).await?.everyone();
         let seasons = store::plans::seasons(&mut read, plot.site).await?;
-        let kinds = store::harvests::kinds_of_applications(&mut read, &ground).await?;
+        let kinds = store::harvests::kinds_of_applications(&mut read, &ground, Date::MIN, Date::MAX).await?;
         let reports = |loaded: &Loaded| -> Vec<ReportId> {
             loaded.sampling.reports.iter().map(|report| ReportId(report.key)).collect()
         };

@@ -8,6 +8,7 @@ use crate::{
         drift::{self, Break, Segment, Verdict},
         guideline::Guideline,
         method::Method,
+        plausibility::{OverYears, over_years},
         record::Application,
         survey::Basis,
         working::Working,
@@ -36,6 +37,8 @@ pub struct PlotTrend {
     pub judged: Option<(Method, &'static str)>,
     /// The change a year, down to the printed cells; `None` where no slope can be had.
     pub slope: Option<Working>,
+    /// What the sheets of its tests ask about its values, oldest first.
+    pub questions: Vec<OverYears>,
 }
 
 /// The tests by one method, in one unit.
@@ -86,7 +89,8 @@ impl App {
         let mut put_on = self.put_on(actor, id).await?;
         let carries = |a: &Application| analyte.element().is_some_and(|e| a.content.get(&e).is_some_and(|f| *f > 0.0));
         put_on.retain(carries);
-        Ok(PlotTrend { site, guideline, standing, analyte, methods, put_on, breaks, verdict, judged, slope })
+        let questions = over_years(&standing.survey, analyte);
+        Ok(PlotTrend { site, guideline, standing, analyte, methods, put_on, breaks, verdict, judged, slope, questions })
     }
 }
 

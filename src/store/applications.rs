@@ -193,6 +193,36 @@ pub async fn by_year_of(db: &mut SqliteConnection, wanted: &[(PlotId, Element)],
     .await?)
 }
 
+/// What went on a plot in a year that is no one element: what raises pH, and what is bulky.
+#[derive(Clone, Copy, Debug)]
+pub struct YearBulk {
+    pub plot: PlotId,
+    pub year: i64,
+    /// Neutralising value as pure calcium carbonate, g; below 0 for what makes sour.
+    pub lime_g: f64,
+    /// Compost and manure, g.
+    pub organic_g: f64,
+}
+
+/// Lime, compost and manure that went on each plot, year by year, up to a day; void entries left out.
+pub async fn bulk_by_year(db: &mut SqliteConnection, plots: &[PlotId], to: Date) -> Result<Vec<YearBulk>> {
+    let (wanted, to) = (id_list(plots.iter().map(|id| id.0)), Day(to));
+    Ok(sqlx::query_as!(
+        YearBulk,
+        r#"select a.plot as "plot!: PlotId", cast(substr(a.applied_on, 1, 4) as integer) as "year!: i64",
+                  sum(a.mass_g * coalesce(n.neutralising_value, 0.0) / 100.0) as "lime_g!: f64",
+                  sum(iif(m.kind in ('compost', 'manure'), a.mass_g, 0.0)) as "organic_g!: f64"
+           from applications a join analyses n on n.id = a.analysis join amendments m on m.id = a.amendment
+           where a.plot in (select value from json_each(?1)) and a.voided_at is null and a.applied_on <= ?2
+             and (n.neutralising_value <> 0 or m.kind in ('compost', 'manure'))
+           group by 1, 2"#,
+        wanted,
+        to
+    )
+    .fetch_all(db)
+    .await?)
+}
+
 /// The applications of several plots as the trade reads them, oldest first, void ones left
 /// out: two statements however many plots there are.
 pub async fn of_plots(

@@ -1,4 +1,4 @@
-//! What harvests carried away, and what plans expected of the next test.
+//! What harvests carried away.
 
 use super::{
     Day, Result, Time, Write, one_row,
@@ -8,14 +8,9 @@ use super::{
 use crate::{
     agronomy::{
         amendment::Kind,
-        analyte::Analyte,
-        forecast::Forecast,
-        method::Method,
         offtake::{Figures, Harvest},
-        quantity::Centimetres,
-        record::DepthBand,
     },
-    ids::{HarvestId, PlanId, PlotId, SeasonId, SiteId},
+    ids::{HarvestId, PlotId, SeasonId, SiteId},
 };
 use jiff::{Timestamp, civil::Date};
 use sqlx::SqliteConnection;
@@ -190,14 +185,21 @@ pub async fn of_plots(db: &mut SqliteConnection, plots: &[PlotId]) -> Result<BTr
     Ok(by_plot)
 }
 
-/// What sort of material each application put on, by its number.
-pub async fn kinds_of_applications(db: &mut SqliteConnection, plots: &[PlotId]) -> Result<BTreeMap<i64, Kind>> {
-    let wanted = id_list(plots.iter().map(|id| id.0));
+/// What sort of material each application between two days put on, both counted, by its number.
+pub async fn kinds_of_applications(
+    db: &mut SqliteConnection,
+    plots: &[PlotId],
+    from: Date,
+    to: Date,
+) -> Result<BTreeMap<i64, Kind>> {
+    let (wanted, from, to) = (id_list(plots.iter().map(|id| id.0)), Day(from), Day(to));
     let rows = sqlx::query!(
         r#"select a.id as "id!: i64", m.kind as "kind: Text<Kind>"
            from applications a join amendments m on m.id = a.amendment
-           where a.plot in (select value from json_each(?)) and a.voided_at is null"#,
-        wanted
+           where a.plot in (select value from json_each(?)) and a.voided_at is null and a.applied_on between ? and ?"#,
+        wanted,
+        from,
+        to
     )
     .fetch_all(db)
     .await?;
@@ -217,84 +219,16 @@ pub async fn season_of(db: &mut SqliteConnection, site: SiteId, on: Date) -> Res
     .await?)
 }
 
-/// What a plan expected of the next test of a plot.
-#[derive(Clone, Debug)]
-pub struct ForecastRow {
-    pub plan: PlanId,
-    pub plot: PlotId,
-    pub analyte: Analyte,
-    pub method: Method,
-    /// Unit of the levels.
-    pub unit: String,
-    pub depth: Option<DepthBand>,
-    /// Day of the test that it starts from.
-    pub from_test_on: Date,
-    pub made_on: Date,
-    pub forecast: Forecast,
-}
-
-/// Writes down what an agreed plan expects. Final.
-pub async fn insert_forecast(write: &mut Write, row: &ForecastRow) -> Result<()> {
-    let (analyte, method) = (row.analyte.to_string(), row.method.slug());
-    let (top, bottom) = (row.depth.map(|d| d.top.0), row.depth.map(|d| d.bottom.0));
-    let (from, made, working) = (Day(row.from_test_on), Day(row.made_on), json(&row.forecast.working));
-    sqlx::query!(
-        "insert into plan_forecasts (plan, plot, analyte, method, unit, depth_top_cm, depth_bottom_cm, from_test_on,
-                                     expected, low, high, made_on, working)
-         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        row.plan,
-        row.plot,
-        analyte,
-        method,
-        row.unit,
-        top,
-        bottom,
-        from,
-        row.forecast.expected,
-        row.forecast.low,
-        row.forecast.high,
-        made,
-        working
-    )
-    .execute(&mut **write)
-    .await?;
-    Ok(())
-}
-
-/// What plans expected of the tests of several plots, oldest first: of each plan, while it
-/// is agreed, what was written down when it was agreed last.
-pub async fn forecasts_of_plots(db: &mut SqliteConnection, plots: &[PlotId]) -> Result<Vec<ForecastRow>> {
-    let wanted = id_list(plots.iter().map(|id| id.0));
+/// Harvests of a crop on a site, kg fresh to the square metre of their plot; void ones left out.
+pub async fn rates_of_crop(db: &mut SqliteConnection, site: SiteId, crop: &str) -> Result<Vec<(HarvestId, f64)>> {
     let rows = sqlx::query!(
-        r#"select f.plan as "plan!: PlanId", f.plot as "plot!: PlotId", f.analyte as "analyte!: Text<Analyte>",
-                  f.method as "method!: Text<Method>", f.unit as "unit!", f.depth_top_cm, f.depth_bottom_cm,
-                  f.from_test_on as "from_test_on!: Day", f.expected as "expected!", f.low as "low!", f.high as "high!",
-                  f.made_on as "made_on!: Day", f.working as "working!"
-           from plan_forecasts f join plans p on p.id = f.plan
-           where f.plot in (select value from json_each(?)) and p.state <> 'draft'
-             and f.id = (select max(g.id) from plan_forecasts g
-                         where g.plan = f.plan and g.plot = f.plot and g.analyte = f.analyte and g.method = f.method
-                           and g.unit = f.unit)
-           order by f.plot, f.made_on, f.plan, f.analyte, f.method"#,
-        wanted
+        r#"select h.id as "id!: HarvestId", h.fresh_mass_kg / p.area_m2 as "rate!: f64"
+           from harvests h join plots p on p.id = h.plot
+           where h.site = ? and h.crop = ? and h.voided_at is null"#,
+        site,
+        crop
     )
     .fetch_all(db)
     .await?;
-    rows.into_iter()
-        .map(|row| {
-            let depth = row.depth_top_cm.zip(row.depth_bottom_cm);
-            let working = from_json("the working of a forecast", &row.working)?;
-            Ok(ForecastRow {
-                plan: row.plan,
-                plot: row.plot,
-                analyte: row.analyte.0,
-                method: row.method.0,
-                unit: row.unit,
-                depth: depth.map(|(top, bottom)| DepthBand { top: Centimetres(top), bottom: Centimetres(bottom) }),
-                from_test_on: row.from_test_on.0,
-                made_on: row.made_on.0,
-                forecast: Forecast { expected: row.expected, low: row.low, high: row.high, working },
-            })
-        })
-        .collect()
+    Ok(rows.into_iter().map(|row| (row.id, row.rate)).collect())
 }

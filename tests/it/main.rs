@@ -44,6 +44,8 @@ mod recipes;
 mod reference;
 mod refusals;
 mod rothamsted;
+#[path = "../shared/rothamsted.rs"]
+mod rothamsted_set;
 mod serve;
 mod shed;
 mod sheet_numbers;
@@ -56,3 +58,4 @@ mod story_pages;
 mod tidy;
 mod year_pages;
 mod years;
+mod years_shown;

@@ -201,7 +201,8 @@ async fn the_sites_sheet_is_complete_and_a_dose_names_its_needs() {
     let site = app.sites(&ines).await.unwrap()[0].id;
     let (mut planned, mut seen) = (0, 0);
     for season in app.seasons(&ines, site).await.unwrap() {
-        let Some(year) = app.site_year(&ines, site, Some(season.id)).await.unwrap().year else { continue };
+        let summary = app.site_year(&ines, site, Some(season.id)).await.unwrap();
+        let Some(year) = &summary.year else { continue };
         let mut found = BTreeSet::new();
         for one in &year.plots {
             assert!(one.plot.began_on.is_none_or(|began| began <= season.ends_on));

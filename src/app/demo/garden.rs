@@ -261,6 +261,7 @@ pub(super) fn beds() -> Vec<Bed> {
             let length = if dice.unit() < 0.25 { length - f64::from(dice.whole(1, 4)) } else { length };
             let mut soil = Soil::new(block.levels, block.ph, block.organic_matter, &mut dice);
             (soil.carbonate, soil.conductivity) = (block.carbonate, block.conductivity * dice.about(0.1));
+            soil.sandy = matches!(block.texture, Texture::SandyLoam | Texture::LoamySand);
             beds.push(Bed { code, block: at, place, area_m2: (width * length * 10.0).round() / 10.0, soil });
         }
     }

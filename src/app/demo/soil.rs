@@ -18,6 +18,8 @@ pub(super) struct Soil {
     pub carbonate: f64,
     /// Conductivity of a 1:2 extract, dS/m.
     pub conductivity: f64,
+    /// Sand, which rain washes cations out of; loam and clay hold them.
+    pub sandy: bool,
     /// Where sulfate and borate settle back to.
     rest: BTreeMap<Element, f64>,
 }
@@ -31,7 +33,7 @@ impl Soil {
         let levels: BTreeMap<_, _> = levels.iter().map(|(e, level)| (*e, level * dice.about(0.16))).collect();
         let ph = ph + 0.12 * dice.normal();
         let organic_matter = organic_matter * dice.about(0.12);
-        Soil { rest: levels.clone(), levels, ph, organic_matter, carbonate: 0.0, conductivity: 0.0 }
+        Soil { rest: levels.clone(), levels, ph, organic_matter, carbonate: 0.0, conductivity: 0.0, sandy: false }
     }
 
     /// A season passes: `added` and `taken` in kg/ha; lime as t/ha of pure carbonate.
@@ -55,10 +57,10 @@ impl Soil {
                 Element::Na => 0.50,
                 _ => 0.0,
             };
-            let washed_out = match (element, roofed) {
-                (Element::S | Element::B, false) => 0.45,
-                (Element::S | Element::B, true) => 0.15,
-                (Element::K | Element::Mg | Element::Na, false) => 0.05,
+            let washed_out = match element {
+                Element::S | Element::B if roofed => 0.15,
+                Element::S | Element::B => 0.45,
+                Element::K | Element::Mg | Element::Na if self.sandy && !roofed => 0.05,
                 _ => 0.01,
             };
             let rest = self.rest.get(element).copied().unwrap_or(0.0);

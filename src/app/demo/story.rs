@@ -432,7 +432,7 @@ fn gifts(year: i16, n: usize, bed: &Bed, crops: &[Crop], next: &[Crop]) -> Vec<G
             if n % 2 == 0 {
                 give(spring, "green_compost", 2200.0, "raked in");
             } else if hungry {
-                give(later, "feather_meal", 70.0, "raked in");
+                give(later, "pelleted_poultry", 60.0, "raked in");
             }
             if n == 5 {
                 give(date(year, 11, 9), "ground_limestone", 250.0, "raked in");

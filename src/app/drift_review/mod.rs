@@ -9,8 +9,8 @@ pub use pick::{Order, Wanted};
 use super::{
     Actor, App, Error, Result, Role,
     access::found,
+    columns::{Lines, Sorted},
     guidelines,
-    kept::Answer,
     lineage::{self, Lineage},
     plots::{PlotRow, SiteRow},
     test_errors::errors_of,
@@ -22,15 +22,15 @@ use crate::{
         drift::PlotDrift,
         element::Element,
     },
-    ids::{PlotId, SamplingId, SiteId},
-    store::{self, Store},
+    ids::{PlotId, SiteId},
+    store,
 };
 use jiff::civil::Date;
 use std::{
     collections::{BTreeMap, BTreeSet},
     sync::Arc,
 };
-use work::{Lines, Sorted, Work, goes_by_capacity, needed_analytes};
+use work::{Work, goes_by_capacity, needed_analytes};
 
 /// The drift of every plot in use of a site.
 #[derive(Debug)]
@@ -47,50 +47,28 @@ pub struct SiteDrift {
     pub crops: BTreeMap<PlotId, Vec<Crop>>,
     /// The site weighs its tests by errors of its own.
     pub own_errors: bool,
-    on: Date,
 }
 
 /// Rows up to which what was put on is read pair by pair of plot and element.
 const PAIRS_AT_ONCE: usize = 400;
 
+/// What was done underneath, kg/ha by plot, analyte and year.
+pub type PutOnByYear = BTreeMap<(PlotId, Analyte), BTreeMap<i16, f64>>;
+
 /// What of this kind changes touches no review: the tests, the ground, the aims stay.
 const UNRELATED: &[&str] = &["person", "attachment", "amendment", "plan", "application", "harvest", "note"];
-
-/// The samplings that the present of these plots rests on.
-pub(super) async fn newest_samplings(store: &Store, site: SiteId, plots: &[PlotRow]) -> Result<Vec<SamplingId>> {
-    let every: Vec<Analyte> = Analyte::all().collect();
-    let columns = store.columns(site, &every).await?;
-    let mut read = store.read().await?;
-    let lines = Lines::load(&mut read, &lineage::ids(plots)).await?;
-    Ok(Sorted::of(&columns).newest(&columns, plots, &lines))
-}
 
 impl App {
     /// The drift review of a site; the same one until something that it rests on changes.
     pub async fn drift_review(&self, actor: &Actor, id: SiteId) -> Result<Arc<SiteDrift>> {
         actor.may(Role::Reader)?;
-        let mut place = self.drift_reviews.place(id).await;
-        if let Some(kept) = place.as_mut().filter(|kept| kept.value.on == self.today()) {
-            let mut read = self.store.read().await?;
-            let now = store::history::version(&mut read).await?;
-            if now == kept.version || !store::history::changed_since(&mut read, kept.version, UNRELATED).await? {
-                kept.version = now;
-                return Ok(kept.value.clone());
-            }
-        }
-        let (version, review) = self.work_out_review(id).await?;
-        let value = Arc::new(review);
-        *place = Some(Answer { version, value: value.clone() });
-        Ok(value)
+        self.drift_reviews.answer(&self.store, id, self.today(), UNRELATED, self.work_out_review(id)).await
     }
 
-    /// What went on the plots of these rows of each row's element, kg/ha by year; of the plots
-    /// that they were made from, their share.
-    pub async fn put_on_by_year(
-        &self,
-        actor: &Actor,
-        rows: &[(&PlotRow, &PlotDrift)],
-    ) -> Result<BTreeMap<(PlotId, Element), BTreeMap<i16, f64>>> {
+    /// What was done underneath these rows, kg/ha by year: of each element what went on; of pH the
+    /// lime, as pure calcium carbonate; of organic matter the compost and manure. Of the plots that
+    /// they were made from, their share.
+    pub async fn put_on_by_year(&self, actor: &Actor, rows: &[(&PlotRow, &PlotDrift)]) -> Result<PutOnByYear> {
         actor.may(Role::Reader)?;
         let mut plots: Vec<&PlotRow> = rows.iter().map(|(plot, _)| *plot).collect();
         plots.sort_by_key(|plot| plot.id);
@@ -109,26 +87,37 @@ impl App {
             let pairs: Vec<_> = pairs.into_iter().collect();
             store::applications::by_year_of(&mut read, &pairs, self.today()).await?
         };
-        let mut sums: BTreeMap<PlotId, Vec<(Element, i16, f64)>> = BTreeMap::new();
+        let bulky: BTreeSet<PlotId> = rows
+            .iter()
+            .filter(|(_, row)| matches!(row.analyte, Analyte::Ph | Analyte::OrganicMatter))
+            .flat_map(|(plot, _)| lineage.of(plot.id).map(|(id, _)| id))
+            .collect();
+        let bulky: Vec<PlotId> = bulky.into_iter().collect();
+        let mut sums: BTreeMap<PlotId, Vec<(Analyte, i16, f64)>> = BTreeMap::new();
         for sum in found {
-            sums.entry(sum.plot).or_default().push((sum.element, sum.year as i16, sum.mass_g));
+            sums.entry(sum.plot).or_default().push((Analyte::Element(sum.element), sum.year as i16, sum.mass_g));
         }
-        let mut put_on: BTreeMap<(PlotId, Element), BTreeMap<i16, f64>> = BTreeMap::new();
+        for sum in store::applications::bulk_by_year(&mut read, &bulky, self.today()).await? {
+            for (analyte, mass_g) in [(Analyte::Ph, sum.lime_g), (Analyte::OrganicMatter, sum.organic_g)] {
+                if mass_g != 0.0 {
+                    sums.entry(sum.plot).or_default().push((analyte, sum.year as i16, mass_g));
+                }
+            }
+        }
+        let mut put_on = PutOnByYear::new();
         for plot in plots {
             for (id, share) in lineage.of(plot.id) {
-                for (element, year, mass_g) in sums.get(&id).into_iter().flatten() {
+                for (analyte, year, mass_g) in sums.get(&id).into_iter().flatten() {
                     let kg_per_ha = mass_g * share / plot.area_m2 * 10.0;
-                    *put_on.entry((plot.id, *element)).or_default().entry(*year).or_default() += kg_per_ha;
+                    *put_on.entry((plot.id, *analyte)).or_default().entry(*year).or_default() += kg_per_ha;
                 }
             }
         }
         Ok(put_on)
     }
 
-    async fn work_out_review(&self, id: SiteId) -> Result<(i64, SiteDrift)> {
+    async fn work_out_review(&self, id: SiteId) -> Result<SiteDrift> {
         let mut read = self.store.read().await?;
-        // Before all else: what changes from here on makes the answer old, whichever read has seen it.
-        let version = store::history::version(&mut read).await?;
         let site = found(store::plots::site(&mut read, id).await?, "site")?;
         let guideline = guidelines::of_site(&mut read, &site).await?;
         let columns = self.store.columns(id, &needed_analytes(&guideline)).await?;
@@ -141,7 +130,7 @@ impl App {
         let crops = lineage::crops_on(&mut read, id, &ids, self.today(), None).await?;
         let lines = Lines::load(&mut read, &ids).await?;
         let sorted = Sorted::of(&columns);
-        let newest = sorted.newest(&columns, &plots, &lines);
+        let newest = sorted.newest(&columns, &plots, &lines, Date::MAX);
         let everyone: Vec<PlotId> = ids.iter().copied().chain(lines.all.values().flatten().copied()).collect();
         let loaded = store::samplings::among(&mut read, &everyone, Some(&newest)).await?;
         let overrules = store::samplings::overrules(&mut read, &newest).await?;
@@ -158,6 +147,6 @@ impl App {
         .map_err(|failed| Error::Internal(failed.to_string()))?;
         let years = || rows.iter().flat_map(|(_, row)| row.years.iter().map(|year| year.year));
         let span = (years().min().unwrap_or_default(), years().max().unwrap_or_default());
-        Ok((version, SiteDrift { site, guideline: title, plots, rows, span, crops, own_errors, on: self.today() }))
+        Ok(SiteDrift { site, guideline: title, plots, rows, span, crops, own_errors })
     }
 }

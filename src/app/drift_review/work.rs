@@ -8,21 +8,19 @@ use crate::{
         drift::{self, ErrorSettings, PlotDrift, REVIEWED, Segment, Test},
         guideline::{Guideline, LandUse, Rule},
         method::Method,
-        reading::{Conversion, Reading},
-        record::{CellKey, DepthBand, Report, Sampling},
+        reading::Reading,
         survey::{Basis, Survey},
         working::{Figure, Origin, Working},
     },
-    app::{Result, plots::PlotRow, standing::of_line},
+    app::{
+        columns::{Lines, Sorted},
+        plots::PlotRow,
+        standing::of_line,
+    },
     ids::{PlotId, SamplingId},
-    store::{self, Db, columns::Columns, samplings::Loaded},
+    store::{columns::Columns, samplings::Loaded},
 };
-use jiff::civil::Date;
-use std::{
-    borrow::Cow,
-    collections::{BTreeMap, BTreeSet},
-    thread,
-};
+use std::{borrow::Cow, collections::BTreeMap, thread};
 
 /// What decides about lime and salts, besides what is reviewed.
 const SIGNS: [Analyte; 2] = [Analyte::Carbonate, Analyte::Conductivity];
@@ -41,138 +39,6 @@ pub(super) fn needed_analytes(guideline: &Guideline) -> Vec<Analyte> {
 /// Whether any of its rules goes by shares of the exchange capacity.
 pub(super) fn goes_by_capacity(guideline: &Guideline) -> bool {
     guideline.criteria.iter().any(|criterion| matches!(criterion.rule, Rule::Saturation(_)))
-}
-
-/// The plots that plots were made from.
-pub(super) struct Lines {
-    pub all: BTreeMap<PlotId, Vec<PlotId>>,
-    pub one_soil: BTreeMap<PlotId, Vec<PlotId>>,
-}
-
-impl Lines {
-    pub async fn load(db: &mut Db, plots: &[PlotId]) -> Result<Lines> {
-        Ok(Lines {
-            all: store::plots::forerunners(db, plots).await?,
-            one_soil: store::plots::forerunners_of_one_soil(db, plots).await?,
-        })
-    }
-}
-
-/// The columns put in order: cells by sampling, samplings by plot.
-pub(super) struct Sorted {
-    /// Cells by sampling: those of sampling s are at `starts[s]..starts[s + 1]`.
-    cells: Vec<u32>,
-    starts: Vec<u32>,
-    of_plot: BTreeMap<PlotId, Vec<u32>>,
-    /// Depths that samples came from, and which one each sampling has.
-    depths: Vec<Option<DepthBand>>,
-    depth_of: Vec<u32>,
-    /// By kind and depth; `None` where such a cell cannot be read.
-    conversions: Vec<Vec<Option<Conversion>>>,
-}
-
-impl Sorted {
-    pub fn of(columns: &Columns) -> Sorted {
-        let mut starts = vec![0_u32; columns.samplings.len() + 1];
-        for cell in &columns.cells {
-            starts[cell.sampling as usize + 1] += 1;
-        }
-        for at in 1..starts.len() {
-            starts[at] += starts[at - 1];
-        }
-        let mut next = starts.clone();
-        let mut cells = vec![0_u32; columns.cells.len()];
-        for (index, cell) in columns.cells.iter().enumerate() {
-            let place = &mut next[cell.sampling as usize];
-            cells[*place as usize] = index as u32;
-            *place += 1;
-        }
-        let mut of_plot: BTreeMap<PlotId, Vec<u32>> = BTreeMap::new();
-        for (sampling, plot) in &columns.taken_from {
-            of_plot.entry(*plot).or_default().push(*sampling);
-        }
-        let mut depths: Vec<Option<DepthBand>> = Vec::new();
-        let depth_of = columns.samplings.iter().map(|sampling| {
-            let at = depths.iter().position(|depth| *depth == sampling.depth).unwrap_or_else(|| {
-                depths.push(sampling.depth);
-                depths.len() - 1
-            });
-            at as u32
-        });
-        let depth_of = depth_of.collect();
-        let report = Report { key: 0, lab: String::new(), determinations: vec![] };
-        let sampling = |depth: Option<DepthBand>| Sampling {
-            key: 0,
-            sampled_on: Date::MIN,
-            date_assumed: false,
-            depth,
-            cores: None,
-            fizz: None,
-            reports: vec![],
-        };
-        let conversions = columns
-            .kinds
-            .iter()
-            .map(|kind| depths.iter().map(|depth| Conversion::of(&sampling(*depth), &report, kind)).collect())
-            .collect();
-        Sorted { cells, starts, of_plot, depths, depth_of, conversions }
-    }
-
-    /// The cells of a sampling.
-    fn cells(&self, sampling: u32) -> &[u32] {
-        &self.cells[self.starts[sampling as usize] as usize..self.starts[sampling as usize + 1] as usize]
-    }
-
-    /// The samplings of a plot and of plots before it, oldest first, each once.
-    fn samplings(&self, columns: &Columns, plot: PlotId, before: &[PlotId]) -> Vec<u32> {
-        let mut all: Vec<u32> =
-            before.iter().chain([&plot]).filter_map(|id| self.of_plot.get(id)).flatten().copied().collect();
-        all.sort_by_key(|&at| (columns.samplings[at as usize].sampled_on, columns.samplings[at as usize].id));
-        all.dedup();
-        all
-    }
-
-    /// The samplings that the present of these plots rests on: of each analyte the newest day that
-    /// can be read, the newest acid test, the newest of all, and those that no result has come for.
-    /// Where a plot was merged of soils tested apart, those soils' own newest too.
-    pub fn newest(&self, columns: &Columns, plots: &[PlotRow], lines: &Lines) -> Vec<SamplingId> {
-        let mut newest: BTreeSet<SamplingId> = BTreeSet::new();
-        for plot in plots {
-            let mut lines_of_plot = vec![lines.one_soil.get(&plot.id)];
-            if lines.all.get(&plot.id).map(Vec::len) != lines.one_soil.get(&plot.id).map(Vec::len) {
-                lines_of_plot.push(lines.all.get(&plot.id));
-            }
-            for before in lines_of_plot {
-                let before = before.map_or(&[][..], Vec::as_slice);
-                let mut answered: Vec<(Analyte, Date)> = Vec::new();
-                let mut fizz = false;
-                for (back, &sampling) in self.samplings(columns, plot.id, before).iter().rev().enumerate() {
-                    let row = &columns.samplings[sampling as usize];
-                    let depth = self.depth_of[sampling as usize] as usize;
-                    let mut wanted = back == 0 || (row.fizz && !fizz) || self.cells(sampling).is_empty();
-                    fizz |= row.fizz;
-                    for &cell in self.cells(sampling) {
-                        let kind = columns.cells[cell as usize].kind as usize;
-                        if self.conversions[kind][depth].is_none() {
-                            continue;
-                        }
-                        let analyte = columns.kinds[kind].analyte;
-                        match answered.iter().find(|(known, _)| *known == analyte) {
-                            Some((_, on)) => wanted |= *on == row.sampled_on,
-                            None => {
-                                answered.push((analyte, row.sampled_on));
-                                wanted = true;
-                            }
-                        }
-                    }
-                    if wanted {
-                        newest.insert(row.id);
-                    }
-                }
-            }
-        }
-        newest.into_iter().collect()
-    }
 }
 
 /// All that a review is worked out from.
@@ -219,34 +85,7 @@ impl Work {
     fn of_plot(&self, at: usize, plot: &PlotRow, aims: &mut BTreeMap<AimKey, Option<f64>>) -> Vec<(usize, PlotDrift)> {
         let columns = &self.columns;
         let before = self.lines.all.get(&plot.id).map_or(&[][..], Vec::as_slice);
-        let samplings = self.sorted.samplings(columns, plot.id, before);
-        let mut tests: Vec<Test<'_>> = Vec::new();
-        let mut assumed = BTreeSet::new();
-        for sampling in samplings {
-            let row = &columns.samplings[sampling as usize];
-            let depth = self.sorted.depth_of[sampling as usize] as usize;
-            if row.date_assumed {
-                assumed.insert(row.sampled_on);
-            }
-            for &cell in self.sorted.cells(sampling) {
-                let column = &columns.cells[cell as usize];
-                let kind = &columns.kinds[column.kind as usize];
-                let Some(conversion) = &self.sorted.conversions[column.kind as usize][depth] else { continue };
-                if REVIEWED.contains(&kind.analyte) {
-                    tests.push(Test {
-                        analyte: kind.analyte,
-                        method: &kind.method,
-                        level: conversion.level(column.value),
-                        qualifier: kind.printed.qualifier,
-                        decimals: conversion.decimals,
-                        sampled_on: row.sampled_on,
-                        depth: self.sorted.depths[depth],
-                        lab: &columns.labs[column.lab as usize],
-                        cell: CellKey(i64::from(cell)),
-                    });
-                }
-            }
-        }
+        let (tests, assumed) = self.sorted.tests(columns, plot.id, before, |analyte| REVIEWED.contains(&analyte));
         if tests.is_empty() {
             return vec![];
         }

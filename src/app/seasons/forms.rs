@@ -100,6 +100,8 @@ pub struct PlanOptions {
     pub spread_on: Option<Date>,
     /// So many hundredths of all needs may be left short, to bring less of what is not needed.
     pub accept_short_percent: Option<f64>,
+    /// Shortages become kilograms by what tests here answered, where they carry it; else by mass.
+    pub by_response: bool,
     /// How long to search, seconds; `None` is [`SOLVE_SECONDS`], or [`SOLVE_SECONDS_MANY`] where plots are many.
     pub search_seconds: Option<u16>,
 }
@@ -137,6 +139,9 @@ impl PlanOptions {
     }
 }
 
+/// Key of reckoning by what tests here answered.
+pub const BY_RESPONSE: &str = "response";
+
 /// A plan's choices, as typed.
 #[derive(Clone, Debug, Default, Serialize, Deserialize)]
 #[serde(default)]
@@ -171,6 +176,8 @@ pub struct PlanForm {
     pub wants: Vec<WantLine>,
     /// Hundredths of all needs; empty is none.
     pub accept_short_percent: String,
+    /// How shortages become kilograms: [`BY_RESPONSE`], else by the mass of the soil.
+    pub reckoned: String,
     /// Seconds; empty is the usual.
     pub search_seconds: String,
     /// Of the plan that was read, when one is changed.
@@ -203,6 +210,7 @@ impl PlanForm {
             recipes: if options.recipes { "yes".into() } else { String::new() },
             wants: options.wants.iter().map(WantLine::of).collect(),
             accept_short_percent: plain(options.accept_short_percent),
+            reckoned: if options.by_response { BY_RESPONSE.into() } else { String::new() },
             search_seconds: options.search_seconds.map(|n| n.to_string()).unwrap_or_default(),
             revision: 0,
         }
@@ -229,6 +237,7 @@ impl PlanForm {
             sold: Sold::read(&self.sold).unwrap_or_default(),
             list: Some(self.list.trim().to_owned()).filter(|list| !list.is_empty()),
             recipes: self.recipes == "yes",
+            by_response: self.reckoned == BY_RESPONSE,
             accept_short_percent: problems
                 .optional_number("accept_short_percent", &self.accept_short_percent, &ACCEPT)
                 .filter(|percent| *percent > 0.0),

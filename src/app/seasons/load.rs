@@ -12,6 +12,7 @@ use crate::{
         caution::Caution,
         crop::Crop,
         element::Element,
+        learned_need::Answers,
         need::Need,
         pass::pass_of,
         plan::{self, Key},
@@ -75,6 +76,8 @@ pub struct LoadedPlan {
     /// Products by name that lime must be kept apart from, and limes.
     sides: BTreeMap<String, Side>,
     pub doses: Vec<DoseRow>,
+    /// What tests answered, where the plan's needs are reckoned by it; `None` once they are written down.
+    answers: Option<BTreeMap<Key, Answers>>,
     /// The needs written down with an agreed plan; `None` for a draft, whose needs are today's.
     pub settled: Option<BTreeMap<Key, Vec<Need>>>,
     /// Today for a draft, else the day of the agreement.
@@ -146,6 +149,11 @@ impl App {
         rows.retain(|plot| chosen.contains(&plot.id));
         let ids = lineage::ids(&rows);
         let growing = lineage::crops_of(&mut read, &ids, &BTreeSet::from([season.id])).await?;
+        let answers = match options.by_response && plan.state == "draft" {
+            true => Some(self.answers(site.id, rows.clone()).await?),
+            false => None,
+        };
+        let answers = answers.map(|of| of.into_iter().map(|(plot, answers)| (key(plot.0), answers)).collect());
         let plots = standing::place_for(&mut read, rows, &guideline.guideline, self.today(), growing.clone()).await?;
 
         let doses = store::plans::doses_of(&mut read, id).await?;
@@ -206,6 +214,7 @@ impl App {
             listings,
             sides,
             doses,
+            answers,
             settled,
             judged_on,
         })
@@ -292,6 +301,7 @@ impl LoadedPlan {
         let mut wishes = wishes(&self.options, &self.site, &self.season, self.judged_on);
         wishes.options.time_limit = self.options.search_time(self.plots.len());
         wishes.overruled = self.overruled.clone();
+        wishes.answers.clone_from(&self.answers);
         let block = |standing: &PlotStanding| Some((key(standing.plot.block?.0), standing.plot.block_name.clone()?));
         wishes.blocks = self.plots.iter().filter_map(block).collect();
         let mut prepared = season::prepare(&plots, &materials, locks, &wishes);

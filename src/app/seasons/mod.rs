@@ -19,7 +19,7 @@ mod why;
 mod work;
 
 pub use compare::{Comparison, Side, SidePlot, With};
-pub use forms::{DoseCell, DoseForm, PlanForm, PlanOptions, SeasonForm};
+pub use forms::{BY_RESPONSE, DoseCell, DoseForm, PlanForm, PlanOptions, SeasonForm};
 pub use overrules::{OverruleForm, OverruleRow};
 pub use sheet::{CAN_LITRES, Heap, Helping, LITRES_PER_M2, Mix, Sheet, SheetCautions, SheetLine, SheetPlot};
 pub use trade::{Point, Step, TradeForm, TradeOff};
@@ -291,7 +291,7 @@ impl App {
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
         store::plans::agree(&mut write, id, plan.revision).await?;
         for forecast in &expected {
-            store::harvests::insert_forecast(&mut write, forecast).await?;
+            store::forecasts::insert(&mut write, forecast).await?;
         }
         write.commit(Change::new(Subject::Plan(id), "agreed", format!("The plan {} was agreed.", plan.name))).await?;
         Ok(())

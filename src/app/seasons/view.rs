@@ -12,6 +12,7 @@ use crate::{
         cap::Counted,
         crop::Crop,
         element::Element,
+        learned_need,
         liking::Liking,
         need::{self, Need, Way},
         plan::{self, Account, Purchase, account::PlotAccount, grams},
@@ -356,8 +357,11 @@ impl PlanView {
     pub fn lifts(&self, plot: &PlanPlot, nutrient: &NutrientStanding) -> Vec<(String, f64, f64)> {
         let ground = plot.standing.plot.ground();
         let Some(element) = nutrient.analyte.element() else { return vec![] };
+        let need = plot.needs.iter().find(|line| line.need.element == element);
         let lift = |dose: &Given| {
-            let share = season::lift(dose.available(element).per(ground.area), nutrient, &ground, &self.way)?;
+            let rate = dose.available(element).per(ground.area);
+            let answered = need.and_then(|line| learned_need::lift(rate, &line.need, nutrient));
+            let share = answered.or_else(|| season::lift(rate, nutrient, &ground, &self.way))?;
             (share > 0.0).then(|| (dose.product.to_owned(), dose.grams.0, share))
         };
         self.given(plot).iter().filter_map(lift).collect()

@@ -52,6 +52,8 @@ pub struct Point {
     pub high: Option<f64>,
     /// Anything to be said of this test; may be empty.
     pub note: String,
+    /// Where a question about it is asked, where there is one.
+    pub asked: Option<String>,
 }
 
 /// Something done to the plot on a day.
@@ -103,6 +105,7 @@ struct Dot {
     /// Which glyph; "below" and "above" where the lab gave only a limit.
     glyph: &'static str,
     words: String,
+    asked: Option<String>,
 }
 
 struct Legend {
@@ -124,6 +127,7 @@ struct Row {
     range: String,
     label: String,
     note: String,
+    asked: Option<String>,
 }
 
 impl Point {
@@ -201,6 +205,7 @@ impl Trend {
                         point.note
                     )
                     .replace(" ,", ","),
+                    asked: point.asked.clone(),
                 });
             }
         }
@@ -240,6 +245,7 @@ impl Trend {
                         }),
                         label: segment.label.clone(),
                         note: point.note.clone(),
+                        asked: point.asked.clone(),
                     };
                     (point.date, row)
                 })
@@ -419,7 +425,15 @@ mod tests {
     use super::*;
 
     fn point(year: i16, value: f64) -> Point {
-        Point { date: date(year, 3, 1), value, qualifier: Qualifier::Exact, low: None, high: None, note: String::new() }
+        Point {
+            date: date(year, 3, 1),
+            value,
+            qualifier: Qualifier::Exact,
+            low: None,
+            high: None,
+            note: String::new(),
+            asked: None,
+        }
     }
 
     fn trend(segments: Vec<Segment>) -> Trend {

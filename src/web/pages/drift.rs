@@ -7,7 +7,6 @@ use crate::{
     agronomy::{
         analyte::Analyte,
         drift::{Drawn, Finding, PerYear, PlotDrift, REVIEWED, YearFound, read_in},
-        element::Element,
         ground::Cover,
         liking::{Conversion, LevelUnit, Liking, NutrientForm, Weighed},
         quantity::{KgPerHa, SquareMetres},
@@ -16,12 +15,12 @@ use crate::{
         working::Figure,
     },
     app::{
-        drift_review::{Order, SiteDrift, Wanted},
+        drift_review::{Order, PutOnByYear, SiteDrift, Wanted},
         outlook::way_of,
         plots::PlotRow,
     },
     exchange::csv_out,
-    ids::{PlotId, SiteId},
+    ids::SiteId,
     web::{
         chart::{self, Small, SmallPoint},
         error::{Error, Result},
@@ -106,11 +105,13 @@ struct Row {
     path: String,
     /// One for each year of the table.
     cells: Vec<Cell>,
-    /// What was put on, one for each year of the table; none where the nutrient has no element.
+    /// What was put on, one for each year of the table.
     put_on: Vec<String>,
     any_put_on: bool,
     now: String,
     drawn: String,
+    /// It is a slope, and not why there is none.
+    drawn_is: bool,
     moving: bool,
     own: String,
     /// Where the slope is opened: its working, else the trend.
@@ -121,6 +122,7 @@ struct Row {
 
 #[derive(Default)]
 struct Cell {
+    year: i16,
     text: String,
     class: String,
     title: String,
@@ -232,9 +234,15 @@ impl<'a> Reads<'a> {
     }
 }
 
-/// What was put on in a year, as rates are read.
-fn rate_put_on(kg_per_ha: f64, element: Element, area: SquareMetres, liking: Liking) -> Figure {
-    liking.by_rate().rate(element, KgPerHa(kg_per_ha), area, RateUnit::KgPerHa)
+/// What was put on in a year, as rates are read: of an element, else of lime or of compost and manure.
+fn rate_put_on(kg_per_ha: f64, analyte: Analyte, area: SquareMetres, liking: Liking) -> Figure {
+    match analyte.element() {
+        Some(element) => liking.by_rate().rate(element, KgPerHa(kg_per_ha), area, RateUnit::KgPerHa),
+        None => match liking.by_rate().unit {
+            LevelUnit::LbPerAcre => Figure::significant(RateUnit::LbPerAcre.show(KgPerHa(kg_per_ha)), "lb/acre", 2),
+            _ => Figure::significant(kg_per_ha, "kg/ha", 2),
+        },
+    }
 }
 
 /// The tint of a share of the aim, in steps of the strip's scale: three below the aim, three above.
@@ -256,7 +264,7 @@ fn cells(reads: &Reads<'_>, years: &[i16]) -> Vec<Cell> {
     let mut cells = Vec::with_capacity(years.len());
     for year in years {
         let Some(found) = row.years.iter().find(|found| found.year == *year) else {
-            cells.push(Cell::default());
+            cells.push(Cell { year: *year, ..Cell::default() });
             continue;
         };
         let parted =
@@ -268,7 +276,7 @@ fn cells(reads: &Reads<'_>, years: &[i16]) -> Vec<Cell> {
         }
         let other = if parted { ", another method or depth" } else { "" };
         let title = format!("{year}: {}{other}", reads.level(found));
-        cells.push(Cell { text: share(found).unwrap_or_else(|| reads.bare(found)), class, title });
+        cells.push(Cell { year: *year, text: share(found).unwrap_or_else(|| reads.bare(found)), class, title });
     }
     cells
 }
@@ -282,19 +290,16 @@ fn per_year(slope: &PerYear) -> String {
     format!("{}\u{a0}{} ({} to {})", number(slope.best), slope.unit, number(slope.low), number(slope.high))
 }
 
-type PutOn = BTreeMap<(PlotId, Element), BTreeMap<i16, f64>>;
-
-fn put_on<'a>(put_on: &'a PutOn, plot: &PlotRow, analyte: Analyte) -> Option<&'a BTreeMap<i16, f64>> {
-    put_on.get(&(plot.id, analyte.element()?))
+fn put_on<'a>(put_on: &'a PutOnByYear, plot: &PlotRow, analyte: Analyte) -> Option<&'a BTreeMap<i16, f64>> {
+    put_on.get(&(plot.id, analyte))
 }
 
 impl Row {
-    fn of(plot: &PlotRow, reads: &Reads<'_>, years: &[i16], given: &PutOn, liking: Liking) -> Row {
+    fn of(plot: &PlotRow, reads: &Reads<'_>, years: &[i16], given: &PutOnByYear, liking: Liking) -> Row {
         let row = reads.row;
-        let given = put_on(given, plot, row.analyte).zip(row.analyte.element());
+        let given = put_on(given, plot, row.analyte);
         let one_year = |year: &i16| {
-            let (sums, element) = given?;
-            let rate = rate_put_on(*sums.get(year)?, element, plot.ground().area, liking);
+            let rate = rate_put_on(*given?.get(year)?, row.analyte, plot.ground().area, liking);
             Some(show::significant(rate.value, 2))
         };
         let given: Vec<String> = years.iter().map(|year| one_year(year).unwrap_or_default()).collect();
@@ -318,6 +323,7 @@ impl Row {
             now,
             moving: row.drawn.is_some_and(|drawn| drawn.is_moving()),
             drawn,
+            drawn_is: row.drawn.is_some(),
             slope_path: match row.slope {
                 Some(_) => format!("{}/working", trend_path(plot.id, row.analyte)),
                 None => trend_path(plot.id, row.analyte),
@@ -329,7 +335,7 @@ impl Row {
     }
 }
 
-fn small(plot: &PlotRow, reads: &Reads<'_>, years: (i16, i16), given: &PutOn, liking: Liking) -> Small {
+fn small(plot: &PlotRow, reads: &Reads<'_>, years: (i16, i16), given: &PutOnByYear, liking: Liking) -> Small {
     let row = reads.row;
     let shares = row.years.iter().any(|year| year.ratio.is_some());
     // Where no share of the aim means anything, the values span the picture themselves.
@@ -347,10 +353,7 @@ fn small(plot: &PlotRow, reads: &Reads<'_>, years: (i16, i16), given: &PutOn, li
         },
     };
     let sums = put_on(given, plot, row.analyte).into_iter().flatten();
-    let said = |kg: f64| match row.analyte.element() {
-        Some(element) => show::rate_figure(&rate_put_on(kg, element, plot.ground().area, liking)),
-        None => show::element_rate(kg),
-    };
+    let said = |kg: f64| show::rate_figure(&rate_put_on(kg, row.analyte, plot.ground().area, liking));
     Small {
         title: format!("{} on {}", row.analyte.name(), titled(plot)),
         path: trend_path(plot.id, row.analyte),
@@ -471,6 +474,7 @@ pub async fn csv(cx: Cx, Path(site): Path<SiteId>, Query(asked): Query<Asked>) -
         "smallest_possible_p",
         "error_of_one_test_on_scale",
         "method_breaks",
+        "put_on_is",
     ];
     let mut heads: Vec<String> = heads.map(str::to_owned).to_vec();
     for year in first..=last {
@@ -486,7 +490,7 @@ pub async fn csv(cx: Cx, Path(site): Path<SiteId>, Query(asked): Query<Asked>) -
     Ok(response)
 }
 
-fn csv_row(plot: &PlotRow, row: &PlotDrift, (first, last): (i16, i16), given: &PutOn) -> Vec<String> {
+fn csv_row(plot: &PlotRow, row: &PlotDrift, (first, last): (i16, i16), given: &PutOnByYear) -> Vec<String> {
     let text = |value: Option<f64>| value.map_or_else(String::new, |value| value.to_string());
     let slope = |of: fn(&PerYear) -> f64| text(row.per_year.as_ref().map(of));
     let drawn = |of: fn(&PerYear) -> f64| text(row.drawn.as_ref().map(|drawn| of(&drawn.per_year)));
@@ -523,6 +527,11 @@ fn csv_row(plot: &PlotRow, row: &PlotDrift, (first, last): (i16, i16), given: &P
         row.smallest_possible_p.map_or_else(String::new, |p| p.value().to_string()),
         row.sigma.to_string(),
         row.breaks.iter().map(|(_, words)| words.as_str()).collect::<Vec<_>>().join("; "),
+        match row.analyte {
+            Analyte::Ph => "lime as calcium carbonate".into(),
+            Analyte::OrganicMatter => "compost and manure".into(),
+            _ => "the element".into(),
+        },
     ];
     let given = put_on(given, plot, row.analyte);
     for year in first..=last {

@@ -1,6 +1,9 @@
 //! Where the results of a sampling fell against what the plan before it expected of them.
 
-use super::plot::trend_path;
+use super::{
+    calibration::{forecast_path, test_name},
+    plot::trend_path,
+};
 use crate::{agronomy::forecast::Fell, app::forecasts::ForecastResult, web::show};
 
 /// Results against the bands of the newest plan before them.
@@ -15,15 +18,18 @@ pub(super) struct FellLine {
     pub name: String,
     pub trend: String,
     pub words: String,
+    /// Where the forecast is opened.
+    pub path: String,
 }
 
 impl FellView {
     /// `None` where no plan expected any of them.
     pub fn of(results: &[ForecastResult]) -> Option<FellView> {
         let line = |result: &ForecastResult| FellLine {
-            name: format!("{}, {}", result.plot_code, result.row.analyte.name()),
+            name: format!("{}, {}", result.plot_code, test_name(result)),
             trend: trend_path(result.row.plot, result.row.analyte),
             words: result.words(),
+            path: forecast_path(result.row.id),
         };
         let is_outside = |result: &&ForecastResult| {
             result.came.as_ref().is_some_and(|(_, fell)| matches!(fell, Fell::Below | Fell::Above))

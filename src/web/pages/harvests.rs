@@ -37,6 +37,8 @@ pub struct PlotHarvestsPage {
     form: Form,
     crops: Vec<(String, String)>,
     rows: Vec<HarvestRow>,
+    /// What may be wrong with their mass.
+    questions: BTreeMap<HarvestId, String>,
 }
 
 /// Several harvests at once.
@@ -78,6 +80,8 @@ pub struct SiteHarvestsPage {
     site: SiteRow,
     form: Form,
     rows: Vec<HarvestRow>,
+    /// What may be wrong with their mass.
+    questions: BTreeMap<HarvestId, String>,
     /// By crop, kg in all.
     totals: Vec<(String, String)>,
 }
@@ -89,6 +93,8 @@ struct ShowPage<'a> {
     frame: Frame,
     row: &'a HarvestRow,
     form: Form,
+    /// What may be wrong with its mass.
+    question: Option<String>,
     carried: Vec<Carried<'a>>,
     unknown: String,
     notes: &'a [String],
@@ -112,6 +118,8 @@ pub struct CorrectPage {
     id: HarvestId,
     form: Form,
     crops: Vec<(String, String)>,
+    /// What may be wrong with the mass as it was recorded.
+    question: Option<String>,
 }
 
 fn failed(page: impl IntoResponse) -> Response {
@@ -127,11 +135,15 @@ fn crop_name(slug: &str) -> String {
 pub(super) fn what(row: &HarvestRow) -> String {
     match &row.harvest.crop {
         Some(crop) => {
-            let name = Crop::find(crop).map_or_else(|| crop.clone(), |crop| crop.in_sentence());
-            format!("{} of {name}", kilograms(row))
+            format!("{} of {}", kilograms(row), crop_in_sentence(crop))
         }
         None => "nothing".to_owned(),
     }
+}
+
+/// A crop of the record as it stands in a sentence.
+pub(super) fn crop_in_sentence(slug: &str) -> String {
+    Crop::find(slug).map_or_else(|| slug.to_owned(), |crop| crop.in_sentence())
 }
 
 fn kilograms(row: &HarvestRow) -> String {
@@ -195,7 +207,8 @@ impl PlotHarvestsPage {
             form.set("crop", only);
         }
         let frame = under_plot(cx, &site, &plot, format!("Harvests of {}", titled(&plot)));
-        Ok(PlotHarvestsPage { frame, plot, form, crops: crop_options(&here), rows })
+        let questions = cx.app.harvest_questions(&cx.actor, &rows).await?;
+        Ok(PlotHarvestsPage { frame, plot, form, crops: crop_options(&here), rows, questions })
     }
 }
 
@@ -307,11 +320,12 @@ pub async fn of_site(cx: Cx, Path(id): Path<SiteId>, mut form: Form) -> Result<R
             form.set("to", found.to);
             let totals = found.kg_by_crop.iter().map(|(crop, kg)| (crop_name(crop), show::mass(*kg * 1e3)));
             let totals = totals.collect();
-            Ok(SiteHarvestsPage { frame, site, form, rows: found.rows, totals }.into_response())
+            let questions = cx.app.harvest_questions(&cx.actor, &found.rows).await?;
+            Ok(SiteHarvestsPage { frame, site, form, rows: found.rows, questions, totals }.into_response())
         }
         Err(error) => {
             let form = form.refused(error)?;
-            Ok(failed(SiteHarvestsPage { frame, site, form, rows: vec![], totals: vec![] }))
+            Ok(failed(SiteHarvestsPage { frame, site, form, rows: vec![], questions: BTreeMap::new(), totals: vec![] }))
         }
     }
 }
@@ -343,6 +357,7 @@ async fn page(cx: &Cx, id: HarvestId, form: Form) -> Result<Response> {
         unknown: unknown.join(", "),
         notes: &offtake.notes,
         lines: cx.app.history(&cx.actor, Subject::Harvest(id)).await?,
+        question: cx.app.harvest_questions(&cx.actor, std::slice::from_ref(&row)).await?.remove(&id),
         row: &row,
         form,
     };
@@ -376,8 +391,9 @@ impl CorrectPage {
         let site = cx.app.site(&cx.actor, row.site).await?;
         let title = format!("Correct the harvest of {}", show::date(row.harvest.harvested_on));
         let frame = under_plot(cx, &site, &plot, title).under(format!("/harvests/{id}"), "The harvest");
+        let question = cx.app.harvest_questions(&cx.actor, std::slice::from_ref(&row)).await?.remove(&id);
         let here = row.harvest.crop.into_iter().collect::<Vec<_>>();
-        Ok(CorrectPage { frame, id, form, crops: crop_options(&here) })
+        Ok(CorrectPage { frame, id, form, crops: crop_options(&here), question })
     }
 }
 

@@ -224,6 +224,7 @@ pub async fn working(
         steps: Steps::of(&line.working, &|_| None),
         why: vec![],
         others: vec![(other.0, working_path(id, account, element, other.1))],
+        beside: None,
     })
 }
 

@@ -4,6 +4,7 @@ pub mod ahead;
 pub mod amendment_lists;
 pub mod amendments;
 pub mod applications;
+pub mod calibration;
 pub mod cores;
 pub mod drift;
 pub mod fell;

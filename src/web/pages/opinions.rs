@@ -324,6 +324,7 @@ fn working_page(
         steps: Steps::of(&working, &|key| place.pages.get(&key).cloned()),
         why: opinion.notes.clone(),
         others: others.collect(),
+        beside: None,
     })
 }
 

@@ -14,7 +14,7 @@ use crate::{
         guidelines::DEFAULT_GUIDELINE,
         lists::newest,
         plots::SiteRow,
-        seasons::{DoseForm, PlanForm, SeasonRow, Sold, SoldLine, WantLine, Where},
+        seasons::{BY_RESPONSE, DoseForm, PlanForm, SeasonRow, Sold, SoldLine, WantLine, Where},
         standing::PlotStanding,
     },
     ids::{AmendmentId, PlanId, SeasonId},
@@ -305,6 +305,10 @@ impl PlanFormPage {
 
     fn whats(&self) -> [(&'static str, &'static str); 2] {
         [("off", "is kept off"), ("use", "must be used on")]
+    }
+
+    fn reckonings(&self) -> [(&'static str, &'static str); 2] {
+        [("", "by the mass of the soil"), (BY_RESPONSE, "by what tests here answered, where they carry it")]
     }
 
     fn ways(&self) -> Vec<(&'static str, &'static str)> {

@@ -17,6 +17,7 @@ use crate::{
         analyte::Analyte,
         cap::Counted,
         element::Element,
+        learned_need,
         liking::{LevelUnit, Liking, Weighed},
         rate::RateUnit,
         season,
@@ -256,6 +257,9 @@ fn lead(view: &PlanView) -> Vec<String> {
         },
         (met, all) => format!("It meets {met} of {all} needs to within 5 %; what is left undone stands below."),
     });
+    if view.options.by_response {
+        said.push("Shortages are reckoned by what tests here answered, where they carry it.".into());
+    }
     said.push(cost_words(view));
     said.push(match (view.outcome.edited, view.outcome.proven, view.outcome.gap) {
         (true, ..) => "Doses were changed by hand since it was worked out, so it may not be the best.".into(),
@@ -328,7 +332,15 @@ fn need(view: &PlanView, plot: &PlanPlot, line: &NeedLine, liking: Liking) -> Ne
         supplied: mass(line.supplied_g),
         left: left_words(line, liking),
         working: working_path(view.plan.id, row.id, element),
-        why: if line.need_g > 0.0 { line.need.reason.words().to_owned() } else { "nothing is short".into() },
+        why: match (line.need_g > 0.0, learned_need::beside(&line.need)) {
+            (false, _) => "nothing is short".into(),
+            (true, None) => line.need.reason.words().to_owned(),
+            (true, Some(by_mass)) => format!(
+                "{}, as tests here answered; {} by the mass of the soil",
+                line.need.reason.words(),
+                show::rate_in(by_mass, &view.site.rate_unit)
+            ),
+        },
     }
 }
 

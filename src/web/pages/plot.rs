@@ -2,6 +2,7 @@
 //! and the page that opens any figure of it down to the lab's printed cell.
 
 use super::{
+    calibration::{forecast_path, test_name},
     plots::{titled, under_plot, under_site},
     story::{self, Event, Names},
 };
@@ -11,6 +12,7 @@ use crate::{
         crop,
         guideline::{Guideline, Position},
         liking::{Liking, Shown, Weighed},
+        need::Reason,
         rate::RateUnit,
         reading::Level,
         record::CellKey,
@@ -165,6 +167,14 @@ pub(super) struct WorkingPage<'a> {
     pub why: Vec<String>,
     /// Other figures of the same nutrient.
     pub others: Vec<(&'static str, String)>,
+    /// The same as tests here answered, with its own steps, or why they do not tell.
+    pub beside: Option<Beside<'a>>,
+}
+
+/// A figure by another way, beside the one that the page is about.
+pub(super) struct Beside<'a> {
+    pub words: String,
+    pub steps: Option<Steps<'a>>,
 }
 
 /// What of a nutrient a working is behind: the last part of its address, and its name.
@@ -266,7 +276,7 @@ impl PlotPage {
         let next = Next::of(&ahead);
         let standing = ahead.standing;
         let verdicts = verdicts(&cx.app.plot_forecasts(&cx.actor, &standing).await?);
-        let names = Names::load(cx, standing.plot.site).await?;
+        let names = Names::load(cx, id).await?;
         let relatives = relatives(cx, &standing.plot, &names).await?;
         let frame = under_site(cx, &site, titled(&standing.plot));
         let (judged, unjudged): (Vec<_>, Vec<_>) = standing
@@ -354,10 +364,7 @@ fn verdicts(forecasts: &[ForecastResult]) -> Vec<(String, String, String)> {
     for result in forecasts.iter().filter(|result| result.came.is_some()) {
         newest.insert((result.row.analyte, result.row.method.slug()), result);
     }
-    let line = |((analyte, _), result): ((Analyte, String), &ForecastResult)| {
-        (analyte.name(), trend_path(result.row.plot, analyte), result.words())
-    };
-    newest.into_iter().map(line).collect()
+    newest.into_values().map(|one| (test_name(one), forecast_path(one.row.id), one.words())).collect()
 }
 
 /// The lineage of a plot as lines: what it came from, then what came of it.
@@ -406,6 +413,11 @@ pub async fn working(cx: Cx, Path((plot, analyte, what)): Path<(PlotId, String, 
     let way = way_of(&site);
     let on = Weighed { ground: &ground, by: way.by };
     let need = standing.need(nutrient, &way, &ahead.growing);
+    let raised = need.as_ref().filter(|need| what == "need" && need.reason == Reason::Raise);
+    let answered = match raised {
+        Some(need) => Some(cx.app.need_as_answered(&cx.actor, plot, nutrient, need).await?),
+        None => None,
+    };
     // In kg/ha where levels are read by mass: what a step of the outlook says.
     let need = need.and_then(|need| liking.need_working(&need, ground.area, RateUnit::KgPerHa));
     let open = |what: &str| behind(nutrient, need.as_ref(), what, on, liking);
@@ -428,6 +440,18 @@ pub async fn working(cx: Cx, Path((plot, analyte, what)): Path<(PlotId, String, 
             .chain(liking.kept(nutrient.into(), on).map(str::to_owned))
             .collect(),
         others,
+        beside: answered.as_ref().map(|answered| match answered {
+            Ok(learned) => Beside {
+                words: format!(
+                    "{}; nine times in ten {} to {}. A plan goes by it where you choose so.",
+                    show::rate_in(learned.need.kg_per_ha, "kg_per_ha"),
+                    show::rate_in(learned.range.0, "kg_per_ha"),
+                    show::rate_in(learned.range.1, "kg_per_ha")
+                ),
+                steps: learned.need.working.as_ref().map(|working| Steps::of(working, &|key| pages.get(&key).cloned())),
+            },
+            Err(why) => Beside { words: format!("They do not tell. {why}"), steps: None },
+        }),
     };
     html(&page)
 }

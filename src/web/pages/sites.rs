@@ -4,7 +4,7 @@ use super::plot::working_path;
 use crate::{
     agronomy::{guideline::Guideline, quantity::LAYER_CONVENTIONS},
     app::{
-        glance::PlotGlance,
+        glance::{PlotGlance, SiteGlance},
         guidelines::{DEFAULT_GUIDELINE, WITH_MEMORY},
         plots::{BlockForm, BlockRow, PlotRow, SiteForm, SiteRow},
     },
@@ -13,18 +13,19 @@ use crate::{
         error::Result,
         form::Form,
         guard::Cx,
-        show::filters,
-        view::{Frame, see},
+        show::{self, filters},
+        view::{Frame, in_address, see},
     },
 };
 use askama::Template;
 use askama_web::WebTemplate;
 use axum::{
-    extract::Path,
+    extract::{Path, Query},
     http::StatusCode,
     response::{IntoResponse, Response},
 };
 use jiff::civil::Date;
+use serde::Deserialize;
 
 /// Every site.
 #[derive(Template, WebTemplate)]
@@ -82,7 +83,102 @@ pub struct SitePage {
     plots: usize,
     /// How many of them are due for a test.
     due: usize,
+    /// How to find some of many plots; none where all of them stand on one page.
+    finder: Option<Finder>,
     retired: Vec<PlotRow>,
+}
+
+/// Plots on a page; of more, each page has so many, and there is a way to find some.
+const PLOTS: usize = 100;
+
+/// What the address of a site asks for.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct Asked {
+    /// Number of a block.
+    block: String,
+    /// A key of [`KINDS`].
+    only: String,
+    /// A part of a code or a name.
+    q: String,
+    from: String,
+}
+
+/// Which plots, with what is said of them.
+const KINDS: [(&str, &str); 5] = [
+    ("", "all"),
+    ("due", "due for a soil test"),
+    ("short", "short of something"),
+    ("excess", "with too much of something"),
+    ("doses", "with doses to put on"),
+];
+
+/// How to find some of many plots.
+struct Finder {
+    /// Key, words and chosen.
+    blocks: Vec<(String, String, bool)>,
+    kinds: Vec<(&'static str, &'static str, bool)>,
+    q: String,
+    /// Numbers of the first and last plot shown, counted from 1, and of those found.
+    shown: (usize, usize, usize),
+    before: Option<String>,
+    after: Option<String>,
+}
+
+impl Asked {
+    fn holds(&self, glance: &PlotGlance) -> bool {
+        let plot = &glance.plot;
+        let block = self.block.parse::<BlockId>().ok();
+        let part = self.q.trim().to_lowercase();
+        block.is_none_or(|block| plot.block == Some(block))
+            && (part.is_empty() || plot.code.to_lowercase().contains(&part) || plot.name.to_lowercase().contains(&part))
+            && match self.only.as_str() {
+                "due" => glance.due,
+                "short" => glance.worst.is_some(),
+                "excess" => !glance.excess.is_empty(),
+                "doses" => glance.open_doses > 0,
+                _ => true,
+            }
+    }
+
+    /// The address that asks for the same from another plot on.
+    fn path(&self, site: SiteId, from: usize) -> String {
+        let from = if from > 0 { from.to_string() } else { String::new() };
+        let fields = [("block", &self.block), ("only", &self.only), ("q", &self.q), ("from", &from)];
+        let said = fields.iter().filter(|(_, value)| !value.is_empty());
+        let said: Vec<String> = said.map(|(name, value)| format!("{name}={}", in_address(value))).collect();
+        format!("/sites/{site}?{}", said.join("&"))
+    }
+}
+
+impl Finder {
+    /// Of so many plots found, those from one on; `None` where all plots stand on one page.
+    fn of(asked: &Asked, glance: &SiteGlance, blocks: &[BlockRow], found: usize) -> Option<(Finder, usize)> {
+        if glance.plots.len() <= PLOTS {
+            return None;
+        }
+        let from = asked.from.parse().unwrap_or(0).min(found.saturating_sub(1));
+        let to = (from + PLOTS).min(found);
+        let mut choices = vec![(String::new(), "all".to_owned(), asked.block.is_empty())];
+        for block in blocks {
+            let here = || glance.plots.iter().filter(|one| one.plot.block == Some(block.id));
+            let due = here().filter(|one| one.due).count();
+            let due = if due > 0 { format!(", {due} due") } else { String::new() };
+            let key = block.id.to_string();
+            let chosen = key == asked.block;
+            choices.push((key, format!("{}: {}{due}", block.name, show::count(here().count(), "plot")), chosen));
+        }
+        let site = glance.site.id;
+        let finder = Finder {
+            blocks: choices,
+            kinds: KINDS.iter().map(|(key, words)| (*key, *words, *key == asked.only)).collect(),
+            q: asked.q.clone(),
+            shown: (from + 1, to, found),
+            before: (from > 0).then(|| asked.path(site, from.saturating_sub(PLOTS))),
+            after: (to < found).then(|| asked.path(site, to)),
+        };
+        Some((finder, from))
+    }
 }
 
 /// The plots of a block, or those of none.
@@ -267,15 +363,19 @@ pub async fn change(cx: Cx, Path(id): Path<SiteId>, form: Form) -> Result<Respon
 }
 
 /// `GET /sites/{site}`
-pub async fn show(cx: Cx, Path(id): Path<SiteId>) -> Result<SitePage> {
+pub async fn show(cx: Cx, Path(id): Path<SiteId>, Query(asked): Query<Asked>) -> Result<SitePage> {
     let glance = cx.app.site_glance(&cx.actor, id).await?;
     let site = glance.site.clone();
     let blocks = cx.app.blocks(&cx.actor, id).await?;
-    let mut retired = cx.app.plots(&cx.actor, id, true).await?;
-    retired.retain(|plot| plot.retired_on.is_some());
     let plots = glance.plots.len();
     let due = glance.plots.iter().filter(|plot| plot.due).count();
-    let groups = in_blocks(glance.plots.iter().map(PlotLine::of), !blocks.is_empty());
+    // A filter that the page has no fields for would hide plots unsaid.
+    let found: Vec<&PlotGlance> = glance.plots.iter().filter(|glance| plots <= PLOTS || asked.holds(glance)).collect();
+    let (finder, shown) = match Finder::of(&asked, &glance, &blocks, found.len()) {
+        Some((finder, from)) => (Some(finder), &found[from..(from + PLOTS).min(found.len())]),
+        None => (None, &found[..]),
+    };
+    let groups = in_blocks(shown.iter().map(|glance| PlotLine::of(glance)), !blocks.is_empty());
     Ok(SitePage {
         frame: cx.frame(site.name.clone()).under("/sites", "Sites"),
         guideline: glance.guideline.clone(),
@@ -285,7 +385,8 @@ pub async fn show(cx: Cx, Path(id): Path<SiteId>) -> Result<SitePage> {
         groups,
         plots,
         due,
-        retired,
+        finder,
+        retired: glance.retired.clone(),
     })
 }
 

@@ -14,7 +14,7 @@ use crate::{
         plots::{LineageRow, PlotRow},
         story::{Chapter, Happening, What, chapters},
     },
-    ids::{NoteId, PlotId, SiteId},
+    ids::{NoteId, PlotId},
     web::{
         error::Result,
         form::Form,
@@ -67,12 +67,12 @@ pub(super) struct Event {
     pub files: Vec<(String, String)>,
 }
 
-/// The plots of a site by name.
+/// A plot and those that it came from or went into, by name.
 pub(super) struct Names(BTreeMap<PlotId, (String, String)>);
 
 impl Names {
-    pub async fn load(cx: &Cx, site: SiteId) -> Result<Names> {
-        let plots = cx.app.plots(&cx.actor, site, true).await?;
+    pub async fn load(cx: &Cx, plot: PlotId) -> Result<Names> {
+        let plots = cx.app.kin(&cx.actor, plot).await?;
         Ok(Names(plots.into_iter().map(|plot| (plot.id, (titled(&plot), plot.code))).collect()))
     }
 
@@ -167,7 +167,7 @@ impl StoryPage {
         let (site, _, standing) = cx.app.plot_standing(&cx.actor, id).await?;
         let happenings = cx.app.happenings(&cx.actor, &standing).await?;
         let seasons = cx.app.seasons(&cx.actor, site.id).await?;
-        let names = Names::load(cx, site.id).await?;
+        let names = Names::load(cx, id).await?;
         let view = |chapter: &Chapter<'_>| ChapterView {
             title: match chapter.season {
                 Some(season) => format!("Season {}", season.name),

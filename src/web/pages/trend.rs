@@ -2,21 +2,24 @@
 //! compare are never joined, and what the tests can carry is said in one sentence.
 
 use super::{
+    calibration::forecast_path,
     plot::{WorkingPage, cell_pages, html, trend_path, working_path},
     plots::{titled, under_plot},
 };
 use crate::{
     agronomy::{
         analyte::Analyte,
-        drift,
+        drift::{self, Z_90},
         liking::{Conversion, Liking, Weighed},
         method::Method,
+        plausibility::OverYears,
         record::{Application, Qualifier},
         working::Working,
     },
     app::{
-        forecasts::{ForecastResult, PlotResponse},
+        forecasts::ForecastResult,
         outlook::way_of,
+        responses::PlotResponse,
         trends::{MethodTrend, PlotTrend},
     },
     ids::PlotId,
@@ -84,9 +87,13 @@ pub struct TrendPage {
     net: Option<NetReading>,
     /// The analyte is an element, so a ledger of it can be kept.
     has_ledger: bool,
-    /// What agreed plans expected of these tests, newest first.
-    forecasts: Vec<String>,
+    /// What agreed plans expected of these tests, newest first, each with where it is opened.
+    forecasts: Vec<(String, String)>,
     breaks: Vec<String>,
+    /// What the sheets ask about these values: day, question, and where it is asked.
+    questions: Vec<(String, String, String)>,
+    /// The review that reads all plots together, of this nutrient.
+    review: String,
     /// Tests that no picture can show, and why.
     left_out: Vec<String>,
     /// Working of the newest result, where it is the one used.
@@ -135,7 +142,7 @@ fn chart(trend: &PlotTrend, method: &MethodTrend, marks: &[Mark], liking: Liking
     let picture = Trend {
         title: format!("{} by {}", analyte.name(), method.method.label()),
         unit: step.as_ref().map_or_else(|| method.unit.to_owned(), |step| step.unit.clone()),
-        segments: method.segments.iter().map(|of| segment(of, &read)).collect(),
+        segments: method.segments.iter().map(|of| segment(of, &trend.questions, &read)).collect(),
         aim: method.aim.map(|(low, high)| (read(low), read(high))),
         marks: marks.to_vec(),
     };
@@ -145,11 +152,17 @@ fn chart(trend: &PlotTrend, method: &MethodTrend, marks: &[Mark], liking: Liking
     Chart { picture, no_aim: method.no_aim.clone(), notes }
 }
 
-fn segment(segment: &drift::Segment, read: &impl Fn(f64) -> f64) -> Segment {
-    Segment { label: segment.label(), points: segment.points.iter().map(|of| point(of, read)).collect() }
+fn segment(segment: &drift::Segment, questions: &[OverYears], read: &impl Fn(f64) -> f64) -> Segment {
+    let points = segment.points.iter().map(|of| point(of, questions, read));
+    Segment { label: segment.label(), points: points.collect() }
 }
 
-fn point(point: &drift::Point, read: &impl Fn(f64) -> f64) -> Point {
+/// Where a question is asked.
+fn asked_at(asked: &OverYears) -> String {
+    format!("/samplings/{}#questions", asked.sampling)
+}
+
+fn point(point: &drift::Point, questions: &[OverYears], read: &impl Fn(f64) -> f64) -> Point {
     let mut notes = Vec::new();
     if point.date_assumed {
         notes.push("date assumed".to_owned());
@@ -165,6 +178,10 @@ fn point(point: &drift::Point, read: &impl Fn(f64) -> f64) -> Point {
         low: point.low.filter(|_| bars).map(read),
         high: point.high.filter(|_| bars).map(read),
         note: notes.join(", "),
+        asked: questions
+            .iter()
+            .find(|asked| asked.question.cells.iter().any(|cell| point.cells.contains(cell)))
+            .map(asked_at),
     }
 }
 
@@ -189,9 +206,18 @@ impl TrendPage {
                 .iter()
                 .rev()
                 .filter(|result| result.row.analyte == analyte)
-                .map(|result| format!("{} {}", expected(trend, result, cx.actor.liking), method_words(trend, result)))
+                .map(|result| {
+                    let said = expected(trend, result, cx.actor.liking);
+                    (format!("{said} {}", method_words(trend, result)), forecast_path(result.row.id))
+                })
                 .collect(),
             breaks: once(trend.breaks.iter().map(|gap| gap.words.clone())),
+            questions: trend
+                .questions
+                .iter()
+                .map(|asked| (show::date(asked.sampled_on), asked.question.text.clone(), asked_at(asked)))
+                .collect(),
+            review: format!("/sites/{}/drift?nutrient={analyte}", trend.site.id),
             left_out: left_out.map(|test| format!("{}: {}", show::date(test.sampled_on), test.why)).collect(),
             working: trend.standing.present.standing.get(analyte).map(|_| working_path(plot.id, analyte, "found")),
             slope: trend.slope.as_ref().map(|_| format!("{}/working", trend_path(plot.id, analyte))),
@@ -233,7 +259,7 @@ impl NetReading {
                 value: at.left,
                 low: None,
                 high: None,
-                ..point(&at.point, &|value| value)
+                ..point(&at.point, &trend.questions, &|value| value)
             });
             let picture = Trend {
                 title: format!("{} by {}, had nothing come or gone", analyte.name(), segment.method.label()),
@@ -252,6 +278,14 @@ impl NetReading {
             let how = if beyond.fitted { "fitted together with the drift" } else { "held at what is known of it" };
             let (low, high) = beyond.interval_90();
             let mut notes = beyond.notes.clone();
+            if !one.left_out.is_empty() {
+                let (used, all) = (points.len(), segment.points.len());
+                notes.push(format!(
+                    "{used} of {} are read: what came and went between the others is not known. {}",
+                    show::count(all, "test"),
+                    one.left_out.join(" ")
+                ));
+            }
             if beyond.limits_left_out > 0 {
                 notes.push(format!("{} only a limit: left out.", show::count(beyond.limits_left_out, "test")));
             }
@@ -260,12 +294,14 @@ impl NetReading {
                 picture,
                 rows: rows.collect(),
                 response: format!(
-                    "Level = {} + {} × net + {} × years, by {}; the response ({} {unit} per kg/ha) is {how}; what is left is {} to {} {unit} a year (90 %).",
+                    "Level = {} + {} × net + {} × years, by {}; the response ({} {unit} per kg/ha) is {how}; as tested {} {unit} a year (± {}), what is left is {} to {} {unit} a year (90 %).",
                     show::significant(beyond.start, 3),
                     show::significant(beyond.response, 2),
                     show::significant(beyond.per_year, 2),
                     show::count(beyond.tests, "test"),
                     show::significant(beyond.response, 2),
+                    show::significant(beyond.as_tested.0, 2),
+                    show::significant(Z_90 * beyond.as_tested.1, 2),
                     show::significant(low, 2),
                     show::significant(high, 2)
                 ),
@@ -319,5 +355,6 @@ pub async fn working(cx: Cx, Path((plot, analyte)): Path<(PlotId, String)>) -> R
         steps: Steps::of(slope, &|key| pages.get(&key).cloned()),
         why: trend.verdict.notes.clone(),
         others: vec![("As a picture", trend_path(plot, analyte))],
+        beside: None,
     })
 }

@@ -1,21 +1,15 @@
-//! What the years teach: how tests answered to what came and went, how forecasts held, when
-//! to sample what, and what is at stake when a test is wrong.
+//! What the years teach: how tests answered to what came and went, when to sample what, and
+//! what is at stake when a test is wrong.
 
 use super::{
     plot::{html, trend_path},
     plots::{titled, under_plot, under_site},
 };
 use crate::{
-    agronomy::{
-        analyte::Analyte,
-        calendar::Visit,
-        element::Element,
-        forecast::{Calibration, Fell},
-        response::LEAST_NET,
-    },
+    agronomy::{analyte::Analyte, calendar::Visit, element::Element, response::LEAST_NET},
     app::{
-        forecasts::{ForecastResult, PlotResponse},
         plots::{PlotRow, SiteRow},
+        responses::PlotResponse,
         retests::{PlotRetest, StakesForm},
     },
     ids::{PlotId, SiteId},
@@ -104,96 +98,6 @@ pub async fn response(cx: Cx, Path(id): Path<PlotId>) -> Result<Response> {
         learned: all.iter().filter_map(|(element, one)| learned(id, *element, one)).collect(),
         silent: silent.collect(),
         least_net: LEAST_NET.0,
-    })
-}
-
-/// How the forecasts of a site held.
-#[derive(Template, WebTemplate)]
-#[template(path = "pages/years/calibration.html")]
-pub struct CalibrationPage {
-    frame: Frame,
-    held: Option<Held>,
-    narrower: Option<Held>,
-    /// Those that a test has answered and that did not hold, newest first.
-    outside: Vec<Came>,
-    /// Those that held, newest first, with those where only a limit was printed.
-    inside: Vec<Came>,
-    /// Those that no test has answered yet, oldest first.
-    awaited: Vec<ForecastResult>,
-}
-
-/// How often the bands of one width held.
-struct Held {
-    words: String,
-    nominal: String,
-    share: String,
-    range: String,
-    count: String,
-}
-
-struct Came {
-    plot: PlotId,
-    plot_code: String,
-    name: String,
-    trend: String,
-    season: String,
-    band: String,
-    found: String,
-    on: String,
-    key: String,
-    fell: &'static str,
-    outside: bool,
-}
-
-fn held(calibration: &Calibration) -> Held {
-    Held {
-        words: calibration.words(),
-        nominal: show::percent(calibration.nominal),
-        share: show::percent(calibration.share()),
-        range: format!("{} to {}", show::percent(calibration.low), show::percent(calibration.high)),
-        count: format!("{} of {}", calibration.held, calibration.tests),
-    }
-}
-
-/// The band of a forecast with its unit.
-fn band(result: &ForecastResult) -> String {
-    let (forecast, unit) = (&result.row.forecast, &result.row.unit);
-    // No finer than tests are printed.
-    let end = |value: f64| if value >= 9.95 { show::number(value, 0) } else { show::significant(value, 2) };
-    format!("{} to {}\u{a0}{unit}", end(forecast.low), end(forecast.high))
-}
-
-fn came(result: &ForecastResult) -> Option<Came> {
-    let (point, fell) = result.came.as_ref()?;
-    Some(Came {
-        plot: result.row.plot,
-        plot_code: result.plot_code.clone(),
-        name: result.row.analyte.name(),
-        trend: trend_path(result.row.plot, result.row.analyte),
-        season: result.season.clone(),
-        band: band(result),
-        found: format!("{}{}", point.qualifier.sign(), show::significant(point.value, 3)),
-        on: show::date(point.sampled_on),
-        key: point.sampled_on.to_string(),
-        fell: fell.word(),
-        outside: matches!(fell, Fell::Below | Fell::Above),
-    })
-}
-
-/// `GET /sites/{site}/calibration`
-pub async fn calibration(cx: Cx, Path(id): Path<SiteId>) -> Result<CalibrationPage> {
-    let site = cx.app.site(&cx.actor, id).await?;
-    let review = cx.app.forecast_review(&cx.actor, id).await?;
-    let mut answered: Vec<Came> = review.results.iter().filter_map(came).collect();
-    answered.sort_by(|a, b| b.key.cmp(&a.key));
-    let (outside, inside) = answered.into_iter().partition(|came| came.outside);
-    Ok(CalibrationPage {
-        frame: under_site(&cx, &site, "Did the forecasts hold?"),
-        held: review.calibration.as_ref().map(held),
-        narrower: review.narrower.as_ref().map(held),
-        outside,
-        inside,
-        awaited: review.results.into_iter().filter(|result| result.came.is_none()).collect(),
     })
 }
 

@@ -4,12 +4,15 @@
 
 use base64::{Engine, prelude::BASE64_STANDARD as BASE64};
 use std::{
+    ffi::OsStr,
     io::{BufRead, BufReader, Read, Write},
     net::{TcpListener, TcpStream},
     path::PathBuf,
     process::{Child, Command, Stdio},
+    sync::Arc,
     time::{Duration, Instant},
 };
+use tempfile::TempDir;
 use thirtyfour::{ChromiumLikeCapabilities, prelude::*};
 
 /// How long anything may take before a story fails.
@@ -27,17 +30,35 @@ pub struct Server {
     pub address: String,
     /// Everything printed before it began to serve.
     pub greeting: Vec<String>,
-    _data: tempfile::TempDir,
+    data: Arc<TempDir>,
+}
+
+fn binary() -> PathBuf {
+    let profile_dir = std::env::current_exe().unwrap().ancestors().nth(2).unwrap().to_owned();
+    let binary = profile_dir.join("glebe");
+    assert!(binary.exists(), "{} is not built: run .ci/test, or cargo build first", binary.display());
+    binary
 }
 
 impl Server {
     /// Starts `glebe COMMAND` on a free port with an empty data folder.
     pub fn start(command: &str) -> Server {
-        let profile_dir = std::env::current_exe().unwrap().ancestors().nth(2).unwrap().to_owned();
-        let binary = profile_dir.join("glebe");
-        assert!(binary.exists(), "{} is not built: run .ci/test, or cargo build first", binary.display());
-        let data = tempfile::tempdir().expect("a temporary folder");
-        let mut child = Command::new(binary)
+        Server::start_on(command, Arc::new(tempfile::tempdir().expect("a temporary folder")))
+    }
+
+    /// Stops, runs `glebe ARGUMENTS` on the same record, and starts `glebe COMMAND` on it again;
+    /// gives what the command said.
+    pub fn stop_for(self, arguments: &[&OsStr], command: &str) -> (Server, String) {
+        let data = self.data.clone();
+        drop(self);
+        let done = Command::new(binary()).args(arguments).arg("--data").arg(data.path()).output().expect("glebe runs");
+        let said = String::from_utf8_lossy(&done.stdout).into_owned();
+        assert!(done.status.success(), "{arguments:?}: {said}{}", String::from_utf8_lossy(&done.stderr));
+        (Server::start_on(command, data), said)
+    }
+
+    fn start_on(command: &str, data: Arc<TempDir>) -> Server {
+        let mut child = Command::new(binary())
             .arg(command)
             .env("RUST_LOG", "warn")
             .args(["--listen", "127.0.0.1:0", "--data"])
@@ -53,7 +74,7 @@ impl Server {
             let serving = line.split_whitespace().find(|w| w.starts_with("http://") && !w.contains("/setup"));
             if let Some(address) = serving {
                 let address = address.trim_end_matches(['/', '.', ',']).to_owned();
-                return Server { child, address, greeting, _data: data };
+                return Server { child, address, greeting, data };
             }
         }
         panic!("the server stopped before it served; it said: {greeting:?}");

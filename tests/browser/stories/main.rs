@@ -3,5 +3,7 @@
 mod first_season;
 mod first_start;
 mod next_season;
+#[path = "../../shared/rothamsted.rs"]
+mod rothamsted;
 mod three_grounds;
 mod years;

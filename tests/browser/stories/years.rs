@@ -1,9 +1,14 @@
-//! Years of a garden, read at the end of a season: what falls fastest, whether the crops took
-//! it, whether last season's plan was right, and the year on paper. Every sentence on the way
-//! is opened to its numbers.
+//! Years of a garden and of a field, read at the end of a season: what falls fastest, whether the
+//! crops took it, whether last season's plan was right, and the year on paper. Every sentence on
+//! the way is opened to its numbers. The field is the Rothamsted liming experiment, taken in
+//! through `glebe import`; where its data are not at hand that is said, and the garden's part told.
 
-use super::first_season::{look, sign_in};
+use super::{
+    first_season::{look, sign_in},
+    rothamsted,
+};
 use glebe_browser::{Browser, Scheme, Server, Width};
+use std::ffi::OsStr;
 use thirtyfour::prelude::*;
 
 /// Words of the pages that this story passes through, each named once.
@@ -14,6 +19,10 @@ mod page {
     pub const CALIBRATION: &str = "Did the forecasts hold?";
     pub const ON_PAPER: &str = "The season on paper";
     pub const STORY: &str = "The whole story";
+    pub const FIELD: &str = "Rothamsted liming experiment";
+    /// What the second reading may say.
+    pub const EXPLAINS: &str = "What was added and removed explains the fall in potassium";
+    pub const FALLS_MORE: &str = "Potassium falls more than what was added and removed explains";
 }
 
 #[tokio::test]
@@ -27,17 +36,41 @@ async fn the_years_on_a_phone_in_the_dark() {
 }
 
 async fn years(width: Width, scheme: Scheme) {
-    let garden = Server::start("demo");
+    let (garden, field) = with_the_field(Server::start("demo"));
     let mut story = Browser::open("years", width, scheme).await;
     sign_in(&mut story, &garden).await;
-    let site = address(&story).await;
-    let trend = fastest_falling(&mut story).await;
-    offtake_and_not_error(&mut story, &garden, &trend).await;
-    story.page.goto(format!("{}{site}", garden.address)).await.expect("the site");
+    let home = address(&story).await;
+    let falling = falling_fastest(&mut story).await;
+    assert!(falling.len() > 10, "beds of the garden: {}", falling.len());
+    offtake_and_not_error(&mut story, &garden, &falling[0]).await;
+    and_where_it_is_not(&mut story, &garden, &falling[1..]).await;
+    story.page.goto(format!("{}{home}", garden.address)).await.expect("the site");
     did_the_plan_hold(&mut story).await;
-    story.page.goto(format!("{}{site}", garden.address)).await.expect("the site");
-    on_paper(&mut story, &garden, &site).await;
+    story.page.goto(format!("{}{home}", garden.address)).await.expect("the site");
+    on_paper(&mut story, &garden, &home).await;
+    if field {
+        the_field(&mut story, &garden).await;
+    }
     story.close().await;
+}
+
+/// The garden's record with the field's beside it; whether that could be had.
+fn with_the_field(garden: Server) -> (Server, bool) {
+    let source = match rothamsted::source() {
+        Ok(source) => source,
+        Err(why) => {
+            eprintln!("SKIPPED: the field's part of the story of the years: {why}");
+            return (garden, false);
+        }
+    };
+    let set = tempfile::tempdir().expect("a folder");
+    for (name, bytes) in rothamsted::converted(&source) {
+        std::fs::write(set.path().join(name), bytes).expect("a file of the set");
+    }
+    let arguments = [OsStr::new("import"), set.path().as_os_str(), OsStr::new("--site"), OsStr::new(page::FIELD)];
+    let (garden, said) = garden.stop_for(&arguments, "demo");
+    assert!(said.contains(&format!("Taken into “{}”", page::FIELD)), "{said}");
+    (garden, true)
 }
 
 /// The path of the page.
@@ -45,9 +78,14 @@ async fn address(story: &Browser) -> String {
     story.page.current_url().await.expect("an address").path().to_owned()
 }
 
+/// An address of a link, whole.
+fn whole(garden: &Server, path: &str) -> String {
+    if path.starts_with("http") { path.to_owned() } else { format!("{}{path}", garden.address) }
+}
+
 /// Opens the review of the site, lets the fastest fall of potassium come first, and opens its
-/// slope down to the printed cells; gives the address of its trend.
-async fn fastest_falling(story: &mut Browser) -> String {
+/// slope down to the printed cells; gives the addresses of the trends, the fastest first.
+async fn falling_fastest(story: &mut Browser) -> Vec<String> {
     story.follow(page::DRIFT).await;
     story.expect("Read together").await;
     look(story, "drift").await;
@@ -56,31 +94,48 @@ async fn fastest_falling(story: &mut Browser) -> String {
     story.press("Show").await;
     story.expect("Lines 1 to").await;
     look(story, "drift-potassium").await;
-    let first = story.page.find(By::Css("table.heat tbody th a[href*='/trend/K']:not([href$='/working'])")).await;
-    let trend = first.expect("a line").attr("href").await.expect("a link").expect("a link");
-    assert!(first_row(story).await.contains("a year"), "the first line falls");
+    let links = By::Css("table.heat tbody th a[href*='/trend/K']:not([href$='/working'])");
+    let mut trends: Vec<String> = Vec::new();
+    for link in story.page.find_all(links).await.expect("lines") {
+        let trend = link.attr("href").await.expect("a link").expect("a link");
+        if !trends.contains(&trend) {
+            trends.push(trend);
+        }
+    }
+    let row = story.page.find(By::Css("table.heat tbody th")).await.expect("a line").text().await.expect("words");
+    assert!(row.contains("read together −") && row.contains("by its own tests"), "the first line falls: {row}");
     story.click(By::Css("table.heat tbody th a[href$='/trend/K/working']")).await;
     story.expect("as the lab printed it").await;
     look(story, "slope").await;
-    trend
+    trends
 }
 
-/// What the first line of the review says.
-async fn first_row(story: &Browser) -> String {
-    let row = story.page.find(By::Css("table.heat tbody th")).await.expect("a line");
-    row.text().await.expect("words")
-}
-
-/// The tests fall further than their error; the second reading says what of it the ledger explains.
+/// The tests fall further than their error, and the second reading finds that what came and went
+/// makes the most of it: the numbers behind agree with each other.
 async fn offtake_and_not_error(story: &mut Browser, garden: &Server, trend: &str) {
-    let address = if trend.starts_with("http") { trend.to_owned() } else { format!("{}{trend}", garden.address) };
-    story.page.goto(&address).await.expect("the trend");
+    story.page.goto(whole(garden, trend)).await.expect("the trend");
     story.expect("falling").await;
+    story.expect("By this plot’s own tests alone").await;
     look(story, "falling").await;
     story.follow(page::NET).await;
-    story.expect("was added and removed explains").await;
-    story.click(By::XPath("//summary[contains(., 'The numbers behind')]")).await;
+    story.expect(page::EXPLAINS).await;
+    let lead = lead(story, page::EXPLAINS).await;
+    // "of −10.2 mg/kg a year it makes −9.1, and what is left, −6.3 to 4.1 mg/kg a year, may be none."
+    let [raw, made, low, high] = numbers(&lead)[..] else { panic!("four numbers: {lead}") };
+    assert!(raw < 0.0 && made < 0.0 && made / raw >= 0.5, "{lead}");
+    assert!(low <= 0.0 && 0.0 <= high, "{lead}");
+    assert!(((raw - made) - (low + high) / 2.0).abs() < 0.02 * raw.abs() + 0.02, "the middle of what is left: {lead}");
+    story.unfold().await;
     story.expect("counts after that test").await;
+    let rows = table(story, "main details table.stack tbody tr").await;
+    let tests: Vec<&Vec<f64>> = rows.iter().filter(|row| row.len() == 4).collect();
+    assert!(tests.len() >= 3, "{rows:?}");
+    for row in &tests {
+        let [found, _, moved, left] = row[..] else { panic!("{row:?}") };
+        assert!((found - moved - left).abs() <= 0.01 * found + 0.6, "found less moved is left: {row:?}");
+    }
+    let last = tests.last().expect("a test");
+    assert!(last[1] < 0.0 && last[2] < 0.0, "more left than came, and that moved it: {last:?}");
     look(story, "offtake-explains").await;
     story.click(By::XPath(format!("//main//a[normalize-space(.) = '{}']", page::LEDGER))).await;
     story.expect("Went").await;
@@ -90,19 +145,62 @@ async fn offtake_and_not_error(story: &mut Browser, garden: &Server, trend: &str
     look(story, "ledger-working").await;
 }
 
-/// The bands of last season's plan against the tests that came.
+/// One of the next beds falls further than what came and went explains.
+async fn and_where_it_is_not(story: &mut Browser, garden: &Server, trends: &[String]) {
+    for trend in trends.iter().take(20) {
+        story.page.goto(format!("{}?reading=net", whole(garden, trend))).await.expect("the second reading");
+        if story.text().await.contains(page::FALLS_MORE) {
+            look(story, "falls-more").await;
+            return;
+        }
+    }
+    panic!("no bed whose potassium falls more than its ledger explains among {trends:?}");
+}
+
+/// The paragraph that begins with these words.
+async fn lead(story: &Browser, words: &str) -> String {
+    let by = By::XPath(format!("//p[starts-with(normalize-space(.), \"{words}\")]"));
+    story.page.find(by).await.expect("a sentence").text().await.expect("words")
+}
+
+/// The numbers in a sentence or a cell, with their signs.
+fn numbers(text: &str) -> Vec<f64> {
+    let plain = text.replace('−', "-").replace(',', "");
+    let words = plain.split(|c: char| !(c.is_ascii_digit() || c == '.' || c == '-'));
+    words.filter_map(|word| word.trim_end_matches('.').parse().ok()).collect()
+}
+
+/// The numbers of each row, cell by cell; the head of a row left out.
+async fn table(story: &Browser, rows: &str) -> Vec<Vec<f64>> {
+    let mut all = Vec::new();
+    for row in story.page.find_all(By::Css(rows)).await.expect("rows") {
+        let mut cells = Vec::new();
+        for cell in row.find_all(By::Css("td.num")).await.expect("cells") {
+            cells.extend(numbers(&cell.text().await.expect("a cell")).first().copied());
+        }
+        all.push(cells);
+    }
+    all
+}
+
+/// The bands of last season's plan against the tests that came, and one of them opened.
 async fn did_the_plan_hold(story: &mut Browser) {
     story.follow(page::CALIBRATION).await;
     story.expect("How often they held").await;
     story.expect("What came").await;
     look(story, "calibration").await;
-    story.click(By::Css("main td a[href*='/trend/']")).await;
+    story.click(By::Css("main td a.figure[href^='/forecasts/']")).await;
+    story.expect("nine tests in ten should fall in it").await;
+    story.expect("Usual offtake of a season").await;
+    look(story, "forecast").await;
+    story.follow("Over the years").await;
     story.expect("Did the plans hold?").await;
     story.expect("expected").await;
     look(story, "forecast-and-test").await;
 }
 
-/// The last season that is over, of the site and of its first plot, printed; then the plot's story.
+/// The last season that is over, of the site and of its first plot, each printed on one sheet; then
+/// the plot's story.
 async fn on_paper(story: &mut Browser, garden: &Server, site: &str) {
     story.follow(page::ON_PAPER).await;
     story.expect("Plot by plot").await;
@@ -119,11 +217,11 @@ async fn on_paper(story: &mut Browser, garden: &Server, site: &str) {
     story.expect("season 2025").await;
     story.expect("What was put on, when, by whom and why").await;
     look(story, "site-year").await;
-    story.print("site-year").await;
+    assert_eq!(story.print("site-year").await.pages, 1, "the site's year is one sheet");
     story.click(By::Css("main table tbody th a[href*='/summary?season=']")).await;
     story.expect("What the tests say").await;
     look(story, "plot-year").await;
-    story.print("plot-year").await;
+    assert_eq!(story.print("plot-year").await.pages, 1, "the plot's year is one sheet");
     story.follow(page::STORY).await;
     story.expect("Season 2025").await;
     look(story, "story").await;
@@ -133,4 +231,23 @@ async fn on_paper(story: &mut Browser, garden: &Server, site: &str) {
     story.expect("Worm casts all over").await;
     look(story, "noted").await;
     assert!(address(story).await.ends_with("/story"), "{} of {site}", garden.address);
+}
+
+/// Thirty-two real plots: the potassium that falls fastest falls over all of its tests, further than
+/// their error, and by the ledger more left than came.
+async fn the_field(story: &mut Browser, garden: &Server) {
+    story.page.goto(format!("{}/sites", garden.address)).await.expect("the sites");
+    story.follow(page::FIELD).await;
+    let falling = falling_fastest(story).await;
+    assert!(falling.len() > 20, "plots of the field: {}", falling.len());
+    story.page.goto(whole(garden, &falling[0])).await.expect("the trend");
+    story.expect("Potassium is falling").await;
+    story.expect("tests over").await;
+    look(story, "field-falling").await;
+    story.follow(page::NET).await;
+    story.expect("Beyond what was added and removed").await;
+    look(story, "field-net").await;
+    story.click(By::XPath(format!("//main//a[normalize-space(.) = '{}']", page::LEDGER))).await;
+    story.expect("Since the record begins").await;
+    look(story, "field-ledger").await;
 }
