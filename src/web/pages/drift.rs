@@ -239,7 +239,7 @@ fn rate_put_on(kg_per_ha: f64, analyte: Analyte, area: SquareMetres, liking: Lik
     match analyte.element() {
         Some(element) => liking.by_rate().rate(element, KgPerHa(kg_per_ha), area, RateUnit::KgPerHa),
         None => match liking.by_rate().unit {
-            LevelUnit::LbPerAcre => Figure::significant(RateUnit::LbPerAcre.show(KgPerHa(kg_per_ha)), "lb/acre", 2),
+            LevelUnit::LbPerAcre => Figure::significant(kg_per_ha / RateUnit::LbPerAcre.kg_per_ha(), "lb/acre", 2),
             _ => Figure::significant(kg_per_ha, "kg/ha", 2),
         },
     }

@@ -18,7 +18,7 @@ use crate::{
         cap::Counted,
         element::Element,
         learned_need,
-        liking::{LevelUnit, Liking, Weighed},
+        liking::{Liking, Weighed},
         rate::RateUnit,
         season,
         spacing::SPACING,
@@ -310,14 +310,6 @@ pub(super) fn left_words(line: &NeedLine, liking: Liking) -> String {
 pub(super) fn in_sentence(liking: Liking, element: Element) -> String {
     let name = liking.name(element);
     name.strip_prefix(&capitalised(element.name())).map_or(name.clone(), |rest| format!("{}{rest}", element.name()))
-}
-
-/// How needs are read in a table that gives the grams on the plot anyway.
-pub(super) fn by_rate(liking: Liking) -> Liking {
-    match liking.unit {
-        LevelUnit::GramsOnPlot => Liking { unit: LevelUnit::MgPerKg, ..liking },
-        _ => liking,
-    }
 }
 
 fn need(view: &PlanView, plot: &PlanPlot, line: &NeedLine, liking: Liking) -> Need {
