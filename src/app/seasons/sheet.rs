@@ -135,7 +135,7 @@ impl Sheet {
                 }
                 mixes.push(mix);
             }
-            let notes = cautions_for(&row.amendment, &Context::default());
+            let notes = cautions_for(&row.amendment, &Context { splits: Some(&view.splits), ..Context::default() });
             if !notes.is_empty() {
                 cautions.push(SheetCautions { name: row.amendment.name.clone(), notes });
             }
@@ -245,9 +245,10 @@ fn sheet_plot(
             layer: Some(standing.plot.ground().layer()),
             dose: Some(rate),
             beside: &here,
+            splits: Some(&view.splits),
             ..Context::default()
         };
-        let always = cautions_for(amendment, &Context::default());
+        let always = cautions_for(amendment, &Context { splits: Some(&view.splits), ..Context::default() });
         let here = cautions_for(amendment, &context).into_iter().filter(|note| !always.contains(note));
         cautions.extend(here.map(|note| (amendment.name.clone(), note.text)));
     }

@@ -10,14 +10,14 @@ use glebe::{
         amendment::{Analysis, Convention, Part, from_label, lime_for_value},
         analyte::Analyte,
         carbonate::{Signs, signs},
-        caution::{Split, sulfur_to_spend_carbonate},
+        caution::sulfur_to_spend_carbonate,
         choice::choose,
         confidence::p_below_target_normal,
         crop::{Crop, boron_ceiling},
         element::{Element, Form, Formula},
         exchange_capacity::{self, Parts},
         ground::{Cover, Ground, Texture},
-        guideline::{self, Guideline, LandUse},
+        guideline::{self, Guideline, LandUse, SplitOf, shipped_splits},
         method::Method,
         need::{self, BuildUp, Way},
         quantity::{
@@ -353,12 +353,13 @@ fn split(table: &toml::Table) -> Outcome {
         unit: RateUnit,
     }
     let i: In = inputs(table)?;
-    let rule = match i.rule.as_str() {
-        "lime" => Split::LIME,
-        "epsom" => Split::EPSOM,
+    let material = match i.rule.as_str() {
+        "lime" => SplitOf::Lime,
+        "epsom" => SplitOf::EpsomSalt,
         other => return Err(format!("“{other}” is not a rule known here")),
     };
-    let parts = |rate: f64| f64::from(rule.applications(i.unit.read(rate).grams_per_m2()));
+    let rule = shipped_splits(material).next().ok_or("no such rule")?;
+    let parts = |rate: f64| rule.count(i.unit.read(rate)) as f64;
     let mut answers: Answers = i.rates.iter().map(|r| (r.to_string(), Answer::Plain(parts(*r), ""))).collect();
     answers.insert("months apart".into(), Answer::Plain(f64::from(rule.months_apart), ""));
     Ok(answers)
