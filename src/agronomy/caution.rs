@@ -7,13 +7,13 @@
 use super::{
     amendment::{Amendment, Kind},
     element::{Element, Formula},
-    quantity::{GramsPerM2, KgPerHa, SoilLayer},
-    rate::RateUnit,
+    guideline::{SplitOf, SplitRule, shipped_splits},
+    quantity::{KgPerHa, SoilLayer},
     record::keyed,
-    source::{Evidence, Source},
+    source::{Citation, Evidence, Source},
 };
 use serde::{Deserialize, Serialize};
-use std::str::FromStr;
+use std::{borrow::Cow, str::FromStr, sync::Arc};
 
 /// A caution, by what it warns of.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -72,12 +72,6 @@ const CLP: Source = source(
     "https://eur-lex.europa.eu/eli/reg/2008/1272/oj",
     Evidence::Memory,
 );
-const PENN_STATE_GARDEN: Source = source(
-    "Penn State Agricultural Analytical Services Laboratory",
-    "Home garden report comments",
-    "https://agsci.psu.edu/aasl/online-report/home-garden",
-    Evidence::Read,
-);
 const WOOD_ASHES: Source = source(
     "Extension note on wood ashes (1991), kept at sunsite.unc.edu",
     "Wood ashes (1991): 10 to 20 lb/1000 ft² a year, never at pH 7 or above",
@@ -87,8 +81,8 @@ const WOOD_ASHES: Source = source(
 
 impl Caution {
     /// What a person is told. Plain words; the product's own label always comes first.
-    pub const fn text(self) -> &'static str {
-        match self {
+    pub fn text(self) -> Cow<'static, str> {
+        let text = match self {
             Caution::BoronNarrow => {
                 "Weigh boron in grams, spread it evenly over the whole bed and never put it in contact with seed. \
                  Grow no beans or peas where it went, this year or next. Count every source of it in the season’s total."
@@ -130,13 +124,7 @@ impl Caution {
                 "Lime or ash drives ammonia out of manure, slurry, urea and ammonium fertiliser. Lime 7 to 10 days \
                  after them; if lime goes first, wait three months."
             }
-            Caution::EpsomSplit => {
-                "3 lb per 100 ft² (146 g/m²) or more of Epsom salt: give half now, half four months later."
-            }
-            Caution::LimeSplit => {
-                "No more than about 10 lb of lime per 100 ft² (490 g/m²) at once: 11 to 20 lb in two, 21 lb and more \
-                 in three applications, six months apart."
-            }
+            Caution::EpsomSplit | Caution::LimeSplit => return Cow::Owned(self.split_words()),
             Caution::ChlorideSalt => {
                 "Brings chloride, which salt-sensitive crops (beans, strawberries, lettuce) and covered beds bear badly. \
                  Organic rules restrict it."
@@ -157,11 +145,35 @@ impl Caution {
                  rules, the product’s own label and licensed advice come before anything printed here."
             }
             Caution::GeneralDust => "Fine powder: dust mask and a still day. Follow the product’s own label.",
+        };
+        Cow::Borrowed(text)
+    }
+
+    /// The material of a caution about parts.
+    fn in_parts(self) -> Option<SplitOf> {
+        match self {
+            Caution::EpsomSplit => Some(SplitOf::EpsomSalt),
+            Caution::LimeSplit => Some(SplitOf::Lime),
+            _ => None,
         }
     }
 
+    /// A caution about parts by the first rule that comes with the program.
+    fn split_words(self) -> String {
+        let rule = self.in_parts().and_then(|material| shipped_splits(material).next());
+        rule.map_or_else(|| format!("{}.", self.label()), |rule| rule.caution())
+    }
+
     /// Who says so.
-    pub const fn source(self) -> Source {
+    pub fn source(self) -> Citation {
+        if let Some(rule) = self.in_parts().and_then(|material| shipped_splits(material).next()) {
+            return rule.of.source.clone();
+        }
+        self.own_source().into()
+    }
+
+    /// The same for a caution that is no published rule for parts.
+    pub const fn own_source(self) -> Source {
         match self {
             Caution::BoronNarrow => source(
                 "Ontario dry bean agronomy",
@@ -190,7 +202,9 @@ impl Caution {
                 "https://www.agriland.ie",
                 Evidence::Quoted,
             ),
-            Caution::EpsomSplit | Caution::LimeSplit => PENN_STATE_GARDEN,
+            Caution::EpsomSplit | Caution::LimeSplit => {
+                source("", "Large doses in parts", "", Evidence::CommonPractice)
+            }
             Caution::ChlorideSalt => source(
                 "USDA National Organic Program",
                 "7 CFR 205.602: potassium chloride only if mined and applied so as to limit chloride",
@@ -230,12 +244,12 @@ pub struct CautionNote {
     pub caution: Caution,
     /// Plain words, complete in themselves.
     pub text: String,
-    pub source: Source,
+    pub source: Citation,
 }
 
 impl From<Caution> for CautionNote {
     fn from(caution: Caution) -> Self {
-        CautionNote { caution, text: caution.text().to_owned(), source: caution.source() }
+        CautionNote { caution, text: caution.text().into_owned(), source: caution.source() }
     }
 }
 
@@ -258,29 +272,45 @@ pub struct Context<'a> {
     pub near_water: bool,
     /// The site's history gives reason to suspect contamination.
     pub suspect_ground: bool,
+    /// The rules for parts that speak on the site; `None` goes by the first that comes with the program.
+    pub splits: Option<&'a [Arc<SplitRule>]>,
+}
+
+impl Context<'_> {
+    /// The first rule for a material that speaks here.
+    fn split(&self, material: SplitOf) -> Option<&SplitRule> {
+        match self.splits {
+            Some(rules) => rules.iter().find(|rule| rule.material == material).map(Arc::as_ref),
+            None => shipped_splits(material).next().map(Arc::as_ref),
+        }
+    }
 }
 
 /// The cautions that an amendment carries on this plot, the most particular first. With an
 /// empty context: its standing cautions.
 pub fn cautions_for(amendment: &Amendment, context: &Context) -> Vec<CautionNote> {
     let mut notes = Vec::new();
-    let dose = context.dose.map(KgPerHa::grams_per_m2);
     for &caution in &amendment.cautions {
         let mut note = CautionNote::from(caution);
         match caution {
             // A split is worth saying when the dose asks for it, or when no dose is known yet.
             Caution::EpsomSplit | Caution::LimeSplit => {
-                let rule = if caution == Caution::EpsomSplit { Split::EPSOM } else { Split::LIME };
-                if let Some(dose) = dose {
-                    let times = rule.applications(dose);
-                    if times < 2 {
-                        continue;
+                let Some(rule) = caution.in_parts().and_then(|material| context.split(material)) else { continue };
+                note.source = rule.of.source.clone();
+                note.text = match context.dose {
+                    None => rule.caution(),
+                    Some(dose) => {
+                        let times = rule.count(dose);
+                        if times < 2 {
+                            continue;
+                        }
+                        let per_m2 = dose.grams_per_m2().0;
+                        format!(
+                            "{per_m2:.0} g/m² is much at once: give it in {times} parts, {} months apart.",
+                            rule.months_apart
+                        )
                     }
-                    note.text = format!(
-                        "{:.0} g/m² is much at once: give it in {times} parts, {} months apart.",
-                        dose.0, rule.months_apart
-                    );
-                }
+                };
             }
             Caution::AshAlkaline if context.ph.is_some_and(|ph| ph >= 7.0) => {
                 note.text = format!("Soil pH here is {:.1}: leave wood ash off this plot.", context.ph.unwrap_or(7.0));
@@ -355,34 +385,6 @@ pub fn cautions_by_content(kind: Kind, content: impl Fn(Element) -> f64, manure:
     cautions
 }
 
-/// A published rule for giving a large dose in parts.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Split {
-    /// First whole-lb/100 ft² rate that asks for one more application, in order.
-    steps_lb_per_100_ft2: &'static [f64],
-    /// Decimals to which the publisher prints the rate.
-    decimals: i32,
-    pub months_apart: u8,
-    pub source: Source,
-}
-
-impl Split {
-    /// Garden lime: 11 lb/100 ft² and more in two, 21 and more in three, six months apart.
-    pub const LIME: Split =
-        Split { steps_lb_per_100_ft2: &[11.0, 21.0], decimals: 0, months_apart: 6, source: PENN_STATE_GARDEN };
-    /// Epsom salt: 3 lb/100 ft² and more in two, four months apart.
-    pub const EPSOM: Split =
-        Split { steps_lb_per_100_ft2: &[3.0], decimals: 1, months_apart: 4, source: PENN_STATE_GARDEN };
-
-    /// In how many parts this dose is to be given. The dose is first rounded as the
-    /// publisher prints it, because its bands leave gaps.
-    pub fn applications(&self, dose: GramsPerM2) -> u8 {
-        let scale = 10f64.powi(self.decimals);
-        let printed = (RateUnit::LbPer100Ft2.show(dose.kg_per_ha()) * scale).round() / scale;
-        1 + self.steps_lb_per_100_ft2.iter().filter(|&&step| printed >= step).count() as u8
-    }
-}
-
 /// Why sulfur cannot lower the pH of soil with free lime.
 pub const SULFUR_ON_CARBONATE: Source = Source {
     publisher: "AGVISE Laboratories",
@@ -403,7 +405,7 @@ pub fn sulfur_to_spend_carbonate(carbonate_percent: f64, layer: &SoilLayer) -> K
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::agronomy::amendment;
+    use crate::agronomy::{amendment, rate::RateUnit};
 
     fn texts(slug: &str, context: &Context) -> Vec<(Caution, String)> {
         let amendment = amendment::find(slug).expect(slug);

@@ -218,6 +218,34 @@ impl Crop {
         CROPS.iter().copied().find(|c| c.slug == text || c.name.eq_ignore_ascii_case(text))
     }
 
+    /// Finds a crop by its key, its name, or either part of a name such as "Rocket (arugula)", in
+    /// any case: for lists that people type.
+    pub fn called(text: &str) -> Option<Crop> {
+        let text = text.trim().to_lowercase();
+        let names = |crop: &Crop| -> Vec<String> {
+            let name = crop.name.to_lowercase();
+            let mut names = vec![crop.slug.to_owned(), crop.slug.replace('_', " ")];
+            if let Some((first, rest)) = name.split_once(" (") {
+                names.push(first.to_owned());
+                names.extend(rest.trim_end_matches(')').split(", ").map(str::to_owned));
+            }
+            names.push(name);
+            names
+        };
+        CROPS.iter().copied().find(|crop| names(crop).contains(&text))
+    }
+
+    /// The crops whose names come nearest to something typed that names none; four at most.
+    pub fn like(text: &str) -> Vec<Crop> {
+        let text = text.trim().to_lowercase();
+        let start: String = text.chars().take(4).collect();
+        let near = |crop: &&Crop| {
+            let name = crop.name.to_lowercase();
+            !text.is_empty() && (name.contains(&text) || text.contains(&name) || name.contains(&start))
+        };
+        CROPS.iter().filter(near).copied().take(4).collect()
+    }
+
     /// The crop of a key in the record; a key that is not known here, such as of a crop taken off
     /// the list since, stands for a crop held to the cautious rule, never for no crop.
     pub fn known_or_cautious(slug: &str) -> Crop {

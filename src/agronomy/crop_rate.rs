@@ -5,7 +5,7 @@
 
 use super::{
     crop::Crop,
-    guideline::{Gives, Kept, RateEquation, RateRow, Rates},
+    guideline::{Changed, Gives, Kept, RateEquation, RateRow, Rates},
     need::{Need, Reason, capitalised},
     quantity::KgPerHa,
     record::Qualifier,
@@ -145,13 +145,11 @@ fn need_of(
         }
     }
     if let Some(give_or_take) = rates.give_or_take.filter(|_| printed > 0.0) {
-        notes.push(format!(
-            "The publisher’s advice is this rate give or take {} {}.",
-            num(give_or_take),
-            rates.unit_words()
-        ));
+        let own = row.changed.as_ref().is_some_and(|changed| !changed.kept);
+        let whose = if own { "It is" } else { "The publisher’s advice is" };
+        notes.push(format!("{whose} this rate give or take {} {}.", num(give_or_take), rates.unit_words()));
     }
-    if rates.is_from_memory() {
+    if rates.is_from_memory(row) {
         notes.push("This rate is from memory, unverified.".into());
     }
     notes.push("It is for one season and for this crop, whatever mass of soil the plot has.".into());
@@ -159,13 +157,20 @@ fn need_of(
     // Only a table's lowest class or an equation's least index speaks for "below".
     let at_least = nutrient.qualifier == Qualifier::Below && matches!(row.gives, Gives::Equation(_));
     let below = nutrient.class_working.clone().unwrap_or_else(|| nutrient.found.working.clone());
-    let leaf = Working::leaf(
-        format!("Rate for {}", row.printed_for),
-        Figure::significant(printed, rates.unit_words(), 3),
-        Origin::Published,
-    )
-    .cite(rates.source.clone())
-    .note(&rates.title);
+    // The figures may be the publisher's own although somebody here named the crops.
+    let (origin, source, own) = match &row.changed {
+        Some(changed @ Changed { kept: true, source: Some(publisher), .. }) => {
+            let named = format!("The crops of this rate were named here: {}.", changed.who_and_when());
+            (Origin::Published, publisher.clone(), Some(named))
+        }
+        Some(changed) => (Origin::Chosen, rates.source_of(row).clone(), Some(changed.beside_publisher())),
+        None => (Origin::Published, rates.source_of(row).clone(), None),
+    };
+    let figure = Figure::significant(printed, rates.unit_words(), 3);
+    let mut leaf =
+        Working::leaf(format!("Rate for {}", row.printed_for), figure, origin).cite(source.clone()).note(&rates.title);
+    notes.extend(own.clone());
+    leaf.notes.extend(own);
     let shown = Figure::significant(rate.0, KgPerHa::UNIT, 3);
     let formula = match rates.form {
         None if rates.unit.kg_per_ha() == 1.0 => format!("{formula} {}", rates.unit_words()),
@@ -178,7 +183,7 @@ fn need_of(
         ),
     };
     let title = format!("{} for {}", capitalised(element.name()), row.printed_for);
-    let mut working = Working::step(title, shown, formula, [below, leaf]).cite(rates.source.clone());
+    let mut working = Working::step(title, shown, formula, [below, leaf]).cite(source);
     working.notes.clone_from(&notes);
     let reason = if rate.0 > 0.0 { Reason::CropRate } else { Reason::None };
     Need { element, kg_per_ha: rate, reason, working: Some(working), at_least, notes }

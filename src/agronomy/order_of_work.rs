@@ -104,8 +104,8 @@ const PRACTICE: Source = Source {
     address: "",
     evidence: Evidence::CommonPractice,
 };
-const LIME_SPACING: Source = Caution::LimeAmmonium.source();
-const BORON: Source = Caution::BoronNarrow.source();
+const LIME_SPACING: Source = Caution::LimeAmmonium.own_source();
+const BORON: Source = Caution::BoronNarrow.own_source();
 const NITRATES: Source = Source {
     publisher: "European Union",
     title: "Nitrates Directive 91/676/EEC, Annex II A 3: flooded, frozen or snow-covered ground",

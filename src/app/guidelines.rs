@@ -4,10 +4,10 @@
 
 use super::{Actor, App, Error, Result, Role, plots::SiteRow};
 use crate::{
-    agronomy::guideline::{self, Guideline},
+    agronomy::guideline::{self, Guideline, NitrateTest, SplitRule},
     store::{self, guidelines::GuidelineRow},
 };
-use std::borrow::Cow;
+use std::{borrow::Cow, sync::Arc};
 
 /// The guideline of a site that has chosen none.
 pub const DEFAULT_GUIDELINE: &str = "extension_sufficiency";
@@ -75,7 +75,52 @@ pub(super) async fn own(db: &mut store::Db) -> Result<Vec<Guideline>> {
     rows.iter().filter(|row| row.archived_at.is_none()).map(read).collect()
 }
 
+/// What speaks on a site beside the limits that its plots are read by.
+#[derive(Clone, Debug, Default)]
+pub struct Beside {
+    pub nitrate: Vec<Arc<NitrateTest>>,
+    pub splits: Vec<Arc<SplitRule>>,
+}
+
+/// The nitrate tests and the rules for parts that are used on a site: the guideline that it
+/// follows first, then own ones, then those that come with the program; without the sets that
+/// the site leaves out, and what is known only from memory only where the site counts it. A copy
+/// that is still as its publisher printed it does not speak twice.
+pub(super) async fn beside(db: &mut store::Db, site: &SiteRow) -> Result<Beside> {
+    let key = site.guideline.as_deref().unwrap_or(DEFAULT_GUIDELINE);
+    let followed = key.strip_suffix(WITH_MEMORY).unwrap_or(key);
+    let mut sets: Vec<Cow<'static, Guideline>> = own(db).await?.into_iter().map(Cow::Owned).collect();
+    sets.extend(guideline::builtin().iter().map(Cow::Borrowed));
+    sets.retain(|set| !site.sets_off.split_whitespace().any(|off| off == set.slug));
+    sets.sort_by_key(|set| set.slug != followed);
+    let mut all = Beside::default();
+    for set in sets {
+        let set = if followed == key { set } else { Cow::Owned(set.with_memory()) };
+        for test in set.nitrate.iter().filter(|test| test.of.in_force) {
+            let same = |other: &Arc<NitrateTest>| NitrateTest { of: test.of.clone(), ..(**other).clone() } == **test;
+            if !all.nitrate.iter().any(same) {
+                all.nitrate.push(test.clone());
+            }
+        }
+        for rule in set.splits.iter().filter(|rule| rule.of.in_force) {
+            let same = |other: &Arc<SplitRule>| SplitRule { of: rule.of.clone(), ..(**other).clone() } == **rule;
+            if !all.splits.iter().any(same) {
+                all.splits.push(rule.clone());
+            }
+        }
+    }
+    Ok(all)
+}
+
 impl App {
+    /// What a site can leave out: every set, own and shipped, with nitrate tests or rules for parts.
+    pub async fn sets_beside(&self, actor: &Actor) -> Result<Vec<Cow<'static, Guideline>>> {
+        actor.may(Role::Reader)?;
+        let own = own(&mut *self.store.read().await?).await?;
+        let all = own.into_iter().map(Cow::Owned).chain(guideline::builtin().iter().map(Cow::Borrowed));
+        Ok(all.filter(|set: &Cow<'static, Guideline>| !set.nitrate.is_empty() || !set.splits.is_empty()).collect())
+    }
+
     /// The guidelines that can be chosen: own ones first, then those that come with the program.
     /// One that is archived is among them only while `current` names it.
     pub async fn guidelines_to_choose(&self, actor: &Actor, current: &str) -> Result<Vec<Cow<'static, Guideline>>> {
@@ -86,13 +131,16 @@ impl App {
         for row in store::guidelines::newest(&mut db).await? {
             if row.archived_at.is_none() || row.slug == current {
                 let mut guideline = read(&row)?;
+                if !guideline.has_limits() && row.slug != current {
+                    continue;
+                }
                 if row.archived_at.is_some() {
                     guideline.title += " (archived)";
                 }
                 all.push(Cow::Owned(guideline));
             }
         }
-        all.extend(guideline::builtin().iter().map(Cow::Borrowed));
+        all.extend(guideline::builtin().iter().filter(|set| set.has_limits()).map(Cow::Borrowed));
         Ok(all)
     }
 }

@@ -3,16 +3,17 @@
 //! is named beside its field, and the usual figure is used in its place.
 
 use super::{
-    Actor, App, Problems, Result, amendments::AmendmentRow, error::Limits, lineage, plots::SiteRow,
+    Actor, App, Problems, Result, amendments::AmendmentRow, error::Limits, guidelines, lineage, plots::SiteRow,
     standing::PlotStanding,
 };
 use crate::{
     agronomy::{
         analyte::Analyte,
         ground::{Ground, Texture},
+        guideline::{SplitOf, SplitRule},
         lime::{
             self, Aim, FinenessScheme, Given, LimeMethod, LimeProduct, LimeValue, NotLowered, ProductRate, Requirement,
-            SPLITS, Soil, SplitRule, SulfurRate, UkSoil, fractions_from_passing,
+            Soil, Suits, SulfurRate, UkSoil, fractions_from_passing,
         },
         quantity::{Centimetres, CmolPerKg, Grams, GramsPerM2, KgPerHa, SquareMetres},
         rate::RateUnit,
@@ -24,6 +25,7 @@ use crate::{
 };
 use jiff::{ToSpan, civil::Date};
 use serde::{Deserialize, Serialize};
+use std::sync::Arc;
 
 const TARGET: Limits = Limits { what: "A target pH", unit: "", low: Low::AtLeast(4.0), at_most: 8.5, decimals: 1 };
 const TARGET_SMP: Limits =
@@ -101,7 +103,7 @@ pub struct PlotLime {
     pub buffers: Vec<Reading>,
     /// Lime that is on the ground already, on record or as stated.
     pub given: Vec<Given>,
-    /// The methods that answer.
+    /// The methods that answer, the one that suits best first.
     pub answers: Vec<LimeAnswer>,
     /// Those that do not, each with what is missing.
     pub silent: Vec<(LimeMethod, String)>,
@@ -113,6 +115,8 @@ pub struct PlotLime {
 #[derive(Clone, Debug)]
 pub struct LimeAnswer {
     pub requirement: Requirement,
+    /// What speaks for and against it on this ground.
+    pub suits: Suits,
     /// Pure calcium carbonate, t/ha.
     pub carbonate_t_per_ha: f64,
     /// In the product; the sentence says why there is none.
@@ -134,7 +138,7 @@ pub struct Spread {
 /// A dose in parts, by a publisher's most at once.
 #[derive(Clone, Debug)]
 pub struct Split {
-    pub rule: SplitRule,
+    pub rule: Arc<SplitRule>,
     pub parts: usize,
     pub each: Grams,
 }
@@ -156,23 +160,28 @@ impl App {
             given.append(&mut aim.given);
             aim.given = given;
         }
+        let splits = guidelines::beside(&mut *self.store.read().await?, &site).await?.splits;
         let known = Soil::gather(&standing.present.choices, &ground);
         let spreadable = LimeProduct {
             value: spreadable.value,
             fineness: fractions.as_ref().map(|(scheme, fractions)| (*scheme, fractions.as_slice())),
             moisture_percent: spreadable.moisture_percent,
         };
+        let home = lime::home_method(&guideline);
+        let named = home.map(|home| (home, guideline.title.as_str()));
         let (mut answers, mut silent) = (Vec::new(), Vec::new());
         for (method, answer) in lime::all_methods(&known, &aim) {
             match answer {
                 Ok(requirement) => answers.push(LimeAnswer {
+                    suits: lime::suits(&requirement, named, ground.texture),
                     carbonate_t_per_ha: RateUnit::TonnePerHa.show(requirement.carbonate),
-                    spread: spread(&spreadable, &requirement, &product, ground.area),
+                    spread: spread(&spreadable, &requirement, &product, ground.area, &splits),
                     requirement,
                 }),
                 Err(why) => silent.push((method, why)),
             }
         }
+        lime::best_first(&mut answers, |answer: &LimeAnswer| &answer.requirement, home);
         let (ph, buffers) = (known.ph.cloned(), known.buffers.iter().map(|r| (*r).clone()).collect());
         let carbonate = standing.present.choices.get(&Analyte::Carbonate).map(|choice| &choice.chosen);
         let signs = &standing.present.signs;
@@ -371,15 +380,16 @@ fn spread(
     requirement: &Requirement,
     name: &str,
     area: SquareMetres,
+    splits: &[Arc<SplitRule>],
 ) -> std::result::Result<Spread, String> {
     let rate = product.rate(requirement)?;
     let on_plot = rate.kg_per_ha.on(area);
     // The most at once is printed for ground limestone: of a stronger lime less mass does as
     // much, so the heavier of product and pure carbonate decides.
     let heavier = KgPerHa(rate.kg_per_ha.0.max(requirement.carbonate.0));
-    let splits = SPLITS.iter().filter_map(|rule| {
-        let parts = rule.parts(heavier).len();
-        (parts > 1).then_some(Split { rule: *rule, parts, each: Grams(on_plot.0 / parts as f64) })
+    let splits = splits.iter().filter(|rule| rule.material == SplitOf::Lime).filter_map(|rule| {
+        let parts = rule.count(heavier);
+        (parts > 1).then(|| Split { rule: rule.clone(), parts, each: Grams(on_plot.0 / parts as f64) })
     });
     let kg = on_plot.0 / 1000.0;
     let formula = format!("{} kg/ha × {} m² ÷ 10,000 = {} kg", number(rate.kg_per_ha.0), number(area.0), number(kg));

@@ -1,16 +1,17 @@
 //! Nitrogen for a plot as a budget: what the crop takes as the grower states it, less what the
 //! newest tests and what was put on in three years bring. It never narrows a range.
 
-use super::{Actor, App, Problems, Result, error::Limits, outlook::PlotOutlook, plots::SiteRow};
+use super::{Actor, App, Problems, Result, error::Limits, guidelines, outlook::PlotOutlook, plots::SiteRow};
 use crate::{
     agronomy::{
         amendment::Kind,
         analyte::Analyte,
         crop::Crop,
         element::Element,
+        guideline::NitrateTest,
         nitrogen::{
-            Budget, Corn, CoverCrop, Livestock, NitrateAdvice, NitrateTest, OM_CAP_PERCENT, Range, Term, TotalMaterial,
-            TotalN, budget, compost, cover_crop, crop_demand, every_nitrate_test, first_year_of_total,
+            Asked, Budget, Corn, CoverCrop, Livestock, NitrateAdvice, OM_CAP_PERCENT, Range, Term, TotalMaterial,
+            TotalN, budget, by_every_nitrate_test, compost, cover_crop, crop_demand, first_year_of_total,
             from_organic_matter, is_for_crop, manure_of_total, nitrate_in_ground, stated_demand, uptake_demand,
         },
         quantity::{Grams, KgPerHa, SquareMetres},
@@ -23,7 +24,7 @@ use crate::{
 };
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
+use std::{collections::BTreeMap, sync::Arc};
 
 const DEMAND: Limits = Limits { what: "A demand", unit: "kg/ha", low: Low::AtLeast(0.0), at_most: 600.0, decimals: 1 };
 const HOPED: Limits = Limits { what: "A yield", unit: "t/ha", low: Low::Above(0.0), at_most: 500.0, decimals: 1 };
@@ -84,8 +85,11 @@ pub struct PlotNitrogen {
     /// What the budget could not count, with why.
     pub uncounted: Vec<String>,
     /// The newest nitrate level, and what every published test says of it.
-    pub nitrate: Option<(Reading, Vec<(NitrateTest, std::result::Result<NitrateAdvice, String>)>)>,
+    pub nitrate: Option<(Reading, Vec<NitrateSays>)>,
 }
+
+/// A nitrate test with what it says, or why it cannot.
+pub type NitrateSays = (Arc<NitrateTest>, std::result::Result<NitrateAdvice, String>);
 
 impl App {
     /// The nitrogen budget of one plot, as the form asks.
@@ -145,11 +149,12 @@ impl App {
         let mut supplies = from_soil(&ahead, self.today(), cap.unwrap_or(OM_CAP_PERCENT), &mut uncounted);
         supplies.extend(put_on(&ahead, &sorts, self.today(), ratio, &mut uncounted));
         supplies.extend(cover(&form, &mut problems));
-        let (base, corn) = corn(&form, &mut problems);
+        let asked = corn(&form, &mut problems);
+        let tests = guidelines::beside(&mut *self.store.read().await?, &site).await?.nitrate;
         let nitrate = ahead.standing.present.choices.get(&Analyte::NitrateN).map(|choice| &choice.chosen);
         let fresh = nitrate.filter(|reading| days_between(reading.sampled_on, self.today()) <= NITRATE_DAYS);
         Ok(PlotNitrogen {
-            nitrate: fresh.map(|reading| (reading.clone(), every_nitrate_test(reading, base, corn.as_ref()))),
+            nitrate: fresh.map(|reading| (reading.clone(), by_every_nitrate_test(&tests, reading, &asked))),
             budget: demand.map(|demand| budget(demand, supplies, with_memory)),
             site,
             ahead,
@@ -194,7 +199,7 @@ fn cover(form: &NitrogenForm, problems: &mut Problems) -> Option<Term> {
 }
 
 /// What the tests for corn ask besides nitrate, as typed.
-fn corn(form: &NitrogenForm, problems: &mut Problems) -> (Option<KgPerHa>, Option<Corn>) {
+fn corn(form: &NitrogenForm, problems: &mut Problems) -> Asked {
     let base = problems.optional_number("base_kg_per_ha", &form.base_kg_per_ha, &DEMAND);
     let bushels = problems.optional_number("bushels_per_acre", &form.bushels_per_acre, &YIELD);
     let corn = bushels.map(|yield_bushels_per_acre| Corn {
@@ -203,7 +208,7 @@ fn corn(form: &NitrogenForm, problems: &mut Problems) -> (Option<KgPerHa>, Optio
         manured_in_prior_three_years: form.manured_before == "on",
         previous: form.previous.parse().unwrap_or_default(),
     });
-    (base.map(KgPerHa), corn)
+    Asked { base: base.map(KgPerHa), corn }
 }
 
 /// What a product is, whose manure, and how dry.

@@ -111,6 +111,7 @@ impl App {
     async fn every_guideline(&self, with_memory: bool) -> Result<Vec<Cow<'static, Guideline>>> {
         let own = guidelines::own(&mut *self.store.read().await?).await?;
         let all = own.into_iter().map(Cow::<Guideline>::Owned).chain(builtin().iter().map(Cow::Borrowed));
+        let all = all.filter(|guideline| guideline.has_limits());
         Ok(match with_memory {
             true => all.map(|guideline| Cow::Owned(guideline.with_memory())).collect(),
             false => all.collect(),

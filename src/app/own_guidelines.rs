@@ -2,12 +2,20 @@
 //! is a new version; old ones stay, because plans name them. Whoever saves upon a version that
 //! is no longer the newest is told so, and nothing is lost.
 
+mod beside;
+mod rates;
+mod typed;
+
+pub use beside::WORKSHEET;
+pub use rates::in_short as rate_row_in_short;
+pub use typed::Typed;
+
 use super::{Actor, App, Error, Problems, Result, Role, access::found, error::Limits, guidelines};
 use crate::{
     agronomy::{
         analyte::Analyte,
         guideline::{
-            Bands, Bounds, ClassBound, ClassIs, Criterion, Draft, Editor, Fault, Field, Guideline, differences,
+            Bands, Bounds, ClassBound, ClassIs, Criterion, Draft, Editor, Fault, Field, Guideline, Rates, differences,
         },
         method::Method,
         record::Unit,
@@ -33,6 +41,8 @@ pub struct OwnForm {
     pub rules: BTreeMap<usize, RuleForm>,
     /// A rule to add; one without an analyte is none.
     pub added: RuleForm,
+    /// Rates for crops, nitrate tests and rules for parts, by the names of their fields.
+    pub parts: Typed,
 }
 
 /// What is typed about a rule, as the fields `rules.3.unit`, `rules.3.classes.0.up_to`, or
@@ -51,6 +61,15 @@ pub struct RuleForm {
     pub aim: String,
     pub critical: String,
     pub high: String,
+    /// What a point of the index is worth, where the limits are points of one.
+    pub per_point: String,
+    /// Of an index of level and pH.
+    pub constant: String,
+    pub per_unit: String,
+    pub per_ph: String,
+    /// The form asks whether it is in use.
+    pub shown: bool,
+    pub in_use: bool,
     /// Where limits that were changed come from.
     pub source: String,
     /// They are the editor's own judgement.
@@ -85,6 +104,8 @@ pub struct Version {
 
 /// A limit of a class or of a rule, in whatever unit it is printed.
 const LIMIT: Limits = Limits { what: "A limit", unit: "", low: Low::AtLeast(0.0), at_most: 1e7, decimals: 4 };
+/// A figure of an index of level and pH, which may also lie below 0.
+const OF_INDEX: Limits = Limits { what: "A figure", unit: "", low: Low::AtLeast(-1e6), at_most: 1e6, decimals: 6 };
 const NAME: usize = 100;
 
 impl RuleForm {
@@ -98,9 +119,11 @@ impl RuleForm {
         };
         let maybe = |value: Option<f64>| value.map(text).unwrap_or_default();
         let unit = bounds.unit.to_string();
+        let per_point = bounds.per_point.map(|value| value.to_string()).unwrap_or_default();
         match &bounds.bands {
             Bands::Classes { classes, aim } => RuleForm {
                 unit,
+                per_point,
                 aim: text(*aim),
                 classes: classes
                     .iter()
@@ -109,8 +132,18 @@ impl RuleForm {
                 ..RuleForm::default()
             },
             Bands::Critical { critical, high } => {
-                RuleForm { unit, critical: text(*critical), high: maybe(*high), ..RuleForm::default() }
+                RuleForm { unit, per_point, critical: text(*critical), high: maybe(*high), ..RuleForm::default() }
             }
+            Bands::Availability { constant, per_unit, per_ph, critical, high } => RuleForm {
+                unit,
+                per_point,
+                constant: constant.to_string(),
+                per_unit: per_unit.to_string(),
+                per_ph: per_ph.to_string(),
+                critical: critical.to_string(),
+                high: high.map(|high| high.to_string()).unwrap_or_default(),
+                ..RuleForm::default()
+            },
         }
     }
 
@@ -125,6 +158,7 @@ impl RuleForm {
         problems: &mut Problems,
     ) -> Option<Bounds> {
         let critical = like.is_some_and(|held| matches!(held.bands, Bands::Critical { .. }));
+        let availability = like.is_some_and(|held| matches!(held.bands, Bands::Availability { .. }));
         let mut wrong = Problems::default();
         let mut finest = like.map_or(0, |held| held.decimals);
         let mut limit = |wrong: &mut Problems, field: &str, typed: &str| {
@@ -136,7 +170,26 @@ impl RuleForm {
         let typed = self.classes.iter().enumerate();
         let typed: Vec<(usize, &ClassForm)> =
             typed.filter(|(_, c)| !c.name.trim().is_empty() || !c.up_to.trim().is_empty()).collect();
-        let bands = if critical {
+        let bands = if availability {
+            let mut figure = |field: &str, typed: &str, missing: &str| {
+                let field = format!("{at}.{field}");
+                if typed.trim().is_empty() && !missing.is_empty() {
+                    wrong.add(&field, missing);
+                }
+                Some(wrong.take(&field, number::parse_optional(typed, &OF_INDEX)).flatten()?.value)
+            };
+            let constant = figure("constant", &self.constant, "Type what the index begins with.");
+            let per_unit = figure("per_unit", &self.per_unit, "Type what each unit of the level adds.");
+            let per_ph = figure("per_ph", &self.per_ph, "Type what each unit of pH takes off.");
+            let critical = figure("critical", &self.critical, "Say below which index it is short.");
+            let high = figure("high", &self.high, "");
+            match (constant, per_unit, per_ph, critical) {
+                (Some(constant), Some(per_unit), Some(per_ph), Some(critical)) => {
+                    Some(Bands::Availability { constant, per_unit, per_ph, critical, high })
+                }
+                _ => None,
+            }
+        } else if critical {
             if self.critical.trim().is_empty() {
                 wrong.add(&format!("{at}.critical"), "Say below which value it is short.");
             }
@@ -156,9 +209,18 @@ impl RuleForm {
             }
             limit(&mut wrong, "aim", &self.aim).map(|aim| Bands::Classes { classes, aim })
         };
+        let mut per_point = None;
+        if like.is_some_and(|held| held.per_point.is_some()) {
+            let field = format!("{at}.per_point");
+            if self.per_point.trim().is_empty() {
+                wrong.add(&field, "Say what a point of the index is worth.");
+            }
+            let read = wrong.take(&field, number::parse_optional(&self.per_point, &OF_INDEX)).flatten();
+            per_point = read.map(|read| read.value);
+        }
         let mut bounds = None;
         if let (true, Some(unit), Some(bands)) = (wrong.is_empty(), unit, bands) {
-            let read = Bounds { unit, decimals: finest, bands };
+            let read = Bounds { unit, decimals: finest, per_point, bands };
             for Fault { field, says } in read.faults(analyte, layer) {
                 let line = |i: usize| typed.get(i).map_or(i, |(line, _)| *line);
                 let field = match field {
@@ -170,6 +232,9 @@ impl RuleForm {
                     Field::Aim => "aim".to_owned(),
                     Field::Critical => "critical".to_owned(),
                     Field::High => "high".to_owned(),
+                    Field::PerPoint => "per_point".to_owned(),
+                    Field::PerUnit => "per_unit".to_owned(),
+                    Field::PerPh => "per_ph".to_owned(),
                 };
                 wrong.add(&format!("{at}.{field}"), says);
             }
@@ -180,38 +245,43 @@ impl RuleForm {
     }
 
     /// On whose word the limits are changed: a source, or the person's own judgement, said so.
-    fn editor(&self, at: &str, actor: &Actor, on: jiff::civil::Date, problems: &mut Problems) -> Option<Editor> {
-        let source = self.source.trim();
-        let field = format!("{at}.source");
-        if source.is_empty() && !self.judgement {
-            problems.add(&field, "Say where these limits come from, or tick that they are your own judgement.");
-            return None;
-        }
-        if source.chars().count() > 300 {
-            problems.add(&field, "At most 300 characters, please.");
-            return None;
-        }
-        Some(Editor { name: actor.name.clone(), on, source: source.to_owned() })
+    fn editor(&self, at: &str, by: By<'_>, problems: &mut Problems) -> Option<Editor> {
+        let (actor, on, version) = by;
+        typed::editor(&format!("{at}.source"), (&self.source, self.judgement), actor, on, version, problems)
     }
 }
+
+/// Who edits, on which day, and the version that comes of it.
+type By<'a> = (&'a Actor, jiff::civil::Date, i64);
 
 impl OwnForm {
     /// The form as it shows a version.
     pub fn of(row: &GuidelineRow, guideline: &Guideline) -> OwnForm {
-        let rule = |(at, c): (usize, &Criterion)| Some((at, RuleForm::of(&Bounds::of(c)?)));
+        let rule = |(at, c): (usize, &Criterion)| {
+            let shown = Bounds::of(c).map_or_else(RuleForm::default, |bounds| RuleForm::of(&bounds));
+            (at, RuleForm { shown: true, in_use: c.in_force, ..shown })
+        };
+        let mut parts = Typed::new();
+        rates::show(guideline, &mut parts);
+        beside::show(guideline, &mut parts);
         OwnForm {
+            parts,
             version: row.version,
             name: row.name.clone(),
             scope: guideline.scope.clone(),
             notes: guideline.notes.join("\n"),
-            rules: guideline.criteria.iter().enumerate().filter_map(rule).collect(),
+            rules: guideline.criteria.iter().enumerate().map(rule).collect(),
             added: RuleForm::default(),
         }
     }
 
     /// The draft with what was typed in it, or everything that is wrong.
-    fn write(&self, draft: &mut Draft, actor: &Actor, today: jiff::civil::Date) -> Result<()> {
+    fn write(&self, draft: &mut Draft, was: &Guideline, by: By<'_>) -> Result<()> {
         let mut problems = Problems::default();
+        let rates_before: Vec<Rates> = was.rates.iter().map(|rates| (**rates).clone()).collect();
+        let mut shown = Typed::new();
+        rates::show(was, &mut shown);
+        beside::show(was, &mut shown);
         let name = problems.text("name", &self.name, NAME, "Give the guideline a name.");
         let scope = problems.text("scope", &self.scope, 1000, "Say what ground and crops it is for.");
         let notes = self.notes.lines().map(str::trim).filter(|line| !line.is_empty()).map(str::to_owned).collect();
@@ -223,35 +293,38 @@ impl OwnForm {
                 gone.push(*at);
                 continue;
             }
+            if typed.shown && typed.in_use != was.in_force {
+                draft.switch(*at, typed.in_use);
+            }
             let Some(held) = Bounds::of(&was) else { continue };
             // What stands as it was shown is not changed, whatever a reading of it would make.
             let shown = RuleForm::of(&held);
-            if (&shown.unit, shown.filled(), &shown.aim) == (&typed.unit, typed.filled(), &typed.aim)
-                && (shown.critical.trim(), shown.high.trim()) == (typed.critical.trim(), typed.high.trim())
-            {
+            if shown.figures() == typed.figures() && shown.filled() == typed.filled() {
                 continue;
             }
             let field = format!("rules.{at}");
             let Some(to) = typed.read(&field, was.analyte, Some(&held), was.layer.is_some(), &mut problems) else {
                 continue;
             };
-            if (to.unit, &to.bands) == (held.unit, &held.bands) {
+            if (to.unit, to.per_point, &to.bands) == (held.unit, held.per_point, &held.bands) {
                 continue;
             }
-            if let Some(by) = typed.editor(&field, actor, today, &mut problems)
-                && let Err(says) = draft.change(*at, &to, &by)
+            if let Some(editor) = typed.editor(&field, by, &mut problems)
+                && let Err(says) = draft.change(*at, &to, &editor)
             {
                 problems.add(&format!("{field}.classes"), format!("{says}."));
             }
         }
         draft.remove(&gone);
         if !self.added.analyte.trim().is_empty() {
-            self.add(draft, actor, today, &mut problems);
+            self.add(draft, by, &mut problems);
         }
+        rates::write(&rates_before, (&self.parts, &shown), draft, by, &mut problems);
+        beside::write((&self.parts, &shown), draft, by, &mut problems);
         problems.none()
     }
 
-    fn add(&self, draft: &mut Draft, actor: &Actor, today: jiff::civil::Date, problems: &mut Problems) {
+    fn add(&self, draft: &mut Draft, by: By<'_>, problems: &mut Problems) {
         let typed = &self.added;
         let Some(analyte) = problems.one_of::<Analyte>("added.analyte", &typed.analyte) else { return };
         if typed.method.trim().is_empty() {
@@ -281,7 +354,7 @@ impl OwnForm {
             problems.add("added.method", says);
         }
         let bounds = typed.read("added", analyte, None, draft.has_layer(), problems);
-        let by = typed.editor("added", actor, today, problems);
+        let by = typed.editor("added", by, problems);
         if let (Some(to), Some(by)) = (bounds, by)
             && let Err(says) = draft.add(analyte, &methods, lime, &to, &by)
         {
@@ -291,6 +364,21 @@ impl OwnForm {
 }
 
 impl RuleForm {
+    /// What is typed besides the classes.
+    fn figures(&self) -> [&str; 8] {
+        let all = [
+            &self.unit,
+            &self.aim,
+            &self.critical,
+            &self.high,
+            &self.per_point,
+            &self.constant,
+            &self.per_unit,
+            &self.per_ph,
+        ];
+        all.map(|typed| typed.trim())
+    }
+
     /// The lines of classes that say anything.
     fn filled(&self) -> Vec<(&str, &str, &str)> {
         let lines = self.classes.iter().map(|c| (c.name.trim(), c.is.trim(), c.up_to.trim()));
@@ -385,14 +473,15 @@ impl App {
             return Err(store::Error::Stale.into());
         }
         let mut draft = Draft::read(&newest.toml).map_err(unreadable)?;
-        form.write(&mut draft, actor, self.today())?;
+        let was = guidelines::read(&newest)?;
+        form.write(&mut draft, &was, (actor, self.today(), newest.version + 1))?;
         let name = form.name.trim();
         free(&mut write, name, slug).await?;
         let is = draft.guideline().map_err(|problems| {
             let says = problems.first().map(|problem| problem.says.clone()).unwrap_or_default();
             Error::invalid("", format!("These limits make no guideline: {says}."))
         })?;
-        let changes = differences(&guidelines::read(&newest)?, &is);
+        let changes = differences(&was, &is);
         if changes.is_empty() {
             return Ok(newest.version);
         }

@@ -34,6 +34,8 @@ pub struct SiteForm {
     /// Slug of a soil-mass convention; empty computes with each plot's own layer.
     pub layer: String,
     pub scale_step_g: String,
+    /// Slugs of the sets of nitrate tests and parts that are not used here.
+    pub sets_off: Vec<String>,
     pub note: String,
     pub revision: i64,
 }
@@ -109,6 +111,7 @@ impl From<&SiteRow> for SiteForm {
             rate_unit: row.rate_unit.clone(),
             layer: row.layer.clone().unwrap_or_default(),
             scale_step_g: row.scale_step_g.to_string(),
+            sets_off: row.sets_off.split_whitespace().map(str::to_owned).collect(),
             note: row.note.clone(),
             revision: row.revision,
         }
@@ -181,6 +184,10 @@ impl SiteForm {
         } else {
             problems.number("scale_step_g", &self.scale_step_g, &SCALE_STEP)
         };
+        let slug = |b: u8| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'_';
+        if self.sets_off.iter().any(|set| set.is_empty() || !set.bytes().all(slug)) {
+            problems.add("sets_off", "Choose from the list what is not used here.");
+        }
         problems.none()?;
         Ok(NewSite {
             name,
@@ -190,6 +197,7 @@ impl SiteForm {
             rate_unit: rate_unit.to_owned(),
             layer,
             scale_step_g: scale_step_g.unwrap_or(1.0),
+            sets_off: self.sets_off.join(" "),
             note: self.note.trim().to_owned(),
         })
     }

@@ -7,6 +7,7 @@ use super::{
     access::found,
     amendments::with_cautions,
     applications::{ApplicationForm, ApplicationRow, SiteRow, Supplied},
+    guidelines,
     lineage::{all_applied, crops_on},
 };
 use crate::{
@@ -152,14 +153,17 @@ impl App {
         amendment: AmendmentId,
         mass_g: Option<f64>,
     ) -> Result<Vec<CautionNote>> {
-        let (_, _, standing) = self.plot_standing(actor, plot).await?;
-        let row = store::amendments::find(&mut *self.store.read().await?, amendment, self.today()).await?;
+        let (site, _, standing) = self.plot_standing(actor, plot).await?;
+        let mut read = self.store.read().await?;
+        let row = store::amendments::find(&mut read, amendment, self.today()).await?;
+        let splits = guidelines::beside(&mut read, &site).await?.splits;
         let product = with_cautions(found(row, "product")?);
         let present = &standing.present;
         let context = caution::Context {
             ph: present.ph_at_least(),
             carbonate_signs: present.signs.calcareous(),
             dose: mass_g.map(|g| Grams(g).per(SquareMetres(standing.plot.area_m2))),
+            splits: Some(&splits),
             ..caution::Context::default()
         };
         Ok(caution::cautions_for(&product.amendment, &context))

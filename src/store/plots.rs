@@ -33,6 +33,8 @@ pub struct SiteRow {
     pub layer: Option<String>,
     /// Finest step of the scale that doses are weighed on.
     pub scale_step_g: f64,
+    /// Slugs of the sets of nitrate tests and parts that are not used here, parted by spaces.
+    pub sets_off: String,
     pub note: String,
     pub archived_on: Option<Date>,
     pub revision: i64,
@@ -48,6 +50,7 @@ pub struct NewSite {
     pub rate_unit: String,
     pub layer: Option<String>,
     pub scale_step_g: f64,
+    pub sets_off: String,
     pub note: String,
 }
 
@@ -131,7 +134,7 @@ pub async fn sites(db: &mut SqliteConnection) -> Result<Vec<SiteRow>> {
     Ok(sqlx::query_as!(
         SiteRow,
         r#"select id as "id!", name, currency, invented as "invented: bool", guideline, rate_unit, layer, scale_step_g,
-                  note, archived_on as "archived_on!: MaybeDay", revision
+                  sets_off, note, archived_on as "archived_on!: MaybeDay", revision
            from sites order by name"#
     )
     .fetch_all(db)
@@ -143,7 +146,7 @@ pub async fn site(db: &mut SqliteConnection, id: SiteId) -> Result<Option<SiteRo
     Ok(sqlx::query_as!(
         SiteRow,
         r#"select id as "id!", name, currency, invented as "invented: bool", guideline, rate_unit, layer, scale_step_g,
-                  note, archived_on as "archived_on!: MaybeDay", revision
+                  sets_off, note, archived_on as "archived_on!: MaybeDay", revision
            from sites where id = ?"#,
         id
     )
@@ -154,8 +157,8 @@ pub async fn site(db: &mut SqliteConnection, id: SiteId) -> Result<Option<SiteRo
 /// Adds a site.
 pub async fn insert_site(write: &mut Write, site: &NewSite) -> Result<SiteId> {
     let done = sqlx::query!(
-        "insert into sites (name, currency, invented, guideline, rate_unit, layer, scale_step_g, note)
-         values (?, ?, ?, ?, ?, ?, ?, ?)",
+        "insert into sites (name, currency, invented, guideline, rate_unit, layer, scale_step_g, sets_off, note)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?)",
         site.name,
         site.currency,
         site.invented,
@@ -163,6 +166,7 @@ pub async fn insert_site(write: &mut Write, site: &NewSite) -> Result<SiteId> {
         site.rate_unit,
         site.layer,
         site.scale_step_g,
+        site.sets_off,
         site.note
     )
     .execute(&mut **write)
@@ -175,7 +179,7 @@ pub async fn update_site(write: &mut Write, id: SiteId, revision: i64, site: &Ne
     one_row(
         sqlx::query!(
             "update sites set name = ?, currency = ?, invented = ?, guideline = ?, rate_unit = ?, layer = ?,
-                    scale_step_g = ?, note = ?, revision = revision + 1
+                    scale_step_g = ?, sets_off = ?, note = ?, revision = revision + 1
              where id = ? and revision = ?",
             site.name,
             site.currency,
@@ -184,6 +188,7 @@ pub async fn update_site(write: &mut Write, id: SiteId, revision: i64, site: &Ne
             site.rate_unit,
             site.layer,
             site.scale_step_g,
+            site.sets_off,
             site.note,
             id,
             revision

@@ -79,6 +79,27 @@ async fn a_lime_is_weighed_by_its_oxide_its_water_and_its_sieves() {
 }
 
 #[tokio::test]
+async fn the_lime_page_puts_one_answer_first_and_hides_no_other() {
+    let field = Field::tested(&SOUR, "open", &[]).await;
+    let page = field.page("/lime?target_ph=6.4&value_percent=100").await;
+    let seen = words(&page);
+    let (first, others) = seen.split_once("other methods, what they ask for").expect("others");
+    assert!(first.contains("Oregon, Sikora buffer") && first.contains("Why this one first."), "{first}");
+    assert!(first.contains("The laboratory measured the Sikora buffer"), "{first}");
+    // EM 9585 gives 82.4 kg, the British factor (6.4 − 5.2) × 7 = 8.4 t/ha 84 kg, North Carolina's acidity far less.
+    assert!(first.contains("The other methods ask for"), "{first}");
+    assert!(
+        others.contains("United Kingdom, pH and soil") && others.contains("North Carolina, Mehlich buffer"),
+        "{others}"
+    );
+    assert!(
+        others.contains("Why after: ") && others.contains("does not see how much acid this soil holds back"),
+        "{others}"
+    );
+    assert!(page.find("Oregon, Sikora buffer") < page.find("United Kingdom, pH and soil"));
+}
+
+#[tokio::test]
 async fn lime_given_since_the_sample_comes_off_and_each_method_says_what_it_reckons_in() {
     let field = Field::tested(&SOUR, "open", &[]).await;
     let seen = field.words("/lime?target_ph=6.4&value_percent=100&given_t_per_ha=2&given_months=0").await;

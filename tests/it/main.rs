@@ -29,6 +29,7 @@ mod odd_years;
 mod opinion_pages;
 mod own_guideline_pages;
 mod own_guidelines;
+mod own_rates;
 mod plan_odd_input;
 mod plan_pages;
 mod plan_wants;

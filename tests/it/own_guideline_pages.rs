@@ -10,7 +10,7 @@ use glebe::{
 };
 
 /// The fields of the one form that is posted to `action`, as a browser would send them.
-fn fields(page: &str, action: &str) -> Vec<(String, String)> {
+pub fn fields(page: &str, action: &str) -> Vec<(String, String)> {
     let start = page.find(&format!("<form method=\"post\" action=\"{action}\"")).expect("the form");
     let form = page[start..].split("</form>").next().unwrap();
     let plain = |text: &str| {
@@ -34,20 +34,20 @@ fn fields(page: &str, action: &str) -> Vec<(String, String)> {
     all
 }
 
-fn body(fields: &[(String, String)], typed: &[(&str, &str)]) -> String {
+pub fn body(fields: &[(String, String)], typed: &[(&str, &str)]) -> String {
     let kept = fields.iter().filter(|(name, _)| typed.iter().all(|(other, _)| other != name));
     let all = kept.map(|(name, value)| (name.as_str(), value.as_str())).chain(typed.iter().copied());
     all.map(|(name, value)| format!("{}={}", in_address(name), in_address(value))).collect::<Vec<_>>().join("&")
 }
 
 /// Copies a shipped guideline and gives the copy's page.
-async fn copied(garden: &Garden, slug: &str, name: &str) -> String {
+pub async fn copied(garden: &Garden, slug: &str, name: &str) -> String {
     let edit = garden.send(&format!("/guidelines/{slug}/copy"), &format!("name={}", in_address(name))).await;
     edit.strip_suffix("/edit").unwrap().to_owned()
 }
 
 /// Where a rule for an element stands in a guideline.
-async fn place(garden: &Garden, path: &str, element: Element) -> usize {
+pub async fn place(garden: &Garden, path: &str, element: Element) -> usize {
     let slug = path.strip_prefix("/guidelines/").unwrap();
     let shown = garden.app.guideline(&garden.ada, slug, None).await.unwrap();
     shown.guideline.criteria.iter().position(|c| c.analyte.element() == Some(element)).unwrap()
@@ -216,6 +216,9 @@ async fn rules_that_the_form_cannot_edit_are_shown_and_kept() {
         let now = garden.app.guideline(&garden.ada, slug, None).await.unwrap();
         assert_eq!((now.newest, now.guideline.scope.as_str()), (2, "Elsewhere"), "{}", set.slug);
         assert!(now.guideline.criteria == set.criteria, "{}: a rule was lost or changed", set.slug);
+        assert!(now.guideline.rates == set.rates, "{}: a rate was lost or changed", set.slug);
+        let beside = (&now.guideline.nitrate, &now.guideline.splits);
+        assert!(beside == (&set.nitrate, &set.splits), "{}: a test or a rule for parts was lost", set.slug);
     }
 }
 

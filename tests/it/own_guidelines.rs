@@ -19,13 +19,18 @@ fn set(slug: &str) -> &'static Guideline {
 }
 
 fn ines(source: &str) -> Editor {
-    Editor { name: "Ines Moreau".into(), on: date(2026, 3, 21), source: source.into() }
+    Editor { name: "Ines Moreau".into(), on: date(2026, 3, 21), version: 2, source: source.into() }
 }
 
 fn classes(limits: &[(&str, ClassIs, Option<f64>)], aim: f64) -> Bounds {
     let class =
         |(name, is, up_to): &(&str, ClassIs, Option<f64>)| ClassBound { name: (*name).into(), is: *is, up_to: *up_to };
-    Bounds { unit: Unit::Ppm, decimals: 0, bands: Bands::Classes { classes: limits.iter().map(class).collect(), aim } }
+    Bounds {
+        unit: Unit::Ppm,
+        decimals: 0,
+        per_point: None,
+        bands: Bands::Classes { classes: limits.iter().map(class).collect(), aim },
+    }
 }
 
 fn potassium(draft: &Draft) -> usize {
@@ -145,7 +150,12 @@ fn rules_are_added_first_and_taken_out_by_their_place() {
     let olsen = [Method::Olsen];
     let phosphorus = Analyte::Element(P);
     assert_eq!(draft.answering(phosphorus, &olsen, None), None);
-    let to = Bounds { unit: Unit::MgPerKg, decimals: 1, bands: Bands::Critical { critical: 12.5, high: Some(60.0) } };
+    let to = Bounds {
+        unit: Unit::MgPerKg,
+        decimals: 1,
+        per_point: None,
+        bands: Bands::Critical { critical: 12.5, high: Some(60.0) },
+    };
     draft.add(phosphorus, &olsen, Some(true), &to, &ines("")).unwrap();
     assert_eq!(draft.answering(phosphorus, &olsen, None), Some(0));
     assert_eq!(draft.answering(phosphorus, &olsen, Some(false)), None);
@@ -181,16 +191,39 @@ fn what_is_wrong_is_said_by_its_field() {
         (classes(&[("a", Short, Some(10.0)), ("b", Aim, Some(20.0)), ("c", Above, None)], 10.0), Field::Aim),
         (classes(&[("a", Short, Some(10.0)), ("b", Aim, Some(20.0)), ("c", Above, None)], 21.0), Field::Aim),
         (
-            Bounds { unit: Unit::Ppm, decimals: 0, bands: Bands::Critical { critical: 0.0, high: None } },
+            Bounds {
+                unit: Unit::Ppm,
+                decimals: 0,
+                per_point: None,
+                bands: Bands::Critical { critical: 0.0, high: None },
+            },
             Field::Critical,
         ),
         (
-            Bounds { unit: Unit::Ppm, decimals: 0, bands: Bands::Critical { critical: 5.0, high: Some(5.0) } },
+            Bounds {
+                unit: Unit::Ppm,
+                decimals: 0,
+                per_point: None,
+                bands: Bands::Critical { critical: 5.0, high: Some(5.0) },
+            },
             Field::High,
         ),
-        (Bounds { unit: Unit::Ph, decimals: 0, bands: Bands::Critical { critical: 5.0, high: None } }, Field::Unit),
         (
-            Bounds { unit: Unit::LbPerAcre, decimals: 0, bands: Bands::Critical { critical: 5.0, high: None } },
+            Bounds {
+                unit: Unit::Ph,
+                decimals: 0,
+                per_point: None,
+                bands: Bands::Critical { critical: 5.0, high: None },
+            },
+            Field::Unit,
+        ),
+        (
+            Bounds {
+                unit: Unit::LbPerAcre,
+                decimals: 0,
+                per_point: None,
+                bands: Bands::Critical { critical: 5.0, high: None },
+            },
             Field::Unit,
         ),
     ] {

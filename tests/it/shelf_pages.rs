@@ -209,7 +209,8 @@ async fn every_guideline_shows_its_publisher_its_tables_and_what_is_unverified()
         let path = format!("/guidelines/{}", guideline.slug);
         assert!(list.contains(&format!("href=\"{path}\"")), "{path}");
         let page = shed.get(&path).await;
-        let tables = guideline.criteria.len() + guideline.rates.len();
+        let printed = |kind: &str| guideline.text.matches(&format!("[[{kind}]]\n")).count();
+        let tables = guideline.criteria.len() + printed("rates") + printed("nitrate") + printed("split");
         assert_eq!(page.matches("<div class=\"keep\">").count(), tables, "{path}");
         assert_eq!(page.contains("Some tables here are unverified."), guideline.criteria.iter().any(|c| !c.in_force));
         assert_eq!(page.contains("<h3>Against</h3>"), !guideline.evidence_against.is_empty(), "{path}");

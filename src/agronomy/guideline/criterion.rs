@@ -290,11 +290,38 @@ pub enum Rule {
 pub struct Changed {
     pub by: String,
     pub on: Date,
+    /// The version of the copy that it was last changed in; 0 where that was not kept.
+    #[serde(default)]
+    pub version: i64,
+    /// What is aimed at, or the figures of a rate, are still the publisher's own.
+    #[serde(default)]
+    pub kept: bool,
     /// The limits as they were printed; empty for a rule that was added.
     #[serde(default)]
     pub printed: String,
     /// Where they were printed.
     pub source: Option<Citation>,
+}
+
+impl Changed {
+    /// "Own figures of Ines Moreau, 21 Mar 2026, version 2; changed from what University of
+    /// Delaware printed: Low 0-70 …".
+    pub fn beside_publisher(&self) -> String {
+        let own = format!("Own figures of {}", self.who_and_when());
+        match &self.source {
+            Some(source) => format!("{own}; changed from what {} printed: {}.", source.publisher, self.printed),
+            None => format!("{own}; no publisher printed them."),
+        }
+    }
+
+    /// "Ines Moreau, 21 Mar 2026, version 2".
+    pub fn who_and_when(&self) -> String {
+        let on = self.on.strftime("%-d %b %Y");
+        match self.version {
+            0 => format!("{}, {on}", self.by),
+            version => format!("{}, {on}, version {version}", self.by),
+        }
+    }
 }
 
 /// One rule with everything needed to apply and to cite it.
@@ -318,6 +345,8 @@ pub struct Criterion {
     pub source: Citation,
     /// Tables known only from memory are off unless switched on.
     pub in_force: bool,
+    /// A person switched it off; switching on what is from memory leaves it so.
+    pub off: bool,
     /// The slug of the set that prints it; differs from the guideline's own in a collection.
     pub set: String,
     /// In a copy that was edited: who changed it, and what its publisher had printed.

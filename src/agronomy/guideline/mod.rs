@@ -57,29 +57,61 @@
 //! equation = { number = "1", square = 0.01, linear = -2.9, constant = 200 }
 //! ```
 //!
+//! A soil nitrate test, and how a large dose of lime goes on in parts, stand in a set of their own
+//! or beside limits; `gives` says what the figure of a band is, and a rule for parts has bands or
+//! `at_most`:
+//!
+//! ```toml
+//! [[nitrate]]
+//! title = "Nitrate beside leeks"
+//! name = "Our trials"
+//! made_for = "leeks"
+//! source = { publisher = "The garden", title = "Trials 2019 to 2024", year = 2024, evidence = "read" }
+//! gives = "rate"
+//! unit = "kg_per_ha"
+//! bands = [{ printed = "0-14", figure = 60 }, { printed = ">14", figure = 0 }]
+//!
+//! [[split]]
+//! title = "Lime on the heavy beds"
+//! source = { publisher = "The garden", title = "Trials 2019 to 2024", year = 2024, evidence = "read" }
+//! of = "lime"
+//! unit = "kg_per_ha"
+//! months_apart = 6
+//! at_most = 4000
+//! ```
+//!
 //! A copy that a grower edits has a table to each rule, with `set` where the table is another
 //! set's, `changed` where it is no longer as its publisher printed it, and `layer = "none"` where
-//! it has no mass of soil though the guideline states one.
+//! it has no mass of soil though the guideline states one. `in_force` switches a table on or off.
 
 mod criterion;
 mod difference;
 mod index_scale;
+mod nitrate_test;
 mod parse;
+mod provenance;
 mod rate_equation;
 mod rate_rule;
 mod rate_table;
 mod seam;
+mod split_rule;
 
 pub use criterion::{
     Changed, Class, Classes, Criterion, Facts, Index, LandUse, Limit, Position, Rule, Saturation, When, round_to,
 };
 pub use difference::{differences, in_words};
 pub use index_scale::IndexScale;
-pub use parse::{Bands, Bounds, ClassBound, ClassIs, Draft, Editor, Fault, Field, Problem, units_for};
+pub use nitrate_test::{GivesKind, NitrateBand, NitrateGives, NitrateTest, Worksheet};
+pub use parse::{
+    Bands, Bounds, ClassBound, ClassIs, Draft, Editor, Fault, Field, NitrateBound, NitrateBounds, PartsBounds, Problem,
+    RateFault, RateField, RateRowBounds, RatesBounds, SplitBounds, units_for,
+};
+pub use provenance::Provenance;
 pub use rate_equation::{Kept, RateEquation};
 pub use rate_rule::{Gives, RateRow, Rates};
 pub use rate_table::{Column, RateTable};
 pub use seam::Seam;
+pub use split_rule::{PartsBy, SplitBand, SplitOf, SplitRule};
 
 use super::{
     analyte::Analyte,
@@ -116,6 +148,10 @@ pub struct Guideline {
     pub criteria: Vec<Criterion>,
     /// What is given to crops, where the publisher prints it.
     pub rates: Vec<Arc<Rates>>,
+    /// Soil nitrate tests beside a growing crop.
+    pub nitrate: Vec<Arc<NitrateTest>>,
+    /// How large doses go on in parts.
+    pub splits: Vec<Arc<SplitRule>>,
     /// The text that it was read from, for copying and for keeping versions.
     pub text: String,
 }
@@ -128,12 +164,20 @@ impl Guideline {
         parse::guideline(text, builtin())
     }
 
-    /// The same guideline with the tables that are known only from memory switched on.
+    /// The same guideline with the tables that are known only from memory switched on; what a
+    /// person switched off stays off.
     pub fn with_memory(&self) -> Guideline {
         let mut all = self.clone();
-        all.criteria.iter_mut().for_each(|c| c.in_force = true);
-        all.rates.iter_mut().for_each(|rates| Arc::make_mut(rates).in_force = true);
+        all.criteria.iter_mut().for_each(|c| c.in_force |= !c.off);
+        all.rates.iter_mut().map(Arc::make_mut).for_each(|rates| rates.in_force |= !rates.off);
+        all.nitrate.iter_mut().for_each(|test| Arc::make_mut(test).of.switch_on());
+        all.splits.iter_mut().for_each(|rule| Arc::make_mut(rule).of.switch_on());
         all
+    }
+
+    /// Whether it has limits that a plot can be read by; a set of nitrate tests or of parts has none.
+    pub fn has_limits(&self) -> bool {
+        !self.criteria.is_empty()
     }
 
     /// The rates that go by a test on a plot.
@@ -163,7 +207,9 @@ impl Guideline {
         let (in_force, off): (Vec<_>, Vec<_>) = about.into_iter().partition(|c| c.in_force);
         let (named, others): (Vec<_>, Vec<_>) = in_force.into_iter().partition(|c| c.methods.contains(method));
         if named.is_empty() {
-            return Err(if off.iter().any(|c| c.methods.contains(method)) {
+            return Err(if off.iter().any(|c| c.off && c.methods.contains(method)) {
+                format!("{} has limits for {name} by {method}, which are switched off there.", self.title)
+            } else if off.iter().any(|c| c.methods.contains(method)) {
                 format!(
                     "{} has limits for {name} by {method} only from memory, unverified; they are off until the site switches them on.",
                     self.title
@@ -229,6 +275,14 @@ const SETS: &[&str] = &[
     include_str!("sets/oregon_bray.toml"),
     include_str!("sets/minnesota.toml"),
     include_str!("sets/california_vegetables.toml"),
+    include_str!("sets/vegetables_nitrate.toml"),
+    include_str!("sets/uc_nitrate.toml"),
+    include_str!("sets/rutgers_nitrate.toml"),
+    include_str!("sets/ohio_nitrate.toml"),
+    include_str!("sets/penn_state_nitrate.toml"),
+    include_str!("sets/penn_state_parts.toml"),
+    include_str!("sets/teagasc_parts.toml"),
+    include_str!("sets/uk_parts.toml"),
 ];
 
 static BUILTIN: LazyLock<Vec<Guideline>> = LazyLock::new(|| {
@@ -250,6 +304,11 @@ pub fn builtin() -> &'static [Guideline] {
 /// The guideline that comes with the program under this key.
 pub fn find(slug: &str) -> Option<&'static Guideline> {
     builtin().iter().find(|g| g.slug == slug)
+}
+
+/// The rules that come with the program for giving a material in parts, in the order of the sets.
+pub fn shipped_splits(material: SplitOf) -> impl Iterator<Item = &'static Arc<SplitRule>> {
+    builtin().iter().flat_map(|set| &set.splits).filter(move |rule| rule.material == material && rule.of.in_force)
 }
 
 /// How many texts are shipped, so that a test can see that each of them was read.

@@ -5,16 +5,21 @@
 //! The structs below are the format, both ways: a key that is read is written back too, for
 //! they derive both, so that no copy can lose a rule that its editor does not understand.
 
+mod bands;
 mod draft;
+mod nitrate;
+mod split;
 
-pub use draft::{Bands, Bounds, ClassBound, Draft, Editor, Fault, Field, units_for};
+pub use draft::{
+    Bands, Bounds, ClassBound, Draft, Editor, Fault, Field, NitrateBound, NitrateBounds, PartsBounds, RateFault,
+    RateField, RateRowBounds, RatesBounds, SplitBounds, units_for,
+};
 
 use super::{
-    Guideline, IndexScale, Seam,
+    Guideline, IndexScale,
     criterion::{
         Changed, Class, Classes, Criterion, Index, LandUse, Limit, Position, Rule, Saturation, When, round_to,
     },
-    seam::Misfit,
 };
 use crate::agronomy::{
     analyte::Analyte,
@@ -25,6 +30,7 @@ use crate::agronomy::{
     record::{Basis, DepthBand, Unit, keyed},
     source::{Citation, Evidence},
 };
+use bands::{Joined, RawSeam, band, join};
 use serde::{Deserialize, Serialize};
 use std::{fmt, str::FromStr};
 use toml::Spanned;
@@ -71,6 +77,10 @@ struct RawGuideline {
     table: Vec<Spanned<RawTable>>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     rates: Vec<Spanned<rates::RawRates>>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    nitrate: Vec<Spanned<nitrate::RawNitrate>>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    split: Vec<Spanned<split::RawSplit>>,
 }
 
 #[derive(Clone, Deserialize, Serialize)]
@@ -191,14 +201,6 @@ struct RawRow {
 
 #[derive(Clone, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
-struct RawSeam {
-    at: f64,
-    class: String,
-    why: String,
-}
-
-#[derive(Clone, Deserialize, Serialize)]
-#[serde(deny_unknown_fields)]
 struct RawAvailability {
     constant: f64,
     per_unit: f64,
@@ -212,47 +214,6 @@ struct RawAvailability {
 struct RawLimit {
     mg_per_kg: f64,
     source: Option<Citation>,
-}
-
-/// A printed band: its ends, and whether each is part of it.
-#[derive(Clone, Copy, Debug, PartialEq)]
-struct Band {
-    low: Option<f64>,
-    high: Option<f64>,
-    /// "<4", ">137": the end itself is outside.
-    open: bool,
-}
-
-/// Reads "0-24", "46 – 71", "> 137", "<1", ">=4", "200".
-fn band(text: &str) -> Result<Band, String> {
-    let plain: String =
-        text.chars().filter(|c| !c.is_whitespace()).map(|c| if matches!(c, '–' | '—') { '-' } else { c }).collect();
-    let number = |s: &str| {
-        s.parse::<f64>()
-            .ok()
-            .filter(|v| v.is_finite())
-            .ok_or_else(|| format!("“{text}” is not a band such as 0-24, >137 or <1"))
-    };
-    let end = |low, high, open| Band { low, high, open };
-    if let Some(rest) = plain.strip_prefix(">=").or(plain.strip_prefix('≥')) {
-        return Ok(end(Some(number(rest)?), None, false));
-    }
-    if let Some(rest) = plain.strip_prefix('>') {
-        return Ok(end(Some(number(rest)?), None, true));
-    }
-    if let Some(rest) = plain.strip_prefix('<') {
-        return Ok(end(None, Some(number(rest)?), true));
-    }
-    match plain.split_once('-') {
-        Some((low, high)) => {
-            let (low, high) = (number(low)?, number(high)?);
-            if low > high {
-                return Err(format!("“{text}” runs downwards"));
-            }
-            Ok(end(Some(low), Some(high), false))
-        }
-        None => number(&plain).map(|v| end(Some(v), Some(v), false)),
-    }
 }
 
 fn citation(found: Option<&Citation>, what: &str) -> Result<Citation, String> {
@@ -309,71 +270,21 @@ fn classes(table: &RawTable, row: &RawRow, printed: &[String], decimals: u8) -> 
     if printed.len() != table.classes.len() {
         return Err(format!("{} bands are printed for {} classes", printed.len(), table.classes.len()));
     }
-    let step = 10f64.powi(-i32::from(decimals));
-    let bands = printed.iter().map(|text| band(text)).collect::<Result<Vec<_>, _>>()?;
-    if bands.iter().flat_map(|b| [b.low, b.high]).flatten().any(|v| (round_to(v, decimals) - v).abs() > 1e-9) {
-        return Err(format!("a limit is printed finer than {decimals} decimals"));
+    let names: Vec<&str> = table.classes.iter().map(|class| class.name.as_str()).collect();
+    let Joined { from, seams, printed_to } = join(printed, &names, &row.seam, decimals)?;
+    if printed_to.is_some() && !table.index {
+        return Err("the highest class has an upper end; what lies above it is undecided".into());
     }
-    let (mut out, mut seams): (Vec<Class>, Vec<Seam>) = (Vec::new(), Vec::new());
-    for (i, (band, class)) in bands.iter().zip(&table.classes).enumerate() {
-        // Lowest value at the printed precision that the band itself claims.
-        let claims = match (band.low, band.open) {
-            (Some(low), true) => low + step,
-            (Some(low), false) => low,
-            (None, _) => 0.0,
-        };
-        let from = match i.checked_sub(1).map(|before| bands[before]) {
-            None => claims,
-            Some(before) => {
-                let ends = before.high.ok_or("a class follows one that has no upper end")?;
-                let next = if before.open { ends } else { ends + step };
-                if (claims - next).abs() < step * 1e-6 {
-                    claims
-                } else {
-                    let hole_or_overlap_is_one_value = (claims - next).abs() < step * 1.000_001;
-                    if !hole_or_overlap_is_one_value {
-                        return Err(format!(
-                            "“{}” does not join “{}”: more than one value lies in both or in neither",
-                            printed[i],
-                            printed[i - 1]
-                        ));
-                    }
-                    let misfit = if claims < next { Misfit::Shared } else { Misfit::Hole };
-                    let lower = &table.classes[i - 1].name;
-                    let own = row.seam.iter().find(|s| (s.at - ends).abs() < step * 1e-6);
-                    let settled = match own {
-                        Some(own) => Seam { at: own.at, class: own.class.clone(), why: own.why.clone() },
-                        None => misfit.settle(ends, lower, &class.name),
-                    };
-                    let from = match settled.class == class.name {
-                        true => settled.at,
-                        false if settled.class == *lower => settled.at + step,
-                        false => {
-                            return Err(format!(
-                                "the seam at {ends} goes to “{}”, which is not beside it",
-                                settled.class
-                            ));
-                        }
-                    };
-                    seams.push(settled);
-                    from
-                }
-            }
-        };
-        if out.last().is_some_and(|before| before.from >= from) {
-            return Err(format!("“{}” is not above “{}”", printed[i], printed[i - 1]));
-        }
+    let class = |((class, printed), from): ((&RawClass, &String), f64)| {
         let position = match class.is {
             ClassIs::Short => Position::Short,
             ClassIs::Aim => Position::AtAim,
             ClassIs::Above => Position::Above,
             ClassIs::Excess => Position::Excess,
         };
-        out.push(Class { name: class.name.clone(), printed: printed[i].clone(), from, position });
-    }
-    if bands.last().is_none_or(|b| b.high.is_some()) && !table.index {
-        return Err("the highest class has an upper end; what lies above it is undecided".into());
-    }
+        Class { name: class.name.clone(), printed: printed.clone(), from, position }
+    };
+    let out: Vec<Class> = table.classes.iter().zip(printed).zip(from).map(class).collect();
     if out.windows(2).any(|pair| pair[0].position > pair[1].position) {
         return Err("the classes do not run from short to excess".into());
     }
@@ -395,10 +306,6 @@ fn classes(table: &RawTable, row: &RawRow, printed: &[String], decimals: u8) -> 
     }
     let aim_why = row.aim_why.as_ref().or(table.aim_why.as_ref()).ok_or("it is not said why this aim (aim_why)")?;
     let aim_source = table.aim_source.as_ref().map(|s| citation(Some(s), "the aim")).transpose()?;
-    let printed_to = bands.last().and_then(|b| b.high);
-    if let Some(idle) = row.seam.iter().find(|own| !seams.iter().any(|seam| seam.why == own.why)) {
-        return Err(format!("there is no seam at {}", idle.at));
-    }
     Ok(Classes { classes: out, optimum, aim, aim_why: aim_why.clone(), aim_source, seams, printed_to })
 }
 
@@ -505,6 +412,7 @@ fn criterion(raw: &RawGuideline, table: &RawTable, row: &RawRow) -> Result<Crite
         when: when(row.when.as_ref().unwrap_or(&table.when))?,
         rule: rule(table, row, decimals)?,
         in_force: table.in_force.unwrap_or(source.evidence != Evidence::Memory),
+        off: table.in_force == Some(false),
         source,
         set: table.set.as_ref().unwrap_or(&raw.slug).clone(),
         changed: table.changed.clone(),
@@ -611,7 +519,9 @@ pub(super) fn guideline(text: &str, known: &[Guideline]) -> Result<Guideline, Ve
         }
     }
     let rates = rates::read(&raw.slug, &raw.rates, &criteria, &mut fault);
-    if criteria.is_empty() && problems.is_empty() {
+    let nitrate = nitrate::read(&raw.slug, &raw.nitrate, &mut fault);
+    let splits = split::read(&raw.slug, &raw.split, &mut fault);
+    if criteria.is_empty() && nitrate.is_empty() && splits.is_empty() && problems.is_empty() {
         problems.push(Problem { line: 1, says: "it has no criteria".into() });
     }
     if !problems.is_empty() {
@@ -632,21 +542,8 @@ pub(super) fn guideline(text: &str, known: &[Guideline]) -> Result<Guideline, Ve
         notes: raw.notes,
         criteria,
         rates,
+        nitrate,
+        splits,
         text: text.to_owned(),
     })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn printed_bands_are_read_as_people_print_them() {
-        assert_eq!(band("0 – 24"), Ok(Band { low: Some(0.0), high: Some(24.0), open: false }));
-        assert_eq!(band(">137"), Ok(Band { low: Some(137.0), high: None, open: true }));
-        assert_eq!(band("<1"), Ok(Band { low: None, high: Some(1.0), open: true }));
-        for odd in ["", "-", "5-", "9-3", "a-b", "NaN", ">inf"] {
-            assert!(band(odd).is_err(), "{odd:?} was taken");
-        }
-    }
 }

@@ -28,6 +28,12 @@ pub enum Kept {
 }
 
 impl RateEquation {
+    /// As it is printed: "0.0103 I² − 2.9 I + 200".
+    pub fn words(&self) -> String {
+        let square = if self.square == 0.0 { String::new() } else { format!("{} I² ", self.square) };
+        format!("{square}− {} I + {}", -self.linear, self.constant)
+    }
+
     /// The index of the lowest point; `None` for a straight line, which has none.
     pub fn vertex(&self) -> Option<f64> {
         (self.square > 0.0).then(|| -self.linear / (2.0 * self.square))

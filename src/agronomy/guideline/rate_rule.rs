@@ -3,12 +3,13 @@
 //! guideline's limits, so a rate never speaks where the limits do not; and a rate is for the
 //! crops that its publisher names, never for others.
 
-use super::{RateEquation, RateTable, When};
+use super::{Changed, RateEquation, RateTable, When};
 use crate::agronomy::{
     crop::Crop,
     element::{Element, Form},
     method::Method,
     rate::RateUnit,
+    reading::number,
     source::{Citation, Evidence},
 };
 
@@ -29,6 +30,8 @@ pub struct Rates {
     pub source: Citation,
     /// Rates known only from memory are off unless switched on.
     pub in_force: bool,
+    /// A person switched them off; switching on what is from memory leaves them so.
+    pub off: bool,
     /// The slug of the set that prints them.
     pub set: String,
     pub notes: Vec<String>,
@@ -44,6 +47,10 @@ pub struct RateRow {
     pub gives: Gives,
     /// Why the advice is not followed although it is printed, such as a likely misprint.
     pub withheld: Option<String>,
+    /// Who says so, where it is not the source of the whole table.
+    pub source: Option<Citation>,
+    /// In a copy: who changed it, and what its publisher had printed.
+    pub changed: Option<Changed>,
     pub notes: Vec<String>,
 }
 
@@ -73,8 +80,30 @@ impl Rates {
         self.unit.kg_per_ha() * self.form.map_or(1.0, Form::to_element)
     }
 
-    /// Whether they are known only from memory.
-    pub fn is_from_memory(&self) -> bool {
-        self.source.evidence == Evidence::Memory
+    /// Who says what a row gives.
+    pub fn source_of<'a>(&'a self, row: &'a RateRow) -> &'a Citation {
+        row.source.as_ref().unwrap_or(&self.source)
+    }
+
+    /// Whether what a row gives is known only from memory.
+    pub fn is_from_memory(&self, row: &RateRow) -> bool {
+        self.source_of(row).evidence == Evidence::Memory
+    }
+
+    /// A row in a line: "Roots: low 120, enough 60, high 0 kg/ha P2O5, for carrot".
+    pub fn words(&self, row: &RateRow) -> String {
+        let unit = self.unit_words();
+        let gives = match &row.gives {
+            Gives::Table(table) => {
+                let cells = table.columns.iter().zip(&table.printed);
+                let cells: Vec<String> = cells.map(|(column, rate)| format!("{column} {}", number(*rate))).collect();
+                cells.join(", ")
+            }
+            Gives::Equation(equation) => equation.words(),
+        };
+        let crops: Vec<String> = row.crops.iter().map(Crop::in_sentence).collect();
+        let crops = if crops.is_empty() { "for no crop yet".into() } else { format!("for {}", crops.join(", ")) };
+        let withheld = row.withheld.as_ref().map_or_else(String::new, |why| format!("; not followed: {why}"));
+        format!("{}: {gives} {unit}, {crops}{withheld}", row.printed_for)
     }
 }

@@ -5,16 +5,16 @@
 
 mod given;
 mod methods;
+mod suits;
 mod sulfur;
 mod table;
 mod value;
 
 pub use given::Given;
 pub use methods::{NORTH_CAROLINA_CEILING, UK_PH, UkPh, uk_ph};
+pub use suits::{Suits, best_first, home_method, suits};
 pub use sulfur::{NotLowered, SulfurRate, lower_ph};
-pub use value::{
-    FINENESS_SCHEMES, FinenessScheme, LimeProduct, LimeValue, ProductRate, SPLITS, SplitRule, fractions_from_passing,
-};
+pub use value::{FINENESS_SCHEMES, FinenessScheme, LimeProduct, LimeValue, ProductRate, fractions_from_passing};
 
 use super::{
     analyte::Analyte,

@@ -6,7 +6,6 @@ use super::Requirement;
 use crate::agronomy::{
     element::Formula,
     quantity::KgPerHa,
-    rate::RateUnit,
     reading::number,
     source::{Evidence, Source},
     working::{Figure, Origin, Working},
@@ -248,87 +247,5 @@ impl LimeProduct<'_> {
         let figure = Figure::significant(kg_per_ha, KgPerHa::UNIT, 3);
         let working = Working::step("Product to give", figure, formula, [requirement.working.clone(), value_working]);
         Ok(ProductRate { kg_per_ha: KgPerHa(kg_per_ha), effective_percent, working, notes })
-    }
-}
-
-/// The most lime that a publisher puts on at once.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct SplitRule {
-    pub slug: &'static str,
-    pub words: &'static str,
-    /// The most at once, in the printed unit.
-    pub most: f64,
-    pub unit: RateUnit,
-    /// The publisher prints whole units, so a rate is rounded to them before it is split.
-    pub whole_units: bool,
-    pub months_apart: u8,
-    pub source: Source,
-}
-
-/// The rules known here.
-pub const SPLITS: &[SplitRule] = &[
-    SplitRule {
-        slug: "penn_state_garden",
-        words: "up to 10 lb/100 ft² at once; 11 to 20 in two parts, more in three or more, six months apart",
-        most: 10.0,
-        unit: RateUnit::LbPer100Ft2,
-        whole_units: true,
-        months_apart: 6,
-        source: Source {
-            publisher: "Penn State Agricultural Analytical Services Laboratory",
-            title: "Home garden report comments",
-            year: 0,
-            address: "https://agsci.psu.edu/aasl/online-report/home-garden",
-            evidence: Evidence::Read,
-        },
-    },
-    SplitRule {
-        slug: "teagasc",
-        words: "not more than 7.5 t/ha at once, the rest in the third year",
-        most: 7.5,
-        unit: RateUnit::TonnePerHa,
-        whole_units: false,
-        months_apart: 24,
-        source: Source {
-            publisher: "Teagasc",
-            title: "Advice on liming, factsheet",
-            year: 0,
-            address: "https://www.teagasc.ie/news--events/daily/grassland/advice-on-liming-factsheet.php",
-            evidence: Evidence::Read,
-        },
-    },
-    SplitRule {
-        slug: "uk",
-        words: "over 5 t/ha in parts over two years",
-        most: 5.0,
-        unit: RateUnit::TonnePerHa,
-        whole_units: false,
-        months_apart: 12,
-        source: Source {
-            publisher: "DBL, a British farm buying group",
-            title: "Lime time",
-            year: 0,
-            address: "https://www.dblbuyinggroup.co.uk/news/lime-time/",
-            evidence: Evidence::Read,
-        },
-    },
-];
-
-impl SplitRule {
-    /// Finds a rule by its key.
-    pub fn find(slug: &str) -> Option<SplitRule> {
-        SPLITS.iter().copied().find(|rule| rule.slug == slug)
-    }
-
-    /// A rate in equal parts, none above the most at once; none at all for a rate of zero.
-    pub fn parts(&self, rate: KgPerHa) -> Vec<KgPerHa> {
-        if !rate.0.is_finite() || rate.0 <= 0.0 {
-            return vec![];
-        }
-        let printed = self.unit.show(rate);
-        let printed = if self.whole_units { printed.round() } else { printed };
-        // A need of lime beyond any soil's would otherwise make a list without end.
-        let parts = (printed / self.most - 1e-9).ceil().clamp(1.0, 100.0);
-        vec![KgPerHa(rate.0 / parts); parts as usize]
     }
 }

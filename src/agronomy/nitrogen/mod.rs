@@ -9,8 +9,7 @@ mod release;
 
 pub use demand::{CROP_RATES, CropRate, crop_demand, is_for_crop, stated_demand, uptake_demand};
 pub use nitrate::{
-    Corn, NitrateAdvice, NitrateTest, PreviousCrop, every_nitrate_test, nitrate_in_ground, ohio_state, penn_state,
-    rutgers_manured_sweet_corn, uc_classes, vegetables,
+    Asked, Corn, NitrateAdvice, PreviousCrop, by_every_nitrate_test, by_nitrate_test, nitrate_in_ground,
 };
 pub use release::{
     CoverCrop, Livestock, OM_CAP_PERCENT, OrganicN, TotalMaterial, TotalN, compost, cover_crop, decay_series,

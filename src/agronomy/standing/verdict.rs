@@ -148,8 +148,7 @@ impl Case<'_> {
                 };
                 let formula =
                     format!("({critical} − {constant} + {per_ph} × {}) ÷ {per_unit} = {}", num(ph_value), num(aim));
-                let critical_leaf = Working::leaf("Critical index", Figure::new(*critical, "", 0), Origin::Published)
-                    .cite(criterion.source.clone());
+                let critical_leaf = limit_leaf(criterion, "Critical index", Figure::new(*critical, "", 0));
                 let aim_working = Working::step(
                     format!("{}, aim at this pH", criterion.analyte.name()),
                     self.aim_figure(criterion, aim),
@@ -301,11 +300,10 @@ impl Case<'_> {
 
     /// A published limit as a node, turned into the unit of the reading where they differ.
     fn aim_leaf(&self, criterion: &Criterion, printed: f64, why: &str) -> Working {
-        let name = format!("{}, aim", criterion.analyte.name());
-        let leaf =
-            Working::leaf(&name, Figure::new(printed, criterion.unit_words(), criterion.decimals), Origin::Published)
-                .cite(criterion.source.clone())
-                .note(why);
+        let own = criterion.changed.as_ref().is_some_and(|changed| !changed.kept);
+        let name = format!("{}, {}", criterion.analyte.name(), if own { "own aim" } else { "aim" });
+        let figure = Figure::new(printed, criterion.unit_words(), criterion.decimals);
+        let leaf = limit_leaf(criterion, &name, figure).note(why);
         let Some(level) = criterion.to_level(printed, self.reading.level) else { return leaf };
         let same = (level.number() - printed).abs() <= printed.abs() * 1e-12;
         if same {
@@ -344,6 +342,21 @@ impl Case<'_> {
         } else {
             format!("{} is {sign}{} {unit}", found.trim_end(), num(printed))
         }
+    }
+}
+
+/// A limit as a node. One that was changed in a copy is the person's own, said beside what the
+/// publisher printed; an aim that was left as it was printed stays the publisher's.
+fn limit_leaf(criterion: &Criterion, title: &str, figure: Figure) -> Working {
+    match &criterion.changed {
+        Some(changed) if changed.kept => {
+            let source = changed.source.clone().unwrap_or_else(|| criterion.source.clone());
+            Working::leaf(title, figure, Origin::Published).cite(source)
+        }
+        Some(changed) => {
+            Working::leaf(title, figure, Origin::Chosen).cite(criterion.source.clone()).note(changed.beside_publisher())
+        }
+        None => Working::leaf(title, figure, Origin::Published).cite(criterion.source.clone()),
     }
 }
 

@@ -163,6 +163,7 @@ fn new_site(into: &ImportInto) -> Result<NewSite> {
         rate_unit: "g_per_m2".into(),
         layer: None,
         scale_step_g: 1.0,
+        sets_off: String::new(),
         note: String::new(),
     })
 }

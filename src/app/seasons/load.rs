@@ -12,6 +12,7 @@ use crate::{
         caution::Caution,
         crop::Crop,
         element::Element,
+        guideline::SplitRule,
         learned_need::Answers,
         need::Need,
         pass::pass_of,
@@ -42,7 +43,10 @@ use crate::{
 };
 use jiff::civil::Date;
 use sha2::{Digest, Sha256};
-use std::collections::{BTreeMap, BTreeSet};
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    sync::Arc,
+};
 
 /// A plan with everything that it is made from and judged by.
 pub struct LoadedPlan {
@@ -71,6 +75,8 @@ pub struct LoadedPlan {
     /// Caps that a steward decided otherwise about.
     pub overrules: Vec<OverruleRow>,
     overruled: BTreeMap<(Key, Counted), Overruled>,
+    /// How large doses go on in parts, as far as the site uses such rules.
+    pub splits: Vec<Arc<SplitRule>>,
     /// What the plan's list says of products.
     pub listings: BTreeMap<AmendmentId, Listing>,
     /// Products by name that lime must be kept apart from, and limes.
@@ -166,6 +172,7 @@ impl App {
         let sides = all.iter().filter_map(|row| Some((row.amendment.name.clone(), side(&row.amendment)?))).collect();
         let mut products: Vec<_> = all.into_iter().filter(|row| wanted.contains(&row.id)).collect();
         let undo = if plan.state == "draft" { store::undos::last(&mut read, id).await? } else { None };
+        let splits = guidelines::beside(&mut read, &site).await?.splits;
         let overrules = store::overrules::of_plan(&mut read, id).await?;
         let decided = |row: &OverruleRow| overruled(row, self.clock.day_of(row.decided_at));
         let overruled = overrules.iter().filter_map(decided).collect();
@@ -211,6 +218,7 @@ impl App {
             undo,
             overrules,
             overruled,
+            splits,
             listings,
             sides,
             doses,

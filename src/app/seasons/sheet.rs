@@ -162,7 +162,8 @@ impl Sheet {
         let plots = view.plots.iter().map(|plot| sheet_plot(view, plot, step_g, &helpings));
         let plots: Vec<SheetPlot> = plots.filter(|plot| !plot.lines.is_empty()).collect();
         for row in view.used() {
-            let mut notes = cautions_for(&row.amendment, &Context::default());
+            let mut notes =
+                cautions_for(&row.amendment, &Context { splits: Some(&view.splits), ..Context::default() });
             notes.retain(|note| asked_for(note.caution, row.id, &plots));
             if !notes.is_empty() {
                 cautions.push(SheetCautions { name: row.amendment.name.clone(), notes });
@@ -283,9 +284,10 @@ fn sheet_plot(
             layer: Some(standing.plot.ground().layer()),
             dose: Some(rate),
             beside: &here,
+            splits: Some(&view.splits),
             ..Context::default()
         };
-        let always = cautions_for(amendment, &Context::default());
+        let always = cautions_for(amendment, &Context { splits: Some(&view.splits), ..Context::default() });
         let said = cautions_for(amendment, &context);
         lines.push(SheetLine {
             amendment: row.id,

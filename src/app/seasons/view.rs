@@ -12,6 +12,7 @@ use crate::{
         cap::Counted,
         crop::Crop,
         element::Element,
+        guideline::SplitRule,
         learned_need,
         liking::Liking,
         need::{self, Need, Way},
@@ -27,7 +28,7 @@ use crate::{
     store::{amendments::AmendmentRow, plans::NeedRow, undos::UndoRow},
 };
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
+use std::{collections::BTreeMap, sync::Arc};
 
 /// One dose of a plan, saved or as typed.
 #[derive(Clone, Debug, PartialEq)]
@@ -254,6 +255,8 @@ pub struct PlanView {
     pub undo: Option<UndoRow>,
     /// Caps that a steward decided otherwise about.
     pub overrules: Vec<OverruleRow>,
+    /// How large doses go on in parts, as far as the site uses such rules.
+    pub splits: Vec<Arc<SplitRule>>,
     /// Tests, crops, products or applications have changed since it was worked out.
     pub stale: bool,
 }
@@ -541,6 +544,7 @@ pub(super) fn view(loaded: &LoadedPlan, doses: Vec<DoseLine>) -> PlanView {
         stock_g: loaded.stock_g.clone(),
         undo: loaded.undo.clone(),
         overrules: loaded.overrules.clone(),
+        splits: loaded.splits.clone(),
     }
 }
 

@@ -388,8 +388,8 @@ impl AmendmentPage {
         self.found.stock_g.map(show::mass)
     }
 
-    fn address(&self, citation: &crate::agronomy::source::Source) -> Option<&'static str> {
-        Some(citation.address).filter(|a| a.starts_with("https://") || a.starts_with("http://"))
+    fn address<'a>(&self, citation: &'a Citation) -> Option<&'a str> {
+        show::address(citation)
     }
 }
 

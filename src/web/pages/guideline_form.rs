@@ -1,7 +1,11 @@
-//! The form that edits an own guideline, rule by rule. It never loses what was typed, also where
-//! somebody else saved in the meantime; rules that it cannot edit are shown and kept.
+//! The form that edits an own guideline, rule by rule: limits, rates for crops, nitrate tests and
+//! rules for parts. It never loses what was typed, also where somebody else saved in the meantime;
+//! rules that it cannot edit are shown and kept.
 
-use super::guidelines::Table;
+use super::{
+    guideline_parts::{NitrateFields, RateFields, SplitFields},
+    guidelines::Table,
+};
 use crate::{
     agronomy::{
         analyte::Analyte,
@@ -17,6 +21,7 @@ use crate::{
         error::{Error, Result},
         form::Form,
         guard::Cx,
+        show::filters,
         view::{Frame, see},
     },
 };
@@ -37,6 +42,9 @@ pub struct GuidelineFormPage {
     slug: String,
     rules: Vec<RuleFields>,
     added: RuleFields,
+    rates: Vec<RateFields>,
+    nitrate: Vec<NitrateFields>,
+    splits: Vec<SplitFields>,
     /// What others saved since the version that the form was read at.
     since: Vec<String>,
 }
@@ -50,6 +58,10 @@ struct RuleFields {
     words: String,
     condition: String,
     changed: Option<String>,
+    /// Known only from memory, and so off unless it is switched on.
+    from_memory: bool,
+    /// Its limits are points of an index, each worth so much of this unit.
+    in_points: Option<String>,
     kind: Kind,
     units: Vec<(String, String)>,
     /// The numbers of the lines for classes.
@@ -64,6 +76,8 @@ struct RuleFields {
 enum Kind {
     Classes,
     Critical,
+    /// An index of level and pH.
+    Availability,
     /// Kept as it is.
     Kept,
 }
@@ -82,6 +96,7 @@ impl RuleFields {
         let kind = match bounds.as_ref().map(|bounds| &bounds.bands) {
             Some(Bands::Classes { .. }) => Kind::Classes,
             Some(Bands::Critical { .. }) => Kind::Critical,
+            Some(Bands::Availability { .. }) => Kind::Availability,
             None => Kind::Kept,
         };
         let at = format!("rules.{at}");
@@ -90,17 +105,23 @@ impl RuleFields {
             words: in_words(criterion),
             condition: table.condition,
             changed: table.changed,
+            from_memory: criterion.is_from_memory(),
+            in_points: criterion.index.as_ref().map(|_| criterion.unit.to_string()),
             kind,
             units: units(units_for(criterion.analyte, criterion.layer.is_some())),
             lines: 0..lines(&at, form) + MORE_LINES,
             wrong: wrong(&at, form),
-            sentences: table.sentences.into_iter().chain(in_points(criterion)).collect(),
+            sentences: table.sentences,
             at,
         }
     }
 
     fn is_classes(&self) -> bool {
         self.kind == Kind::Classes
+    }
+
+    fn is_availability(&self) -> bool {
+        self.kind == Kind::Availability
     }
 
     fn is_kept(&self) -> bool {
@@ -130,12 +151,6 @@ impl RuleFields {
     }
 }
 
-/// Why limits in points of an index are not offered to be typed.
-fn in_points(criterion: &Criterion) -> Option<String> {
-    criterion.index.as_ref()?;
-    Some("Its limits are points of the publisher’s index, and no figures of a sheet.".into())
-}
-
 /// A unit's key, and its words.
 fn units(units: Vec<Unit>) -> Vec<(String, String)> {
     units.into_iter().map(|unit| (unit.to_string(), unit.to_string())).collect()
@@ -148,7 +163,7 @@ fn lines(at: &str, form: &Form) -> usize {
     (0..LINES_MAX).rev().find(says).map_or(0, |line| line + 1)
 }
 
-fn wrong(at: &str, form: &Form) -> bool {
+pub(super) fn wrong(at: &str, form: &Form) -> bool {
     let of_rule = |field: &str| field.strip_prefix(at).is_some_and(|rest| rest.starts_with('.'));
     form.wrong_fields().any(of_rule)
 }
@@ -161,15 +176,28 @@ fn filled(held: &OwnForm) -> Form {
         form.set(name, value);
     }
     for (at, rule) in &held.rules {
-        let fields = [("unit", &rule.unit), ("aim", &rule.aim), ("critical", &rule.critical), ("high", &rule.high)];
+        let fields = [
+            ("unit", &rule.unit),
+            ("aim", &rule.aim),
+            ("critical", &rule.critical),
+            ("high", &rule.high),
+            ("per_point", &rule.per_point),
+            ("constant", &rule.constant),
+            ("per_unit", &rule.per_unit),
+            ("per_ph", &rule.per_ph),
+        ];
         for (name, value) in fields {
             form.set(format!("rules.{at}.{name}"), value);
         }
+        form.set(format!("rules.{at}.in_use"), if rule.in_use { "on" } else { "" });
         for (line, class) in rule.classes.iter().enumerate() {
             for (name, value) in [("name", &class.name), ("is", &class.is), ("up_to", &class.up_to)] {
                 form.set(format!("rules.{at}.classes.{line}.{name}"), value);
             }
         }
+    }
+    for (name, value) in &held.parts {
+        form.set(name, value);
     }
     form
 }
@@ -192,6 +220,12 @@ fn rule(at: &str, form: &Form) -> RuleForm {
         aim: of("aim"),
         critical: of("critical"),
         high: of("high"),
+        per_point: of("per_point"),
+        constant: of("constant"),
+        per_unit: of("per_unit"),
+        per_ph: of("per_ph"),
+        shown: !of("shown").is_empty(),
+        in_use: !of("in_use").is_empty(),
         source: of("source"),
         judgement: !of("judgement").is_empty(),
     }
@@ -210,6 +244,11 @@ fn typed(form: &Form) -> Result<OwnForm> {
         notes: form.verbatim("notes").to_owned(),
         rules: places.into_iter().map(|at| (at, rule(&format!("rules.{at}"), form))).collect(),
         added: rule("added", form),
+        parts: form
+            .pairs()
+            .filter(|(name, _)| ["rates.", "nitrate.", "splits."].iter().any(|part| name.starts_with(part)))
+            .map(|(name, value)| (name.to_owned(), value.to_owned()))
+            .collect(),
     })
 }
 
@@ -224,6 +263,8 @@ impl GuidelineFormPage {
             words: String::new(),
             condition: String::new(),
             changed: None,
+            from_memory: false,
+            in_points: None,
             kind: Kind::Classes,
             units: units(Unit::ALL.iter().copied().filter(|unit| *unit != Unit::MeqPer100cm3).collect()),
             lines: 0..NEW_LINES.max(lines("added", &form) + 1),
@@ -231,7 +272,11 @@ impl GuidelineFormPage {
             sentences: vec![],
         };
         let frame = frame.under(format!("/guidelines/{slug}"), &guideline.title);
-        GuidelineFormPage { frame, form, slug, rules, added, since: vec![] }
+        let rates = guideline.rates.iter().enumerate().map(|(at, rates)| RateFields::of(at, rates, &form)).collect();
+        let nitrate =
+            guideline.nitrate.iter().enumerate().map(|(at, test)| NitrateFields::of(at, test, &form)).collect();
+        let splits = guideline.splits.iter().enumerate().map(|(at, rule)| SplitFields::of(at, rule, &form)).collect();
+        GuidelineFormPage { frame, form, slug, rules, added, rates, nitrate, splits, since: vec![] }
     }
 
     /// What can be measured, to choose from.

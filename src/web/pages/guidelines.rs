@@ -4,7 +4,10 @@
 
 use crate::{
     agronomy::{
-        guideline::{self, Classes, Criterion, Gives, Guideline, Position, RateEquation, Rates, Rule, Saturation},
+        guideline::{
+            self, Changed, Classes, Criterion, Gives, GivesKind, Guideline, NitrateGives, NitrateTest, Position,
+            RateEquation, Rates, Rule, Saturation, SplitRule,
+        },
         source::{Citation, Evidence},
     },
     app::{
@@ -26,7 +29,7 @@ use axum::{
     http::StatusCode,
     response::{IntoResponse, Response},
 };
-use std::borrow::Cow;
+use std::{borrow::Cow, sync::Arc};
 
 /// Every guideline.
 #[derive(Template, WebTemplate)]
@@ -35,7 +38,10 @@ pub struct GuidelinesPage {
     frame: Frame,
     own: Vec<(GuidelineRow, Guideline)>,
     archived: Vec<(GuidelineRow, Guideline)>,
-    shipped: &'static [Guideline],
+    /// Those that a site can be read by.
+    shipped: Vec<&'static Guideline>,
+    /// Nitrate tests and rules for parts.
+    beside: Vec<&'static Guideline>,
 }
 
 /// One guideline with all its tables.
@@ -51,6 +57,8 @@ pub struct GuidelinePage {
     address: Option<String>,
     tables: Vec<Table>,
     rates: Vec<RateView>,
+    nitrate: Vec<NitrateView>,
+    splits: Vec<SplitView>,
     /// Of the copy that a steward is about to make.
     form: Form,
 }
@@ -80,7 +88,8 @@ pub(super) struct Table {
     source: Source,
     /// That it was changed or added here, in a sentence.
     pub changed: Option<String>,
-    in_force: bool,
+    /// That it does not speak, and why.
+    state: Option<&'static str>,
 }
 
 /// Rates for crops as the page prints them.
@@ -95,7 +104,7 @@ struct RateView {
     rows: Vec<RateLine>,
     notes: Vec<String>,
     source: Source,
-    in_force: bool,
+    state: Option<&'static str>,
 }
 
 /// The rates of some crops.
@@ -107,6 +116,33 @@ struct RateLine {
     cells: Vec<String>,
     /// What is done with the equation, and why a rate is not followed.
     remarks: Vec<String>,
+    /// That it was changed or added here, in a sentence.
+    changed: Option<String>,
+}
+
+/// A nitrate test as the page prints it.
+struct NitrateView {
+    name: String,
+    made_for: String,
+    /// Heading of the column that says what a band asks for; empty where it is a class alone.
+    asks: &'static str,
+    /// Class, band in mg/kg, and what it asks for.
+    bands: Vec<(String, String, String)>,
+    sentences: Vec<String>,
+    notes: Vec<String>,
+    source: Source,
+    changed: Option<String>,
+    state: Option<&'static str>,
+}
+
+/// A rule for parts as the page prints it.
+struct SplitView {
+    heading: String,
+    rule: String,
+    notes: Vec<String>,
+    source: Source,
+    changed: Option<String>,
+    state: Option<&'static str>,
 }
 
 /// A citation as the page prints it.
@@ -130,7 +166,8 @@ pub(super) fn path_of(key: &str, version: i64) -> String {
 pub async fn list(cx: Cx) -> Result<GuidelinesPage> {
     let all = cx.app.own_guidelines(&cx.actor).await?;
     let (archived, own) = all.into_iter().partition(|(row, _)| row.archived_at.is_some());
-    Ok(GuidelinesPage { frame: cx.frame("Guidelines"), own, archived, shipped: guideline::builtin() })
+    let (shipped, beside) = guideline::builtin().iter().partition(|set| set.has_limits());
+    Ok(GuidelinesPage { frame: cx.frame("Guidelines"), own, archived, shipped, beside })
 }
 
 /// `GET /guidelines/{slug}`
@@ -192,19 +229,29 @@ impl GuidelinePage {
         let address = Some(guideline.address.as_str()).filter(web).map(str::to_owned);
         let tables = guideline.criteria.iter().map(Table::of).collect();
         let newer = Some(newest).filter(|newest| version < *newest);
-        let rates = guideline.rates.iter().map(|rates| RateView::of(rates)).collect();
-        GuidelinePage { frame, guideline, own, newer, address, tables, rates, form }
+        let rates = RateView::all(&guideline.rates);
+        let nitrate = guideline.nitrate.iter().map(|test| NitrateView::of(test)).collect();
+        let splits = guideline.splits.iter().map(|rule| SplitView::of(rule)).collect();
+        GuidelinePage { frame, guideline, own, newer, address, tables, rates, nitrate, splits, form }
     }
 
     /// How many tables are known only from memory.
     fn from_memory(&self) -> usize {
-        let rates = self.rates.iter().filter(|rates| !rates.in_force).count();
-        self.tables.iter().filter(|table| !table.in_force).count() + rates
+        let unverified = self.tables.iter().filter(|table| table.source.unverified).count();
+        unverified + self.rates.iter().filter(|rates| rates.source.unverified).count()
     }
 
-    /// How many were changed or added here.
+    /// How many were changed or added here: rules, rows of rates, nitrate tests, rules for parts.
     fn changed(&self) -> usize {
-        self.tables.iter().filter(|table| table.changed.is_some()).count()
+        let rules = self.tables.iter().filter(|table| table.changed.is_some()).count();
+        let rows = self.rates.iter().flat_map(|rates| &rates.rows).filter(|row| row.changed.is_some()).count();
+        let nitrate = self.nitrate.iter().filter(|test| test.changed.is_some()).count();
+        rules + rows + nitrate + self.splits.iter().filter(|rule| rule.changed.is_some()).count()
+    }
+
+    /// What its limits, rates, tests and rules are called together.
+    fn has_limits(&self) -> bool {
+        self.guideline.has_limits()
     }
 }
 
@@ -221,16 +268,75 @@ impl Source {
     }
 }
 
-/// "Changed here by Ines on 21 Mar 2026. University of Delaware printed: Low 0-70 …".
-fn changed(criterion: &Criterion) -> Option<String> {
-    let changed = criterion.changed.as_ref()?;
+/// "Changed here by Ines on 21 Mar 2026, in version 2. University of Delaware printed: Low 0-70 …".
+pub(super) fn changed(changed: Option<&Changed>) -> Option<String> {
+    let changed = changed?;
     let when = show::date(changed.on);
+    let version = if changed.version > 0 { format!(", in version {}", changed.version) } else { String::new() };
     Some(match &changed.source {
         Some(source) => {
-            format!("Changed here by {} on {when}. {} printed: {}.", changed.by, source.publisher, changed.printed)
+            let aim = if changed.kept { " What it aims at or gives is still theirs." } else { "" };
+            format!(
+                "Changed here by {} on {when}{version}. {} printed: {}.{aim}",
+                changed.by, source.publisher, changed.printed
+            )
         }
-        None => format!("Added here by {} on {when}; no publisher printed it.", changed.by),
+        None => format!("Added here by {} on {when}{version}; no publisher printed it.", changed.by),
     })
+}
+
+/// What to say of a table that does not speak.
+fn state(in_force: bool, off: bool) -> Option<&'static str> {
+    match (in_force, off) {
+        (true, _) => None,
+        (false, true) => Some("Switched off here."),
+        (false, false) => Some("Off unless switched on."),
+    }
+}
+
+impl NitrateView {
+    fn of(test: &NitrateTest) -> NitrateView {
+        let mut sentences = test.how_bands_meet();
+        if let NitrateGives::Worksheet(sheet) = &test.gives {
+            sentences.push(format!("The worksheet: {}.", sheet.words(test.unit)));
+        }
+        if let Some(factor) = test.in_foot {
+            let factor = show::significant(factor, 3);
+            sentences.push(format!("Each mg/kg is {factor} {} in the foot of soil.", test.unit.label()));
+        }
+        NitrateView {
+            name: test.name.clone(),
+            made_for: test.made_for.clone(),
+            asks: match test.kind() {
+                GivesKind::Class => "",
+                GivesKind::Rate => "Beside the crop",
+                GivesKind::OffBase | GivesKind::Worksheet => "What is given",
+            },
+            bands: test.bands.iter().map(|b| (b.class().to_owned(), b.printed.clone(), test.asks(b))).collect(),
+            sentences,
+            notes: test.notes.clone(),
+            source: Source::of(&test.of.source),
+            changed: changed(test.of.changed.as_ref()),
+            state: state(test.of.in_force, test.of.off),
+        }
+    }
+}
+
+impl SplitView {
+    fn of(rule: &SplitRule) -> SplitView {
+        let mut heading = rule.title.clone();
+        if !heading.to_lowercase().contains(&rule.material.label().to_lowercase()) {
+            heading = format!("{heading} ({})", rule.material.label());
+        }
+        SplitView {
+            heading,
+            rule: format!("{}; {} months between.", rule.words(), rule.months_apart),
+            notes: rule.notes.clone(),
+            source: Source::of(&rule.of.source),
+            changed: changed(rule.of.changed.as_ref()),
+            state: state(rule.of.in_force, rule.of.off),
+        }
+    }
 }
 
 impl Table {
@@ -245,8 +351,8 @@ impl Table {
             sentences: vec![],
             notes: criterion.notes.clone(),
             source: Source::of(&criterion.source),
-            changed: changed(criterion),
-            in_force: criterion.in_force,
+            changed: changed(criterion.changed.as_ref()),
+            state: state(criterion.in_force, criterion.off),
         };
         let decimals = usize::from(criterion.decimals);
         let printed = |value: f64| format!("{} {}", show::number(value, decimals), table.unit).trim().to_owned();
@@ -297,6 +403,31 @@ impl Table {
 }
 
 impl RateView {
+    /// Every table; where one is printed for several nutrients alike, it is shown once.
+    fn all(tables: &[Arc<Rates>]) -> Vec<RateView> {
+        let mut views: Vec<RateView> = Vec::new();
+        let mut before: Option<&Rates> = None;
+        for rates in tables {
+            let alike = |other: &&Rates| {
+                let Rates { element, form, .. } = **rates;
+                Rates { element, form, ..(*other).clone() } == **rates
+            };
+            match (before.filter(alike), views.last_mut()) {
+                (Some(_), Some(view)) => {
+                    view.nutrient = format!("{} and {}", view.nutrient, rates.element.name());
+                    view.unit = format!(
+                        "{} and {}",
+                        view.unit,
+                        rates.form.map_or(rates.element.symbol().to_owned(), |form| form.to_string())
+                    );
+                }
+                _ => views.push(RateView::of(rates)),
+            }
+            before = Some(&**rates);
+        }
+        views
+    }
+
     fn of(rates: &Rates) -> RateView {
         let methods: Vec<_> = rates.methods.iter().map(|method| method.label()).collect();
         let columns = rates.rows.iter().find_map(|row| match &row.gives {
@@ -313,7 +444,7 @@ impl RateView {
             rows: rates.rows.iter().map(|row| RateLine::of(rates, row)).collect(),
             notes: rates.notes.clone(),
             source: Source::of(&rates.source),
-            in_force: rates.in_force,
+            state: state(rates.in_force, rates.off),
         }
     }
 }
@@ -323,14 +454,12 @@ impl RateLine {
         let crops: Vec<String> = row.crops.iter().map(|crop| crop.in_sentence()).collect();
         let (cells, mut remarks) = match &row.gives {
             Gives::Table(table) => (table.printed.iter().map(|rate| show::significant(*rate, 4)).collect(), vec![]),
-            Gives::Equation(equation) => {
-                let words = format!("{} I² − {} I + {}", equation.square, -equation.linear, equation.constant);
-                (vec![words], vec![equation_kept(equation, &rates.unit_words())])
-            }
+            Gives::Equation(equation) => (vec![equation.words()], vec![equation_kept(equation, &rates.unit_words())]),
         };
         remarks.extend(row.withheld.iter().map(|why| format!("Not followed: {why}")));
         remarks.extend(row.notes.iter().cloned());
-        RateLine { printed_for: row.printed_for.clone(), crops: crops.join(", "), cells, remarks }
+        let changed = changed(row.changed.as_ref());
+        RateLine { printed_for: row.printed_for.clone(), crops: crops.join(", "), cells, remarks, changed }
     }
 }
 

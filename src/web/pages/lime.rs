@@ -51,7 +51,11 @@ struct LimePage<'a> {
     buffers: Vec<String>,
     /// Signs of free lime, as sentences.
     fizzes: Vec<String>,
-    answers: Vec<AnswerView<'a>>,
+    /// The one that suits best, and the others.
+    best: Option<AnswerView<'a>>,
+    others: Vec<AnswerView<'a>>,
+    /// How far the others part from it, in a sentence; `None` where there are none.
+    apart: Option<String>,
     silent: Vec<SilentView<'a>>,
     target: String,
     depth: String,
@@ -103,6 +107,9 @@ struct AnswerView<'a> {
     carbonate_steps: Steps<'a>,
     spread: std::result::Result<SpreadView<'a>, &'a str>,
     notes: &'a [String],
+    /// What speaks for and against it here, as sentences; empty where nothing does.
+    for_it: String,
+    against_it: String,
 }
 
 /// A requirement in the product.
@@ -118,8 +125,10 @@ struct SpreadView<'a> {
 struct SplitView<'a> {
     parts: String,
     each: String,
-    words: &'a str,
+    words: String,
     months: u8,
+    /// What else the rule says.
+    notes: &'a [String],
     publisher: &'a str,
     address: Option<String>,
 }
@@ -165,7 +174,47 @@ fn answer_view<'a>(answer: &'a LimeAnswer, page_of: PageOf<'_>) -> AnswerView<'a
         carbonate_steps: Steps::of(&asked.working, page_of),
         spread: answer.spread.as_ref().map(|spread| spread_view(spread, page_of)).map_err(String::as_str),
         notes: &asked.notes,
+        for_it: told(&answer.suits.for_it),
+        against_it: told(&answer.suits.against_it),
     }
+}
+
+/// Clauses as one sentence; empty for none.
+fn told(clauses: &[String]) -> String {
+    let all = clauses.join("; ");
+    let mut chars = all.chars();
+    let first = chars.next().map(|first| first.to_uppercase().collect::<String>()).unwrap_or_default();
+    sentence(&format!("{first}{}", chars.as_str()))
+}
+
+/// What a method asks for on the plot: kg of the product, or of pure carbonate.
+fn on_plot(answer: &LimeAnswer) -> f64 {
+    answer.spread.as_ref().map_or(answer.carbonate_t_per_ha, |spread| spread.on_plot.0)
+}
+
+/// How the others stand to the one that suits best: nobody is to think that they agree.
+fn apart(answers: &[LimeAnswer]) -> Option<String> {
+    let (best, others) = answers.split_first()?;
+    let amounts: Vec<f64> = others.iter().map(on_plot).collect();
+    let (least, most) = (amounts.iter().copied().reduce(f64::min)?, amounts.iter().copied().reduce(f64::max)?);
+    let words = |amount: f64| match (amount, &best.spread) {
+        (amount, _) if amount <= 0.0 => "no lime".to_owned(),
+        (amount, Ok(_)) => show::mass(amount),
+        (amount, Err(_)) => tonnes(amount),
+    };
+    let here = on_plot(best);
+    let ask = if others.len() == 1 { "The other method asks" } else { "The other methods ask" };
+    let range = match words(least) == words(most) {
+        true => words(least),
+        false => format!("{} to {}", words(least), words(most)),
+    };
+    let compared = match (least < here * 0.95, most > here * 1.05) {
+        (true, true) => ", some less and some more than this",
+        (true, false) => ", less than this",
+        (false, true) => ", more than this",
+        (false, false) => ", about the same",
+    };
+    Some(format!("{ask} for {range}{compared}."))
 }
 
 /// What a method's rates are rates of: lime, depth and ton, and what of them was not stated.
@@ -204,10 +253,11 @@ fn spread_view<'a>(spread: &'a Spread, page_of: PageOf<'_>) -> SpreadView<'a> {
     let splits = spread.splits.iter().map(|split| SplitView {
         parts: show::count(split.parts, "part"),
         each: show::mass(split.each.0),
-        words: split.rule.words,
+        words: split.rule.words(),
         months: split.rule.months_apart,
-        publisher: split.rule.source.publisher,
-        address: show::address(&split.rule.source.into()).map(str::to_owned),
+        notes: &split.rule.notes,
+        publisher: &split.rule.of.source.publisher,
+        address: show::address(&split.rule.of.source).map(str::to_owned),
     });
     SpreadView {
         t_per_ha: tonnes(spread.t_per_ha),
@@ -230,7 +280,7 @@ pub async fn show(cx: Cx, Path(plot): Path<PlotId>, form: Form) -> Result<Respon
     }
     let typed = (String::new(), "By its value, below".to_owned());
     let products = lime.products.iter().map(|row| (row.id.to_string(), row.amendment.name.clone()));
-    let answers = lime.answers.iter().map(|answer| answer_view(answer, &page_of)).collect();
+    let mut answers = lime.answers.iter().map(|answer| answer_view(answer, &page_of));
     let lowering = lime.lowering.as_ref().map(|lowering| match lowering {
         Ok(rate) => Lowering {
             refused: false,
@@ -291,7 +341,9 @@ pub async fn show(cx: Cx, Path(plot): Path<PlotId>, form: Form) -> Result<Respon
         ph: lime.ph.as_ref().map(read_as),
         buffers: lime.buffers.iter().map(read_as).collect(),
         fizzes: lime.standing.present.signs.reasons.iter().map(|sign| sentence(sign)).collect(),
-        answers,
+        best: answers.next(),
+        others: answers.collect(),
+        apart: apart(&lime.answers),
         target: show::number(lime.target_ph, 1),
         lowering,
         lime: &lime,

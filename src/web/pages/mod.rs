@@ -10,6 +10,7 @@ pub mod drift;
 pub mod fell;
 pub mod files;
 pub mod guideline_form;
+mod guideline_parts;
 pub mod guidelines;
 pub mod harvests;
 pub mod history;

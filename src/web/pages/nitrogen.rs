@@ -8,7 +8,8 @@ use super::{
 use crate::{
     agronomy::{
         crop::CROPS,
-        nitrogen::{NitrateTest, PreviousCrop, Term},
+        guideline::{Changed, NitrateTest},
+        nitrogen::{PreviousCrop, Term},
         record::CellKey,
     },
     app::nitrogen::PlotNitrogen,
@@ -49,7 +50,11 @@ struct NitrogenPage<'a> {
 
 /// A nitrate test by one publisher.
 struct TestView<'a> {
-    test: NitrateTest,
+    test: &'a NitrateTest,
+    /// How its bands meet, and what else it says.
+    notes: Vec<String>,
+    /// That its figures are a person's own, and not the publisher's.
+    own: Option<String>,
     says: std::result::Result<(&'a str, Option<String>, Steps<'a>), &'a str>,
 }
 
@@ -110,7 +115,9 @@ pub async fn show(cx: Cx, Path(plot): Path<PlotId>, form: Form) -> Result<Respon
     });
     let nitrate = nitrogen.nitrate.as_ref().map(|(reading, tests)| {
         let tests = tests.iter().map(|(test, says)| TestView {
-            test: *test,
+            test,
+            notes: test.how_bands_meet().into_iter().chain(test.notes.iter().cloned()).collect(),
+            own: test.of.changed.as_ref().map(Changed::beside_publisher),
             says: says
                 .as_ref()
                 .map(|advice| {

@@ -13,7 +13,7 @@ use crate::{
         liking::Liking,
         plan::{Pack, Purchase, doses::wants_carrier},
         rate::RateUnit,
-        source::{Citation, Evidence, Source},
+        source::Evidence,
     },
     app::seasons::{CapLine, Measure, OverruleForm, OverruleRow, PlanView, Sheet, Simplicity, Sold},
     ids::{AmendmentId, OverruleId, PlanId, PlotId},
@@ -198,8 +198,8 @@ pub(super) fn percent(p: f64) -> String {
     format!("{}\u{a0}%", show::number(p, 1))
 }
 
-fn said_by(source: &Source) -> String {
-    [source.publisher, source.title].into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(", ")
+fn said_by(publisher: &str, title: &str) -> String {
+    [publisher, title].into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(", ")
 }
 
 /// What to beware of in the products used, each sentence once, and how small doses dissolve.
@@ -210,13 +210,12 @@ pub(super) fn cares(view: &PlanView) -> Vec<Care> {
             match said.iter_mut().find(|(_, care)| care.text == note.text) {
                 Some((names, _)) => names.push(product.name.clone()),
                 None => {
-                    let citation = Citation::from(note.source);
                     let care = Care {
                         names: String::new(),
                         label: note.caution.label().to_owned(),
                         text: note.text,
-                        source: said_by(&note.source),
-                        address: show::address(&citation).map(str::to_owned),
+                        source: said_by(&note.source.publisher, &note.source.title),
+                        address: show::address(&note.source).map(str::to_owned),
                         mark: show::evidence_mark(note.source.evidence),
                     };
                     said.push((vec![product.name.clone()], care));
@@ -313,8 +312,10 @@ impl OverrulePage {
 fn outermost(cap: &SeasonCap) -> Option<String> {
     let (most, why) = cap.most_decided()?;
     let why = match &cap.outermost {
-        Some((_, source)) if source.evidence == Evidence::Memory => format!("{}, from memory", said_by(source)),
-        Some((_, source)) => said_by(source),
+        Some((_, source)) if source.evidence == Evidence::Memory => {
+            format!("{}, from memory", said_by(source.publisher, source.title))
+        }
+        Some((_, source)) => said_by(source.publisher, source.title),
         None => why,
     };
     Some(format!("At the very most {} kg/ha ({why}).", show::significant(most.0, 3)))

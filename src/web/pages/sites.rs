@@ -43,7 +43,15 @@ pub struct SiteFormPage {
     form: Form,
     action: String,
     guidelines: Vec<GuidelineChoice>,
+    beside: Vec<SetChoice>,
     button: &'static str,
+}
+
+/// A set of nitrate tests or of rules for parts, as the form offers to leave it out.
+struct SetChoice {
+    slug: String,
+    title: String,
+    scope: String,
 }
 
 /// A guideline as the form offers it.
@@ -286,7 +294,11 @@ impl SiteFormPage {
         button: &'static str,
     ) -> Result<SiteFormPage> {
         let guidelines = guideline_choices(cx, current).await?;
-        Ok(SiteFormPage { frame, form, action, guidelines, button })
+        let beside = cx.app.sets_beside(&cx.actor).await?;
+        let choice =
+            |set: &Guideline| SetChoice { slug: set.slug.clone(), title: set.title.clone(), scope: set.scope.clone() };
+        let beside = beside.iter().map(|set| choice(set)).collect();
+        Ok(SiteFormPage { frame, form, action, guidelines, beside, button })
     }
 
     fn rate_units(&self) -> [(&'static str, &'static str); 3] {

@@ -5,7 +5,11 @@ use glebe::agronomy::{
     analyte::Analyte,
     carbonate::Signs,
     ground::{Ground, Texture},
-    lime::{Aim, LimeMethod, LimeProduct, LimeValue, SPLITS, Soil, all_methods, lower_ph, requirement},
+    guideline::{PartsBy, SplitOf, find, shipped_splits},
+    lime::{
+        Aim, LimeMethod, LimeProduct, LimeValue, Soil, all_methods, best_first, home_method, lower_ph, requirement,
+        suits,
+    },
     method::Method,
     quantity::{Centimetres, KgPerHa},
     reading::{Level, Reading},
@@ -103,6 +107,39 @@ fn sulfur_is_refused_where_the_soil_fizzes_and_the_sum_is_shown() {
     assert!(lower_ph(&ph(8.4), 6.5, None, &Signs::default(), &sand).is_err());
 }
 
+#[test]
+fn the_method_that_suits_the_sheet_comes_first_and_says_why() {
+    let (ground, sour) = (ground(), ph(5.2));
+    let buffers = [buffer(Method::BufferMehlich, 5.9), buffer(Method::BufferSmp, 6.1)];
+    let aim = Aim { target_ph: 6.4, ..Aim::default() };
+    let order = |home: Option<LimeMethod>| {
+        let known = soil(Some(&sour), &buffers, &ground);
+        let mut answers: Vec<_> = all_methods(&known, &aim).into_iter().filter_map(|(_, answer)| answer.ok()).collect();
+        best_first(&mut answers, |answer| answer, home);
+        answers
+    };
+    let methods = |home| order(home).iter().map(|answer| answer.method).collect::<Vec<_>>();
+    // The laboratory measured two buffers: North Carolina limes to the pH asked for by one of them.
+    use LimeMethod::{IrelandSmp, NorthCarolina, ScmaCurve, ScmaTable, UnitedKingdom};
+    assert_eq!(methods(None), [NorthCarolina, ScmaTable, ScmaCurve, IrelandSmp, UnitedKingdom]);
+    // Where the site follows a guideline of some place, the method of that place comes first.
+    assert_eq!(methods(Some(IrelandSmp))[0], IrelandSmp);
+    assert_eq!(methods(Some(UnitedKingdom))[0], UnitedKingdom);
+    assert_eq!(home_method(find("ireland_morgan").unwrap()), Some(IrelandSmp));
+    assert_eq!(home_method(find("extension_sufficiency").unwrap()), None);
+    let told = |home: Option<(LimeMethod, &str)>, at: usize| {
+        suits(&order(home.map(|(home, _)| home))[at], home, Texture::Loam)
+    };
+    let first = told(None, 0);
+    assert!(first.for_it[0].contains("the laboratory measured the Mehlich buffer"), "{first:?}");
+    let last = told(None, 4);
+    assert!(last.against_it.iter().any(|why| why.contains("pH and the soil group alone")), "{last:?}");
+    let home = told(Some((UnitedKingdom, "England and Wales index")), 0);
+    assert!(home.for_it[0].contains("England and Wales index"), "{home:?}");
+    let organic = suits(&order(None)[1], None, Texture::Organic);
+    assert!(organic.against_it.iter().any(|why| why.contains("organic")), "{organic:?}");
+}
+
 proptest! {
     #[test]
     fn lime_is_never_negative_and_a_sourer_soil_never_asks_for_less(
@@ -129,11 +166,16 @@ proptest! {
     }
 
     #[test]
-    fn parts_make_up_the_dose_and_none_is_above_the_most_at_once(t_per_ha in 0.0f64..60.0) {
-        for rule in SPLITS {
-            let parts = rule.parts(KgPerHa(t_per_ha * 1000.0));
-            let most = rule.unit.read(rule.most).0 * if rule.whole_units { 1.05 } else { 1.0 };
-            prop_assert!(parts.iter().all(|p| p.0 <= most + 1e-6));
+    fn parts_make_up_the_dose_and_none_is_above_the_most_at_once(t_per_ha in 0.0f64..60.0, more in 0.0f64..20.0) {
+        let rules: Vec<_> = shipped_splits(SplitOf::Lime).chain(shipped_splits(SplitOf::EpsomSalt)).collect();
+        prop_assert_eq!(rules.len(), 4);
+        for rule in rules {
+            let dose = |t: f64| KgPerHa(t * 1000.0);
+            let parts = rule.parts(dose(t_per_ha));
+            if let PartsBy::AtMost(most) = rule.parts_by {
+                prop_assert!(parts.iter().all(|p| p.0 <= rule.unit.read(most).0 + 1e-6));
+            }
+            prop_assert!(rule.count(dose(t_per_ha + more)) >= rule.count(dose(t_per_ha)));
             let sum: f64 = parts.iter().map(|p| p.0).sum();
             prop_assert!((sum - t_per_ha * 1000.0).abs() < 1e-6);
         }

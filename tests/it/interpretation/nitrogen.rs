@@ -5,17 +5,25 @@ use glebe::agronomy::{
     analyte::Analyte,
     crop::Crop,
     ground::Ground,
+    guideline,
     method::Method,
     nitrogen::{
-        CoverCrop, Livestock, OM_CAP_PERCENT, OrganicN, Range, Term, TermKind, TotalMaterial, TotalN, budget, compost,
-        cover_crop, crop_demand, first_year_of_total, from_organic_matter, manure, nitrate_in_ground, ohio_state,
-        rutgers_manured_sweet_corn, stated_demand, vegetables,
+        Asked, CoverCrop, Livestock, NitrateAdvice, OM_CAP_PERCENT, OrganicN, Range, Term, TermKind, TotalMaterial,
+        TotalN, budget, by_nitrate_test, compost, cover_crop, crop_demand, first_year_of_total, from_organic_matter,
+        manure, nitrate_in_ground, stated_demand,
     },
     quantity::{Centimetres, GramsPerCm3, KgPerHa},
     rate::RateUnit,
+    reading::Reading,
     record::DepthBand,
 };
 use proptest::prelude::*;
+
+/// What the test of a set says of a level, with a base rate of nitrogen where it wants one.
+fn said(set: &str, reading: &Reading, base: Option<KgPerHa>) -> Result<NitrateAdvice, String> {
+    let set = guideline::find(set).expect("a set");
+    by_nitrate_test(&set.nitrate[0], reading, &Asked { base, corn: None })
+}
 
 fn organic_matter(found: f64) -> Term {
     let reading = percent(Analyte::OrganicMatter, Method::LossOnIgnition, found);
@@ -88,10 +96,35 @@ fn woody_compost_and_a_ripe_cereal_tie_nitrogen_up() {
 fn a_test_for_the_top_foot_refuses_another_depth_and_volume() {
     let mut shallow = nitrate(12.0);
     shallow.depth = Some(DepthBand { top: Centimetres(0.0), bottom: Centimetres(15.0) });
-    assert!(rutgers_manured_sweet_corn(&shallow).unwrap_err().contains("top 30 cm"));
+    assert!(said("rutgers_nitrate", &shallow, None).unwrap_err().contains("top 30 cm"));
     let scooped = mg_l("nitrate_n", Method::PotassiumChloride, 12.0);
-    assert!(vegetables(&scooped).unwrap_err().contains("by volume"));
-    assert!(rutgers_manured_sweet_corn(&nitrate(12.0)).unwrap().working.is_grounded());
+    assert!(said("vegetables_nitrate", &scooped, None).unwrap_err().contains("by volume"));
+    assert!(said("rutgers_nitrate", &nitrate(12.0), None).unwrap().working.is_grounded());
+    // Ohio State and Penn State start from something that was not told.
+    assert!(said("ohio_nitrate", &nitrate(12.0), None).unwrap_err().contains("base rate"));
+    assert!(said("penn_state_nitrate", &nitrate(12.0), None).unwrap_err().contains("yield of grain"));
+}
+
+#[test]
+fn every_shipped_nitrate_test_and_rule_for_parts_speaks_and_cites() {
+    let tests: Vec<_> = guideline::builtin().iter().flat_map(|set| &set.nitrate).collect();
+    assert_eq!(tests.len(), 5);
+    for test in tests {
+        assert!(test.of.in_force && !test.of.source.title.is_empty() && test.of.changed.is_none(), "{}", test.name);
+        // No level lies between two bands, also at a tenth of the printed precision.
+        for tenths in 1..600 {
+            let at = |tenths: i32| {
+                let band = test.band(f64::from(tenths) / 10.0);
+                test.bands.iter().position(|other| Some(other) == band).unwrap()
+            };
+            assert!(at(tenths) == at(tenths - 1) || at(tenths) == at(tenths - 1) + 1, "{}: {tenths}", test.name);
+        }
+    }
+    // University of California: 10, 20 and 30 on both sides of each seam, at the printed tenth.
+    let class = |ppm: f64| said("uc_nitrate", &nitrate(ppm), None).unwrap().class;
+    let seen = [9.9, 10.0, 19.9, 20.0, 30.0, 30.1].map(class);
+    assert_eq!(seen, ["low", "medium", "medium", "high", "high", "excessive"]);
+    assert!(guideline::find("uc_nitrate").unwrap().nitrate[0].seams[0].why.contains("20 is printed"));
 }
 
 #[test]
@@ -115,8 +148,8 @@ proptest! {
     #[test]
     fn more_nitrate_never_asks_for_more(a in 0.0f64..60.0, more in 0.0f64..30.0, base in 0.0f64..300.0) {
         let rates = |ppm: f64| [
-            rutgers_manured_sweet_corn(&nitrate(ppm)).unwrap().rate.unwrap().0,
-            ohio_state(&nitrate(ppm), KgPerHa(base)).unwrap().rate.unwrap().0,
+            said("rutgers_nitrate", &nitrate(ppm), None).unwrap().rate.unwrap().0,
+            said("ohio_nitrate", &nitrate(ppm), Some(KgPerHa(base))).unwrap().rate.unwrap().0,
         ];
         for (less, more) in rates(a).into_iter().zip(rates(a + more)) {
             prop_assert!(more >= 0.0 && less >= more);

@@ -3,9 +3,15 @@
 //! What is changed says so in its source, beside what the publisher printed: nobody is to take
 //! an edit for the publisher's advice.
 
+mod beside;
+mod rates;
+
+pub use beside::{NitrateBound, NitrateBounds, PartsBounds, SplitBounds};
+pub use rates::{RateFault, RateField, RateRowBounds, RatesBounds};
+
 use super::{
-    Changed, Citation, ClassIs, Criterion, Evidence, Guideline, Index, Method, NO_LAYER, Position, Problem, RawClass,
-    RawGuideline, RawRow, RawTable, RawWhen, Rule, When, criterion, raw, round_to, when,
+    Changed, Citation, ClassIs, Criterion, Evidence, Guideline, Index, Method, NO_LAYER, Position, Problem,
+    RawAvailability, RawClass, RawGuideline, RawRow, RawTable, RawWhen, Rule, When, criterion, raw, round_to, when,
 };
 use crate::agronomy::{
     analyte::Analyte,
@@ -21,16 +27,20 @@ pub struct Bounds {
     pub unit: Unit,
     /// Results are rounded to so many decimals before they are held against the limits; 4 at most.
     pub decimals: u8,
+    /// Where the limits are points of an index: what a point is worth in the unit; above zero.
+    pub per_point: Option<f64>,
     pub bands: Bands,
 }
 
-/// The two kinds of limit that can be edited.
+/// The kinds of limit that can be edited.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Bands {
     /// Classes, low to high, and the value aimed at.
     Classes { classes: Vec<ClassBound>, aim: f64 },
     /// Short below `critical`; too much from `high` on.
     Critical { critical: f64, high: Option<f64> },
+    /// Short below `critical` of constant + per_unit × level − per_ph × pH; too much from `high` on.
+    Availability { constant: f64, per_unit: f64, per_ph: f64, critical: f64, high: Option<f64> },
 }
 
 /// A class by its upper end.
@@ -54,6 +64,9 @@ pub enum Field {
     Aim,
     Critical,
     High,
+    PerPoint,
+    PerUnit,
+    PerPh,
 }
 
 /// What is wrong with limits as typed, as a sentence.
@@ -91,12 +104,8 @@ fn step(decimals: u8) -> f64 {
 }
 
 impl Bounds {
-    /// The limits of a rule, where it is of a kind that can be edited. Points of an index cannot:
-    /// typed in the unit of the test they would be read as concentrations.
+    /// The limits of a rule, where it is of a kind that can be edited.
     pub fn of(criterion: &Criterion) -> Option<Bounds> {
-        if criterion.index.is_some() {
-            return None;
-        }
         let decimals = criterion.decimals;
         let bands = match &criterion.rule {
             Rule::Classes(all) => {
@@ -116,9 +125,17 @@ impl Bounds {
                 Bands::Classes { classes, aim: all.aim }
             }
             Rule::Critical { critical, high } => Bands::Critical { critical: *critical, high: *high },
+            Rule::AvailabilityIndex { constant, per_unit, per_ph, critical, high } => Bands::Availability {
+                constant: *constant,
+                per_unit: *per_unit,
+                per_ph: *per_ph,
+                critical: *critical,
+                high: *high,
+            },
             _ => return None,
         };
-        Some(Bounds { unit: criterion.unit, decimals, bands })
+        let per_point = criterion.index.as_ref().map(|index| index.per_point);
+        Some(Bounds { unit: criterion.unit, decimals, per_point, bands })
     }
 
     /// Everything that is wrong with the limits for an analyte: limits must rise, the aim lie in
@@ -138,7 +155,21 @@ impl Bounds {
                 },
             );
         }
+        if self.per_point.is_some_and(|per_point| per_point <= 0.0) {
+            fault(Field::PerPoint, "A point of the index must be worth something.".into());
+        }
         match &self.bands {
+            Bands::Availability { per_unit, per_ph, critical, high, .. } => {
+                if *per_unit <= 0.0 {
+                    fault(Field::PerUnit, "The index must rise with the level: this must be above 0.".into());
+                }
+                if *per_ph < 0.0 {
+                    fault(Field::PerPh, "This must be 0 or more.".into());
+                }
+                if high.is_some_and(|high| high <= *critical) {
+                    fault(Field::High, "Too much must begin above the limit for too little.".into());
+                }
+            }
             Bands::Critical { critical, high } => {
                 if *critical <= 0.0 {
                     fault(Field::Critical, "The limit must be above 0.".into());
@@ -222,6 +253,8 @@ fn printed(classes: &[ClassBound], decimals: u8) -> Vec<String> {
 pub struct Editor {
     pub name: String,
     pub on: Date,
+    /// The version that the edit makes.
+    pub version: i64,
     /// Where the new limits come from; empty for own judgement.
     pub source: String,
 }
@@ -233,8 +266,9 @@ impl Editor {
             true => (String::new(), Evidence::OwnJudgement),
             false => (format!(", after {}", self.source), Evidence::Quoted),
         };
+        let version = self.version;
         Citation {
-            publisher: format!("{did} here by {} on {on}{after}", self.name),
+            publisher: format!("{did} here by {} on {on}, in version {version}{after}", self.name),
             title,
             year: 0,
             address: String::new(),
@@ -284,6 +318,8 @@ impl Draft {
             }
         }
         raw.table = apart.into_iter().map(|table| Spanned::new(0..0, table)).collect();
+        rates::take_apart(&mut raw);
+        beside::name_sets(&mut raw);
         Ok(Draft { raw })
     }
 
@@ -346,11 +382,20 @@ impl Draft {
             Some(source) => format!("{} printed: {before}", source.publisher),
             None => "own limits".into(),
         };
-        table.source = Some(by.cite(if source.is_some() { "Changed" } else { "Added" }, title));
-        table.changed = Some(Changed { by: by.name.clone(), on: by.on, printed: before, source });
-        (table.set, table.in_force, row.source) = (None, None, None);
-        let same_aim =
-            matches!((&was.rule, &to.bands), (Rule::Classes(c), Bands::Classes { aim, .. }) if c.aim == *aim);
+        let cited = by.cite(if source.is_some() { "Changed" } else { "Added" }, title);
+        if to.per_point.is_some() && to.per_point != was.index.as_ref().map(|index| index.per_point) {
+            table.index_scale_source = Some(cited.clone());
+        }
+        table.source = Some(cited);
+        let same_aim = to.unit == was.unit
+            && to.per_point == was.index.as_ref().map(|index| index.per_point)
+            && aim_of(&was.rule).is_some_and(|aim| Some(aim) == to.aim());
+        let kept = same_aim && source.is_some() && was.changed.as_ref().is_none_or(|changed| changed.kept);
+        let (name, version) = (by.name.clone(), by.version);
+        table.changed = Some(Changed { by: name, on: by.on, version, kept, printed: before, source });
+        // What is one's own speaks, unless it was switched off.
+        table.in_force = table.in_force.filter(|on| !on);
+        (table.set, row.source) = (None, None);
         if !same_aim {
             (row.aim_why, table.aim_why, table.aim_source) = (None, Some("Chosen here.".into()), None);
         }
@@ -371,7 +416,14 @@ impl Draft {
             title: format!("{}, added here", analyte.name()),
             source: Some(by.cite("Added", "own limits".into())),
             set: None,
-            changed: Some(Changed { by: by.name.clone(), on: by.on, printed: String::new(), source: None }),
+            changed: Some(Changed {
+                by: by.name.clone(),
+                on: by.on,
+                version: by.version,
+                kept: false,
+                printed: String::new(),
+                source: None,
+            }),
             methods: methods.iter().map(Method::slug).collect(),
             unit: to.unit.to_string(),
             layer: self.raw.layer.clone(),
@@ -392,6 +444,14 @@ impl Draft {
         Ok(())
     }
 
+    /// Switches a rule on or off; one known only from memory is off as long as nobody switches it on.
+    pub fn switch(&mut self, at: usize, on: bool) {
+        let Some(source) = self.criterion(at).map(|criterion| criterion.source) else { return };
+        let mut table = self.raw.table[at].get_ref().clone();
+        table.in_force = switched(&source, on);
+        self.raw.table[at] = Spanned::new(0..0, table);
+    }
+
     /// Takes rules out.
     pub fn remove(&mut self, rules: &[usize]) {
         let mut at = 0..;
@@ -408,11 +468,47 @@ impl Draft {
     }
 }
 
+/// What a text says of a table that a person switched on or off: nothing where it is so anyhow.
+fn switched(source: &Citation, on: bool) -> Option<bool> {
+    match (on, source.evidence == Evidence::Memory) {
+        (true, true) => Some(true),
+        (false, false) => Some(false),
+        _ => None,
+    }
+}
+
+/// What a rule aims at, where it is one figure.
+fn aim_of(rule: &Rule) -> Option<f64> {
+    match rule {
+        Rule::Classes(classes) => Some(classes.aim),
+        Rule::Critical { critical, .. } | Rule::AvailabilityIndex { critical, .. } => Some(*critical),
+        _ => None,
+    }
+}
+
 impl Bounds {
+    /// What they aim at.
+    fn aim(&self) -> Option<f64> {
+        Some(match &self.bands {
+            Bands::Classes { aim, .. } => *aim,
+            // The aim of an index of level and pH moves with all of its figures.
+            Bands::Availability { .. } => return None,
+            Bands::Critical { critical, .. } => *critical,
+        })
+    }
+
     fn write(&self, table: &mut RawTable, row: &mut RawRow) {
         (row.unit, row.decimals) = (Some(self.unit.to_string()), Some(self.decimals));
+        if self.per_point.is_some() {
+            row.index_scale = self.per_point;
+        }
         match &self.bands {
             Bands::Critical { critical, high } => (row.critical, row.high) = (Some(*critical), *high),
+            Bands::Availability { constant, per_unit, per_ph, critical, high } => {
+                let (constant, per_unit, per_ph) = (*constant, *per_unit, *per_ph);
+                let index = RawAvailability { constant, per_unit, per_ph, critical: *critical, high: *high };
+                row.availability_index = Some(index);
+            }
             Bands::Classes { classes, aim } => {
                 table.classes = classes.iter().map(|c| RawClass { name: c.name.clone(), is: c.is }).collect();
                 // The highest of the best classes that the aim reaches.

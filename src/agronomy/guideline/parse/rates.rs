@@ -2,7 +2,7 @@
 //! the guideline does not have, a class without a column, and an equation that would ask for
 //! more where the soil holds more.
 
-use super::{RawWhen, citation, when};
+use super::{Changed, RawWhen, citation, when};
 use crate::agronomy::{
     analyte::Analyte,
     crop::{CROPS, Crop, CropGroup},
@@ -20,49 +20,53 @@ use toml::Spanned;
 #[derive(Clone, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct RawRates {
-    title: String,
-    source: Option<Citation>,
+    pub title: String,
+    pub source: Option<Citation>,
+    /// The set that it was copied from, where it is not this one's own.
+    pub set: Option<String>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    methods: Vec<String>,
+    pub methods: Vec<String>,
     /// "P2O5", "K": each is given by the same rows.
-    nutrients: Vec<String>,
-    unit: String,
+    pub nutrients: Vec<String>,
+    pub unit: String,
     #[serde(default, skip_serializing_if = "RawWhen::is_any")]
-    when: RawWhen,
-    in_force: Option<bool>,
-    give_or_take: Option<f64>,
+    pub when: RawWhen,
+    pub in_force: Option<bool>,
+    pub give_or_take: Option<f64>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    columns: Vec<String>,
+    pub columns: Vec<String>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    notes: Vec<String>,
+    pub notes: Vec<String>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    row: Vec<Spanned<RawRateRow>>,
+    pub row: Vec<Spanned<RawRateRow>>,
 }
 
-#[derive(Clone, Deserialize, Serialize)]
+#[derive(Clone, Default, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
-struct RawRateRow {
-    printed_for: String,
+pub(super) struct RawRateRow {
+    pub printed_for: String,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    crops: Vec<String>,
+    pub crops: Vec<String>,
     /// Whole groups of crops, such as "brassica".
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    groups: Vec<String>,
-    withheld: Option<String>,
+    pub groups: Vec<String>,
+    pub withheld: Option<String>,
+    pub source: Option<Citation>,
+    pub changed: Option<Changed>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    notes: Vec<String>,
+    pub notes: Vec<String>,
     // One of these two.
-    printed: Option<Vec<f64>>,
-    equation: Option<RawEquation>,
+    pub printed: Option<Vec<f64>>,
+    pub equation: Option<RawEquation>,
 }
 
 #[derive(Clone, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
-struct RawEquation {
-    number: String,
-    square: f64,
-    linear: f64,
-    constant: f64,
+pub(super) struct RawEquation {
+    pub number: String,
+    pub square: f64,
+    pub linear: f64,
+    pub constant: f64,
 }
 
 /// Reads all rates; what is at fault is told with its place in the text.
@@ -85,9 +89,9 @@ pub(super) fn read(
 }
 
 /// A fault with the place of its row, where it is one row's.
-type Fault = (Option<usize>, String);
+pub(super) type Fault = (Option<usize>, String);
 
-fn rates(slug: &str, raw: &RawRates, criteria: &[Criterion]) -> Result<Vec<Rates>, Fault> {
+pub(super) fn rates(slug: &str, raw: &RawRates, criteria: &[Criterion]) -> Result<Vec<Rates>, Fault> {
     let here = |says: String| (None, says);
     let source = citation(raw.source.as_ref(), &format!("the rates “{}”", raw.title)).map_err(here)?;
     if raw.methods.is_empty() {
@@ -124,8 +128,9 @@ fn rates(slug: &str, raw: &RawRates, criteria: &[Criterion]) -> Result<Vec<Rates
             give_or_take: raw.give_or_take,
             rows: rows.clone(),
             in_force: raw.in_force.unwrap_or(source.evidence != Evidence::Memory),
+            off: raw.in_force == Some(false),
             source: source.clone(),
-            set: slug.to_owned(),
+            set: raw.set.as_deref().unwrap_or(slug).to_owned(),
             notes: raw.notes.clone(),
         })
     };
@@ -153,7 +158,9 @@ fn row(raw: &RawRateRow, columns: &[Column]) -> Result<RateRow, String> {
         }
     }
     let (printed_for, withheld) = (raw.printed_for.clone(), raw.withheld.clone());
-    Ok(RateRow { printed_for, crops, gives, withheld, notes: raw.notes.clone() })
+    let source = raw.source.as_ref().map(|source| citation(Some(source), &printed_for)).transpose()?;
+    let (changed, notes) = (raw.changed.clone(), raw.notes.clone());
+    Ok(RateRow { printed_for, crops, gives, withheld, source, changed, notes })
 }
 
 fn falling(raw: &RawEquation) -> Result<RateEquation, String> {

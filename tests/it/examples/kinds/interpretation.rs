@@ -5,10 +5,12 @@ use glebe::agronomy::{
     analyte::Analyte,
     carbonate::Signs,
     ground::{Cover, Ground, Texture},
-    guideline::LandUse,
-    lime::{self, FinenessScheme, Given, LimeMethod, LimeProduct, LimeValue, Soil, SplitRule, UkSoil},
+    guideline::{LandUse, find},
+    lime::{self, FinenessScheme, Given, LimeMethod, LimeProduct, LimeValue, Soil, UkSoil},
     method::Method,
-    nitrogen::{self, Corn, CoverCrop, Livestock, OrganicN, PreviousCrop, TotalN},
+    nitrogen::{
+        self, Asked, Corn, CoverCrop, Livestock, NitrateAdvice, OrganicN, PreviousCrop, TotalN, by_nitrate_test,
+    },
     quantity::{Centimetres, CmolPerKg, GramsPerCm3, GramsPerM2, SquareMetres},
     rate::RateUnit,
     reading::Reading,
@@ -207,7 +209,8 @@ fn lime_parts(table: &toml::Table) -> Outcome {
         unit: RateUnit,
     }
     let i: In = inputs(table)?;
-    let rule = SplitRule::find(&i.rule).ok_or("no such rule")?;
+    let set = find(&format!("{}_parts", i.rule)).ok_or("no such set")?;
+    let rule = set.splits.first().ok_or("no such rule")?;
     let parts = |rate: f64| Answer::Plain(rule.parts(i.unit.read(rate)).len() as f64, "");
     let mut answers: Answers = i.rates.iter().map(|rate| (rate.to_string(), parts(*rate))).collect();
     answers.insert("months apart".into(), Answer::Plain(f64::from(rule.months_apart), ""));
@@ -236,6 +239,12 @@ fn nitrate(ppm: &str) -> Result<Reading, String> {
     Ok(read_cell(&cell(Analyte::NitrateN, ppm, Unit::Ppm, &method, Basis::Mass))?.0)
 }
 
+/// What the nitrate test of a set says.
+fn by_set(set: &str, reading: &Reading, asked: &Asked) -> Result<NitrateAdvice, String> {
+    let set = find(&format!("{set}_nitrate")).ok_or("no such set")?;
+    by_nitrate_test(set.nitrate.first().ok_or("no such test")?, reading, asked)
+}
+
 /// A soil nitrate test: for each printed value the rate, and by "… class" the band.
 fn nitrate_test(table: &toml::Table) -> Outcome {
     #[derive(Deserialize)]
@@ -249,13 +258,8 @@ fn nitrate_test(table: &toml::Table) -> Outcome {
     let mut answers = Answers::new();
     for printed in &i.printed {
         let reading = nitrate(printed)?;
-        let advice = match (i.test.as_str(), i.base_lb_per_acre) {
-            ("rutgers", None) => nitrogen::rutgers_manured_sweet_corn(&reading),
-            ("ohio", Some(base)) => nitrogen::ohio_state(&reading, RateUnit::LbPerAcre.read(base)),
-            ("uc", None) => nitrogen::uc_classes(&reading),
-            ("vegetables", None) => nitrogen::vegetables(&reading),
-            _ => Err("no such test".into()),
-        }?;
+        let base = i.base_lb_per_acre.map(|base| RateUnit::LbPerAcre.read(base));
+        let advice = by_set(&i.test, &reading, &Asked { base, corn: None })?;
         grounded(&advice.working)?;
         answers.insert(format!("{printed} class"), Answer::Text(advice.class));
         if let Some(rate) = advice.rate {
@@ -286,7 +290,7 @@ fn penn_state_nitrate(table: &toml::Table) -> Outcome {
         manured_in_prior_three_years: i.manured_before,
         previous: if i.after_soybean { PreviousCrop::Soybean } else { PreviousCrop::Corn },
     };
-    let advice = nitrogen::penn_state(&nitrate(&i.printed)?, &corn)?;
+    let advice = by_set("penn_state", &nitrate(&i.printed)?, &Asked { base: None, corn: Some(corn) })?;
     grounded(&advice.working)?;
     one(Answer::Rate(advice.rate.ok_or("no rate")?))
 }

@@ -233,12 +233,13 @@ fn split(table: &toml::Table) -> Outcome {
         unit: RateUnit,
     }
     let i: In = inputs(table)?;
-    let rule = match i.rule.as_str() {
-        "lime" => Split::LIME,
-        "epsom" => Split::EPSOM,
+    let material = match i.rule.as_str() {
+        "lime" => SplitOf::Lime,
+        "epsom" => SplitOf::EpsomSalt,
         other => return Err(format!("“{other}” is not a rule known here")),
     };
-    let parts = |rate: f64| f64::from(rule.applications(i.unit.read(rate).grams_per_m2()));
+    let rule = shipped_splits(material).next().ok_or("no such rule")?;
+    let parts = |rate: f64| rule.count(i.unit.read(rate)) as f64;
     let mut answers: Answers = i.rates.iter().map(|r| (r.to_string(), Answer::Plain(parts(*r), ""))).collect();
     answers.insert("months apart".into(), Answer::Plain(f64::from(rule.months_apart), ""));
     Ok(answers)
