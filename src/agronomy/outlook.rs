@@ -147,7 +147,7 @@ pub fn next_test(last: Option<Date>, limed_on: Option<Date>, ground: &Ground, to
 pub struct Undone {
     /// What a cap, packs, a budget or a choice left out when it was agreed, g.
     pub left_out_g: f64,
-    /// What its doses hold that were not put on, g.
+    /// What its doses that were not put on would bring for a first season, g.
     pub not_put_on_g: f64,
 }
 

@@ -135,7 +135,8 @@ fn undone(
     let counted = left.iter().filter(|one| one.is_open() || !any_open);
     for (one, dose) in counted.flat_map(|one| one.doses.iter().map(move |dose| (one, dose))) {
         let Some(row) = analyses.get(&dose.row.analysis) else { continue };
-        for (element, mass) in row.analysis.supplied(Grams(dose.left_g)) {
+        // As it counts against a need.
+        for (element, mass) in row.analysis.supplied_first_year(Grams(dose.left_g)) {
             // What a dose carries besides is no need left undone.
             if one.needed.contains(&element) {
                 undone.entry(element).or_default().not_put_on_g += mass.0;

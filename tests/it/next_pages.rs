@@ -3,12 +3,13 @@
 
 use super::{
     ground_pages::Garden,
-    plan_pages::{cell, five_beds},
+    plan_pages::{amendment, cell, five_beds, table},
     store::{plot_form, site_form},
 };
 use glebe::app::{
     plots::SiteForm,
     reports::{ReportForm, SamplingForm},
+    seasons::{DoseForm, Solving},
 };
 use std::collections::BTreeSet;
 
@@ -81,7 +82,18 @@ async fn what_is_agreed_presses_no_more() {
     let garden = &planned.garden;
     let before = garden.app.next_season(&garden.ada, planned.site).await.unwrap();
     assert!(before.asks.iter().any(|ask| ask.need.element.symbol() == "K"));
-    let plan = planned.plan().await;
+    // With a manure on one bed, of which only a part counts in its first season.
+    let manure = amendment(garden, "Pelleted poultry manure").await;
+    let body = format!("{}&products={manure}", planned.new_plan_body().await);
+    let to = garden.send(&format!("/seasons/{}/plans", planned.season), &body).await;
+    let plan = to.trim_start_matches("/plans/").trim_end_matches("/work").parse().unwrap();
+    while garden.app.solving(&garden.ada, plan).unwrap() != Solving::Done {
+        tokio::time::sleep(std::time::Duration::from_millis(50)).await;
+    }
+    let phosphate = amendment(garden, "Triple superphosphate").await;
+    let field = |product| DoseForm::grams_field(planned.beds[0], product);
+    let body = table(&planned.view(plan).await, &[(field(manure), "400"), (field(phosphate), "")]);
+    garden.send(&format!("/plans/{plan}/doses"), &body).await;
     garden.send(&format!("/plans/{plan}/agree"), "").await;
     let view = planned.view(plan).await;
     let after = garden.app.next_season(&garden.ada, planned.site).await.unwrap();
@@ -92,8 +104,13 @@ async fn what_is_agreed_presses_no_more() {
         let whole = before.asks.iter().find(|one| one.plot.id == ask.plot.id && one.need.element == ask.need.element);
         let whole = whole.expect("it was asked for before");
         let share = ask.need.kg_per_ha.0 / whole.need.kg_per_ha.0;
+        // What a plan counts as brought is what is taken off, no more: 10 m² and g are kg/ha.
+        let taken = whole.need.kg_per_ha.0 - ask.need.kg_per_ha.0;
+        assert!((taken - line.supplied_g).abs() < 0.01 * line.need_g, "{taken} of {line:?}");
         assert!((ask.weight - whole.weight * share).abs() < 1e-9, "{} of {}", ask.weight, whole.weight);
     }
+    let fed = |ask: &glebe::app::next_season::Ask| ask.plot.id == planned.beds[0] && ask.need.element.symbol() == "P";
+    assert!(after.asks.iter().any(fed), "a little manure does not bring all the phosphorus");
     let met: usize = view.plots.iter().map(|plot| plot.needs_met().0).sum();
     assert!(met > 0 && after.asks.len() + met <= before.asks.len(), "{met} met, {} left", after.asks.len());
 }

@@ -93,35 +93,6 @@ impl Drop for Server {
     }
 }
 
-/// A page on paper.
-#[derive(Clone, Debug)]
-pub struct Printed {
-    pub pages: usize,
-    /// Width and height of the first sheet, in whole points.
-    pub points: (u32, u32),
-    /// What is written on it; `None` where the machine has no `pdftotext`.
-    pub text: Option<String>,
-}
-
-impl Printed {
-    fn of(bytes: &[u8], file: &std::path::Path) -> Printed {
-        let raw = String::from_utf8_lossy(bytes);
-        let pages = raw.matches("/Type /Page").count() - raw.matches("/Type /Pages").count();
-        let sheet = raw.split_once("/MediaBox [").expect("a sheet has a size").1;
-        let sides: Vec<f64> = sheet
-            .split(']')
-            .next()
-            .into_iter()
-            .flat_map(str::split_whitespace)
-            .filter_map(|n| n.parse().ok())
-            .collect();
-        let points = (sides[2].round() as u32, sides[3].round() as u32);
-        let read = Command::new("pdftotext").arg("-layout").arg(file).arg("-").output().ok();
-        let text = read.filter(|out| out.status.success()).map(|out| String::from_utf8_lossy(&out.stdout).into_owned());
-        Printed { pages, points, text }
-    }
-}
-
 /// The width a story is told at.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Width {
@@ -220,20 +191,16 @@ impl Browser {
         std::fs::write(file, BASE64.decode(data).expect("base64")).expect("a picture on disk");
     }
 
-    /// The page as printed, saved as PDF in `target/screenshots`: on the paper that the page asks
-    /// for, else on A4.
-    pub async fn print(&mut self, what: &str) -> Printed {
+    /// The page as printed, A4, saved as PDF in `target/screenshots`.
+    pub async fn print(&mut self, what: &str) {
         self.shots += 1;
         let folder = target_dir().join("screenshots");
         std::fs::create_dir_all(&folder).expect("a folder for pictures");
-        let wish = serde_json::json!({
-            "paperWidth": 8.27, "paperHeight": 11.69, "preferCSSPageSize": true, "printBackground": false
-        });
+        let wish = serde_json::json!({"paperWidth": 8.27, "paperHeight": 11.69, "printBackground": false});
         let pdf = self.page.cdp().send_raw("Page.printToPDF", wish).await.expect("a print");
         let file = folder.join(format!("{}-{:02}-{what}.pdf", self.story, self.shots));
-        let bytes = BASE64.decode(pdf["data"].as_str().expect("base64")).expect("base64");
-        std::fs::write(&file, &bytes).expect("a print on disk");
-        Printed::of(&bytes, &file)
+        std::fs::write(file, BASE64.decode(pdf["data"].as_str().expect("base64")).expect("base64"))
+            .expect("a print on disk");
     }
 
     /// The visible text of the page.
@@ -317,6 +284,21 @@ impl Browser {
         }
     }
 
+    /// The page on the paper that it asks for, else on A4; the PDF is kept in `target/screenshots`.
+    pub async fn on_paper(&mut self, what: &str) -> Printed {
+        self.shots += 1;
+        let folder = target_dir().join("screenshots");
+        std::fs::create_dir_all(&folder).expect("a folder for pictures");
+        let wish = serde_json::json!({
+            "paperWidth": 8.27, "paperHeight": 11.69, "preferCSSPageSize": true, "printBackground": false
+        });
+        let pdf = self.page.cdp().send_raw("Page.printToPDF", wish).await.expect("a print");
+        let bytes = BASE64.decode(pdf["data"].as_str().expect("base64")).expect("base64");
+        let file = folder.join(format!("{}-{:02}-{what}.pdf", self.story, self.shots));
+        std::fs::write(&file, &bytes).expect("a print on disk");
+        Printed::of(&bytes, &file)
+    }
+
     /// Fails if the page scrolls sideways: the promise made at phone width.
     pub async fn expect_no_sideways_scroll(&self) {
         let script = "return document.documentElement.scrollWidth - document.documentElement.clientWidth";
@@ -338,6 +320,31 @@ impl Drop for Browser {
         let _ = self.driver.wait();
         // Or the session would be asked to end once more, of a driver that is gone.
         let _ = self.page.clone().leak();
+    }
+}
+
+/// A page on paper.
+#[derive(Clone, Debug)]
+pub struct Printed {
+    pub pages: usize,
+    /// Width and height of the first sheet, in whole points.
+    pub points: (u32, u32),
+    /// What is written on it; `None` where the machine has no `pdftotext`.
+    pub text: Option<String>,
+}
+
+impl Printed {
+    fn of(bytes: &[u8], file: &std::path::Path) -> Printed {
+        let raw = String::from_utf8_lossy(bytes);
+        // Each sheet is an object of this type; their tree is one of type /Pages.
+        let pages = raw.matches("/Type /Page").count() - raw.matches("/Type /Pages").count();
+        let sheet = raw.split_once("/MediaBox [").expect("a sheet has a size").1;
+        let sides = sheet.split(']').next().into_iter().flat_map(str::split_whitespace);
+        let sides: Vec<f64> = sides.filter_map(|n| n.parse().ok()).collect();
+        let points = (sides[2].round() as u32, sides[3].round() as u32);
+        let read = Command::new("pdftotext").arg("-layout").arg(file).arg("-").output().ok();
+        let text = read.filter(|out| out.status.success()).map(|out| String::from_utf8_lossy(&out.stdout).into_owned());
+        Printed { pages, points, text }
     }
 }
 
