@@ -110,12 +110,7 @@ impl PlotGlance {
 
 fn plain(reading: &Reading) -> Option<PlainLevel> {
     let Reading { analyte, method, level, depth, .. } = reading;
-    reading.is_exact().then(|| PlainLevel {
-        analyte: *analyte,
-        method: method.clone(),
-        level: *level,
-        depth: *depth,
-    })
+    reading.is_exact().then(|| PlainLevel { analyte: *analyte, method: method.clone(), level: *level, depth: *depth })
 }
 
 impl App {

@@ -17,8 +17,8 @@ use super::{
 };
 use crate::{
     agronomy::{
-        crop::{self, Crop},
         analyte::Analyte,
+        crop::{self, Crop},
         drift::PlotDrift,
     },
     ids::{PlotId, SiteId},
