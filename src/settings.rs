@@ -52,6 +52,8 @@ pub const SETUP_LINK_MINUTES: i64 = 30;
 pub const SESSION_IDLE_DAYS: i64 = 30;
 /// A session ends after this many days whatever happens.
 pub const SESSION_DAYS: i64 = 90;
+/// Requests worked on at once; others wait their turn. More would only slow each other down.
+pub const REQUESTS_AT_ONCE: usize = 6;
 /// Season plans solved at once; each keeps one core busy for seconds.
 pub const SOLVES_AT_ONCE: usize = 2;
 /// A solve that takes longer than this shows how far it is.

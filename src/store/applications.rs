@@ -174,6 +174,25 @@ pub async fn by_year(db: &mut SqliteConnection, plots: &[PlotId], to: Date) -> R
     .await?)
 }
 
+/// The same for a few pairs of plot and element, which is sooner done than all of the plots'.
+pub async fn by_year_of(db: &mut SqliteConnection, wanted: &[(PlotId, Element)], to: Date) -> Result<Vec<YearSum>> {
+    let pairs: Vec<(i64, String)> = wanted.iter().map(|(plot, element)| (plot.0, element.to_string())).collect();
+    let (pairs, to) = (serde_json::json!(pairs).to_string(), Day(to));
+    Ok(sqlx::query_as!(
+        YearSum,
+        r#"select a.plot as "plot!: PlotId", cast(substr(a.applied_on, 1, 4) as integer) as "year!: i64",
+                  p.element as "element!: Text<Element>", sum(a.mass_g * p.mass_fraction) as "mass_g!: f64"
+           from (select value ->> 0 as plot, value ->> 1 as element from json_each(?1)) w
+                cross join applications a on a.plot = w.plot and a.voided_at is null and a.applied_on <= ?2
+                cross join analysis_parts p on p.analysis = a.analysis and p.element = w.element
+           group by 1, 2, 3"#,
+        pairs,
+        to
+    )
+    .fetch_all(db)
+    .await?)
+}
+
 /// What went on a plot in a year that is no one element: what raises pH, and what is bulky.
 #[derive(Clone, Copy, Debug)]
 pub struct YearBulk {

@@ -2,8 +2,8 @@
 //! over decades, where a row at a time would take longer than all that is done with it.
 //!
 //! SQLite hands over tens of thousands of rows as a few long texts; they are taken apart
-//! here. Two connections read half of the record each. What is void, corrected or withdrawn
-//! is left out, as everywhere.
+//! here. One connection reads the sheets, another what stands on them, of which triggers keep
+//! a short copy by report. What is void, corrected or withdrawn is left out, as everywhere.
 
 use super::{Error, Read, Result, Store, history, samplings};
 use crate::{
@@ -15,7 +15,7 @@ use crate::{
     ids::{PlotId, SamplingId, SiteId},
 };
 use jiff::civil::Date;
-use std::{collections::HashMap, ops::Range};
+use std::collections::HashMap;
 
 /// Every test of a site by some analytes.
 #[derive(Clone, Debug, Default)]
@@ -29,7 +29,7 @@ pub struct Columns {
     pub labs: Vec<String>,
     /// What cells are besides their number, each kind once; key and number are of no meaning.
     pub kinds: Vec<Determination>,
-    /// In the order of the record.
+    /// By report, in the order of the record.
     pub cells: Vec<CellColumn>,
 }
 
@@ -56,6 +56,8 @@ pub struct CellColumn {
 
 /// Rows that one statement hands over.
 const AT_ONCE: i64 = 40_000;
+/// Sheets that one statement hands over.
+const SHEETS_AT_ONCE: i64 = 4_000;
 
 /// Parts the values of a column. The web and CSV let no such character through.
 const SEPARATOR: char = '\u{1f}';
@@ -66,17 +68,8 @@ impl Store {
         let (mut one, mut other) = self.two_reads().await?;
         let version = history::version(&mut one).await?;
         let keys = serde_json::json!(analytes.iter().map(Analyte::to_string).collect::<Vec<_>>()).to_string();
-        let last = last_cell(&mut one).await?;
-        let middle = last / 2;
-        let first_half = async {
-            let sheets = Sheets::read(&mut one, site).await?;
-            let cells = read_cells(&mut one, &keys, 1..middle + 1).await?;
-            Ok::<_, Error>((sheets, cells))
-        };
-        let (first, second) =
-            tokio::join!(first_half, async { read_cells(&mut other, &keys, middle + 1..last + 1).await });
-        let ((sheets, first), second) = (first?, second?);
-        Ok(Columns { version, ..sheets.join([first, second]) })
+        let (sheets, numbers) = tokio::join!(Sheets::read(&mut one, site), read_numbers(&mut other, &keys));
+        Ok(Columns { version, ..sheets?.join(numbers?) })
     }
 
     /// Two views of the same moment.
@@ -91,12 +84,6 @@ impl Store {
     }
 }
 
-async fn last_cell(read: &mut Read) -> Result<i64> {
-    Ok(sqlx::query_scalar!(r#"select coalesce(max(id), 0) as "last!: i64" from determinations"#)
-        .fetch_one(&mut **read)
-        .await?)
-}
-
 /// Samplings and reports of a site.
 struct Sheets {
     samplings: Vec<SamplingColumn>,
@@ -106,10 +93,11 @@ struct Sheets {
     reports: HashMap<i64, (u32, u32)>,
 }
 
-/// Cells as they were read: the report stands for sampling and lab.
-struct Cells {
-    kinds: Vec<Determination>,
-    /// Report, index of the kind, value.
+/// Results as they were read: the report stands for sampling and lab.
+struct Numbers {
+    /// By number, as far as wanted.
+    kinds: Vec<Option<Determination>>,
+    /// Report, number of the kind, value.
     cells: Vec<(i64, u32, f64)>,
 }
 
@@ -218,160 +206,93 @@ impl Sheets {
         Ok(sheets)
     }
 
-    /// Puts the cells of its reports under their samplings.
-    fn join(self, parts: [Cells; 2]) -> Columns {
-        let mut columns = Columns {
-            version: 0,
-            samplings: self.samplings,
-            taken_from: self.taken_from,
-            labs: self.labs,
-            kinds: vec![],
-            cells: Vec::with_capacity(parts.iter().map(|part| part.cells.len()).sum()),
-        };
-        for part in parts {
-            let kinds: Vec<u32> = part.kinds.into_iter().map(|kind| kept(&mut columns.kinds, kind)).collect();
-            let mut last = (0, None);
-            for (report, kind, value) in part.cells {
-                if report != last.0 {
-                    last = (report, self.reports.get(&report).copied());
-                }
-                let Some((sampling, lab)) = last.1 else { continue };
-                columns.cells.push(CellColumn { sampling, lab, kind: kinds[kind as usize], value });
+    /// Puts the results of its reports under their samplings.
+    fn join(self, numbers: Numbers) -> Columns {
+        let mut kinds = Vec::new();
+        let place: Vec<u32> = numbers
+            .kinds
+            .into_iter()
+            .map(|kind| {
+                let at = kinds.len() as u32;
+                kinds.extend(kind);
+                at
+            })
+            .collect();
+        let mut cells = Vec::with_capacity(numbers.cells.len());
+        let mut last = (0, None);
+        for (report, kind, value) in numbers.cells {
+            if report != last.0 {
+                last = (report, self.reports.get(&report).copied());
             }
+            let Some((sampling, lab)) = last.1 else { continue };
+            cells.push(CellColumn { sampling, lab, kind: place[kind as usize], value });
         }
-        columns
+        Columns { version: 0, samplings: self.samplings, taken_from: self.taken_from, labs: self.labs, kinds, cells }
     }
 }
 
-fn kept(kinds: &mut Vec<Determination>, kind: Determination) -> u32 {
-    let at = kinds.iter().position(|known| *known == kind).unwrap_or_else(|| {
-        kinds.push(kind);
-        kinds.len() - 1
-    });
-    at as u32
-}
-
-/// Kinds by how they are written, with a guess that sheets repeat each other's order.
-#[derive(Default)]
-struct Kinds {
-    texts: Vec<[String; 4]>,
-    kinds: Vec<Determination>,
-    by_text: HashMap<[String; 4], u32>,
-    /// The kind that came after each, last time.
-    next: Vec<u32>,
-    last: usize,
-}
-
-impl Kinds {
-    /// The kind of a cell: analyte, method, unit, and the number that was printed.
-    fn of(&mut self, text: [&str; 4], make: impl FnOnce() -> Result<Determination>) -> Result<u32> {
-        let guess = self.next.get(self.last).copied().unwrap_or(0);
-        let found = match self.texts.get(guess as usize) {
-            Some(known) if known.iter().zip(text).all(|(known, text)| known == text) => guess,
-            _ => {
-                let key = text.map(str::to_owned);
-                match self.by_text.get(&key) {
-                    Some(&found) => found,
-                    None => {
-                        let new = self.kinds.len() as u32;
-                        self.kinds.push(make()?);
-                        self.texts.push(key.clone());
-                        self.by_text.insert(key, new);
-                        self.next.push(0);
-                        new
-                    }
-                }
-            }
-        };
-        if let Some(next) = self.next.get_mut(self.last) {
-            *next = found;
-        }
-        self.last = found as usize;
-        Ok(found)
-    }
-}
-
-/// "2" for "6.40": what a plainly printed number was printed with.
-fn decimals_of(printed: &str) -> usize {
-    printed.split_once('.').map_or(0, |(_, after)| after.len())
-}
-
-const DECIMALS: [&str; 13] = ["0", "1", "2", "3", "4", "5", "6", "7", "8", "9", "10", "11", "12"];
-
-/// The cells of a stretch of the record by the analytes whose keys are in a JSON list.
+/// What results are besides their number, as a JSON list tells which analytes are wanted.
 ///
-/// Most cells are a plain number of an element by mass, and five texts say all of such a
-/// one; the others come with everything that they carry.
-async fn read_cells(read: &mut Read, analytes: &str, all: Range<i64>) -> Result<Cells> {
-    let (mut plain, mut other) = (Kinds::default(), Kinds::default());
-    let mut cells: Vec<(i64, bool, u32, f64)> = Vec::new();
-    for from in all.clone().step_by(AT_ONCE as usize) {
-        let to = (from + AT_ONCE).min(all.end) - 1;
-        let row = sqlx::query!(
-            r#"select group_concat(report, char(31)) as "reports: String", group_concat(analyte, char(31)) as "analytes: String",
-                      group_concat(method, char(31)) as "methods: String", group_concat(unit, char(31)) as "units: String",
-                      group_concat(printed, char(31)) as "printed: String"
-               from determinations where id between ?1 and ?2 and analyte in (select value from json_each(?3))
-                 and qualifier = 'exact' and printed = value and form is null and layer is null and basis = 'mass'
-                 and printed not glob '*[^0-9.]*'
-                 and id not in (select supersedes from determinations where supersedes is not null)
-                 and id not in (select determination from withdrawals)"#,
-            from,
-            to,
-            analytes
-        )
-        .fetch_one(&mut **read)
-        .await?;
-        let (mut methods, mut units) = (values(&row.methods), values(&row.units));
-        let (mut keys, mut printed) = (values(&row.analytes), values(&row.printed));
-        for report in values(&row.reports) {
-            let (analyte, method) = (keys.next().unwrap_or_default(), methods.next().unwrap_or_default());
-            let (unit, text) = (units.next().unwrap_or_default(), printed.next().unwrap_or_default());
-            let decimals = decimals_of(text);
-            let written = DECIMALS.get(decimals).copied().unwrap_or("12");
-            let kind = plain.of([analyte, method, unit, written], || {
-                kind([analyte, method, unit, written, "exact", "", "mass", ""])
-            })?;
-            cells.push((number(report)?, true, kind, number(text)?));
+/// By number; none where it is not wanted.
+async fn read_kinds(read: &mut Read, analytes: &str) -> Result<Vec<Option<Determination>>> {
+    let rows = sqlx::query!(
+        r#"select id as "id!: i64", analyte, method, unit, qualifier, decimals, form, basis, layer from result_kinds
+           where analyte in (select value from json_each(?))"#,
+        analytes
+    )
+    .fetch_all(&mut **read)
+    .await?;
+    let mut kinds = vec![];
+    for row in rows {
+        let at = usize::try_from(row.id).unwrap_or_default();
+        if kinds.len() <= at {
+            kinds.resize(at + 1, None);
         }
-        let row = sqlx::query!(
-            r#"select group_concat(report, char(31)) as "reports: String", group_concat(analyte, char(31)) as "analytes: String",
-                      group_concat(method, char(31)) as "methods: String", group_concat(unit, char(31)) as "units: String",
-                      group_concat(decimals || char(30) || qualifier || char(30) || coalesce(form, '') || char(30) || basis
-                                   || char(30) || coalesce(layer, ''), char(31)) as "rest: String",
-                      group_concat(value, char(31)) as "values: String"
-               from determinations where id between ?1 and ?2 and analyte in (select value from json_each(?3))
-                 and value is not null
-                 and not (qualifier = 'exact' and printed = value and form is null and layer is null and basis = 'mass'
-                          and printed not glob '*[^0-9.]*')
-                 and id not in (select supersedes from determinations where supersedes is not null)
-                 and id not in (select determination from withdrawals)"#,
+        let decimals = row.decimals.to_string();
+        kinds[at] = Some(kind([
+            &row.analyte,
+            &row.method,
+            &row.unit,
+            &decimals,
+            &row.qualifier,
+            &row.form,
+            &row.basis,
+            &row.layer,
+        ])?);
+    }
+    Ok(kinds)
+}
+
+/// Every result that holds, report by report: its sheet, the number of its kind, its value.
+async fn read_numbers(read: &mut Read, analytes: &str) -> Result<Numbers> {
+    let kinds = read_kinds(read, analytes).await?;
+    let wanted: Vec<bool> = kinds.iter().map(Option::is_some).collect();
+    let last = sqlx::query_scalar!(r#"select coalesce(max(report), 0) as "last!: i64" from sheet_numbers"#)
+        .fetch_one(&mut **read)
+        .await?;
+    let mut cells = Vec::new();
+    for from in (1..=last).step_by(SHEETS_AT_ONCE as usize) {
+        let to = from + SHEETS_AT_ONCE - 1;
+        let sheets = sqlx::query_scalar!(
+            r#"select group_concat(report || ' ' || numbers, char(31)) as "sheets: String"
+               from sheet_numbers where report between ? and ?"#,
             from,
-            to,
-            analytes
+            to
         )
         .fetch_one(&mut **read)
         .await?;
-        let (mut methods, mut units) = (values(&row.methods), values(&row.units));
-        let (mut keys, mut rest, mut numbers) = (values(&row.analytes), values(&row.rest), values(&row.values));
-        for report in values(&row.reports) {
-            let (analyte, method) = (keys.next().unwrap_or_default(), methods.next().unwrap_or_default());
-            let (unit, rest) = (units.next().unwrap_or_default(), rest.next().unwrap_or_default());
-            let kind = other.of([analyte, method, unit, rest], || {
-                let mut parts = rest.split('\u{1e}');
-                let mut part = || parts.next().unwrap_or_default();
-                let (decimals, qualifier, form, basis, layer) = (part(), part(), part(), part(), part());
-                kind([analyte, method, unit, decimals, qualifier, form, basis, layer])
-            })?;
-            cells.push((number(report)?, false, kind, number(numbers.next().unwrap_or_default())?));
+        for sheet in values(&sheets) {
+            let mut words = sheet.split(' ');
+            let report: i64 = number(words.next().unwrap_or_default())?;
+            while let (Some(kind), Some(value)) = (words.next(), words.next()) {
+                let kind: usize = number(kind)?;
+                if wanted.get(kind) == Some(&true) {
+                    cells.push((report, kind as u32, number(value)?));
+                }
+            }
         }
     }
-    let plain_kinds = plain.kinds.len() as u32;
-    let kinds = plain.kinds.into_iter().chain(other.kinds).collect();
-    let cells = cells
-        .into_iter()
-        .map(|(report, is_plain, kind, value)| (report, if is_plain { kind } else { plain_kinds + kind }, value));
-    Ok(Cells { kinds, cells: cells.collect() })
+    Ok(Numbers { kinds, cells })
 }
 
 fn kind([analyte, method, unit, decimals, qualifier, form, basis, layer]: [&str; 8]) -> Result<Determination> {

@@ -2,6 +2,7 @@
 //! backup before a migration, the migrations, and the settings of every connection.
 
 use super::{Error, Result, Store};
+use crate::settings;
 use jiff::Timestamp;
 use sqlx::{
     ConnectOptions, Connection, SqliteConnection,
@@ -23,8 +24,9 @@ pub static MIGRATIONS: Migrator = sqlx::migrate!();
 /// (<https://sqlite.org/wal.html>, "The WAL-Reset Bug").
 const SQLITE_MIN: [u32; 3] = [3, 51, 3];
 
-/// Readers beside the one writer.
-const READERS: u32 = 4;
+/// Readers beside the one writer: each request may hold three, and so may each solve, lest
+/// they wait for each other. A connection opens when it is first needed.
+const READERS: u32 = 3 * (settings::REQUESTS_AT_ONCE + settings::SOLVES_AT_ONCE) as u32;
 
 /// How long a request waits for a connection.
 const PATIENCE: Duration = Duration::from_secs(10);
@@ -58,7 +60,7 @@ impl Store {
         let writer = pool().max_connections(1).connect_with(options(file).optimize_on_close(true, None)).await?;
         let readers = pool()
             .max_connections(READERS)
-            .connect_with(options(file).read_only(true).pragma("query_only", "on"))
+            .connect_with(options(file).read_only(true).pragma("query_only", "on").pragma("cache_size", "-2048"))
             .await?;
         Ok(Store { writer, readers, file: Arc::new(file.to_owned()), _lock: Arc::new(lock) })
     }

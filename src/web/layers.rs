@@ -22,6 +22,7 @@ use std::{
     any::Any,
     time::{Duration, Instant},
 };
+use tower::limit::GlobalConcurrencyLimitLayer;
 use tower_http::{catch_panic::CatchPanicLayer, compression::CompressionLayer, csrf::CsrfLayer, timeout::TimeoutLayer};
 
 /// Each directive allows what the pages use and no more: our own stylesheet, script, pictures and forms.
@@ -41,6 +42,7 @@ const HEADERS: [(HeaderName, &str); 5] = [
 pub(super) fn around(router: Router, server: Server) -> Router {
     let time = Duration::from_secs(settings::REQUEST_SECONDS_MAX);
     router
+        .layer(GlobalConcurrencyLimitLayer::new(settings::REQUESTS_AT_ONCE))
         .layer(DefaultBodyLimit::max(settings::FORM_BYTES_MAX))
         .layer(CsrfLayer::new())
         .layer(CatchPanicLayer::custom(panicked))

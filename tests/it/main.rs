@@ -43,6 +43,7 @@ mod rothamsted;
 mod rothamsted_set;
 mod serve;
 mod shed;
+mod sheet_numbers;
 mod sheet_pages;
 mod sheets;
 mod shelf_pages;

@@ -58,7 +58,7 @@ async fn every_connection_has_the_agreed_settings() {
     let folder = tempfile::tempdir().unwrap();
     let store = Store::open(&folder.path().join("glebe.sqlite"), now()).await.unwrap();
     let connections = store.pragmas().await.unwrap();
-    assert_eq!(connections.len(), 5, "one writer and four readers");
+    assert_eq!(connections.len(), 25, "one writer, and three readers to a request or a solve");
     for (i, settings) in connections.iter().enumerate() {
         let expected = [
             ("journal_mode", "wal"),

@@ -10,9 +10,11 @@ use crate::agronomy::{
     record::{CellKey, DepthBand, Qualifier},
 };
 use jiff::civil::Date;
+use smallvec::SmallVec;
 use std::{
     cmp::Reverse,
     collections::{BTreeMap, BTreeSet},
+    sync::Arc,
 };
 
 /// Tests that may be compared with each other, oldest first.
@@ -37,6 +39,9 @@ pub struct Segment {
     pub notes: Vec<String>,
 }
 
+/// What nearly always is one, and then needs no place of its own in memory.
+pub type Few<T> = SmallVec<[T; 1]>;
+
 /// One day's finding.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Point {
@@ -58,13 +63,13 @@ pub struct Point {
     pub replicates: usize,
     /// Of those, the ones that count as separate evidence: repeats of one figure count once.
     pub independent: usize,
-    /// Labs that printed them; empty where not recorded.
-    pub labs: BTreeSet<String>,
+    /// Labs that printed them, "" where not recorded; shared by points of the same labs.
+    pub labs: Arc<BTreeSet<String>>,
     /// From another lab than most of its segment, and the wider for it.
     pub other_lab: bool,
-    pub cells: Vec<CellKey>,
+    pub cells: Few<CellKey>,
     /// What each of `cells` says, in their order.
-    pub values: Vec<f64>,
+    pub values: Few<f64>,
 }
 
 /// A test that no trend can use.
@@ -233,15 +238,16 @@ fn segment(run: &[(Key<'_>, Test<'_>)], assumed_dates: &BTreeSet<Date>, errors: 
         left_out: vec![],
         notes: vec![],
     };
+    let mut labs = Arc::default();
     for day in run.chunk_by(|a, b| a.1.sampled_on == b.1.sampled_on) {
-        let tests: Vec<&Test<'_>> = day
+        let tests: Few<&Test<'_>> = day
             .iter()
             .enumerate()
             .filter(|(at, (_, test))| !day[..*at].iter().any(|(_, before)| before.cell == test.cell))
             .map(|(_, (_, test))| test)
             .collect();
         let usable = sift(&tests, scale, &mut segment.left_out);
-        let Some(mut point) = mean_of_day(&usable, scale) else { continue };
+        let Some(mut point) = mean_of_day(&usable, scale, &mut labs) else { continue };
         point.date_assumed = assumed_dates.contains(&point.sampled_on);
 
         // The sampling is shared by the day's tests, the laboratory's share is not.
@@ -311,11 +317,11 @@ fn unusable(test: &Test<'_>, scale: Scale) -> Option<&'static str> {
 }
 
 /// Of the day's tests those that a trend can use; the others are added to `left_out`.
-fn sift<'a, 'b>(tests: &[&'a Test<'b>], scale: Scale, left_out: &mut Vec<LeftOut>) -> Vec<&'a Test<'b>> {
+fn sift<'a, 'b>(tests: &[&'a Test<'b>], scale: Scale, left_out: &mut Vec<LeftOut>) -> Few<&'a Test<'b>> {
     let mut leave = |test: &Test<'_>, why: &str| {
         left_out.push(LeftOut { sampled_on: test.sampled_on, cell: test.cell, why: why.into() });
     };
-    let mut usable = Vec::with_capacity(tests.len());
+    let mut usable = Few::new();
     for &test in tests {
         match unusable(test, scale) {
             Some(why) => leave(test, why),
@@ -324,7 +330,7 @@ fn sift<'a, 'b>(tests: &[&'a Test<'b>], scale: Scale, left_out: &mut Vec<LeftOut
     }
     let has = |sign| usable.iter().any(|test: &&Test<'_>| test.qualifier == sign);
     if has(Qualifier::Below) && has(Qualifier::Above) {
-        let (plain, limits): (Vec<_>, Vec<_>) = usable.into_iter().partition(|test| test.qualifier == Qualifier::Exact);
+        let (plain, limits): (Few<_>, Few<_>) = usable.into_iter().partition(|test| test.qualifier == Qualifier::Exact);
         limits.into_iter().for_each(|test| leave(test, "on one day both below one limit and above another"));
         usable = plain;
     }
@@ -332,8 +338,9 @@ fn sift<'a, 'b>(tests: &[&'a Test<'b>], scale: Scale, left_out: &mut Vec<LeftOut
 }
 
 /// One point from the tests of one day. Where any of them is a limit so is the mean: with
-/// the limits put in, it is the most (or the least) that the true mean can be.
-fn mean_of_day(tests: &[&Test<'_>], scale: Scale) -> Option<Point> {
+/// the limits put in, it is the most (or the least) that the true mean can be. `labs` are
+/// those of the day before, kept where they are the same.
+fn mean_of_day(tests: &[&Test<'_>], scale: Scale, labs: &mut Arc<BTreeSet<String>>) -> Option<Point> {
     let sampled_on = tests.first()?.sampled_on;
     let (value, independent) = match tests {
         [only] => (only.level.number(), 1), // not through the logarithm and back
@@ -344,6 +351,11 @@ fn mean_of_day(tests: &[&Test<'_>], scale: Scale) -> Option<Point> {
             (scale.take(sum / tests.len() as f64), distinct.len())
         }
     };
+    let same = tests.iter().all(|test| labs.contains(test.lab))
+        && labs.iter().all(|lab| tests.iter().any(|test| test.lab == lab));
+    if !same {
+        *labs = Arc::new(tests.iter().map(|test| test.lab.to_owned()).collect());
+    }
     Some(Point {
         sampled_on,
         date_assumed: false,
@@ -354,7 +366,7 @@ fn mean_of_day(tests: &[&Test<'_>], scale: Scale) -> Option<Point> {
         sigma: 0.0,
         replicates: tests.len(),
         independent,
-        labs: tests.iter().map(|test| test.lab.to_owned()).collect(),
+        labs: labs.clone(),
         other_lab: false,
         cells: tests.iter().map(|test| test.cell).collect(),
         values: tests.iter().map(|test| test.level.number()).collect(),

@@ -20,12 +20,16 @@ use crate::{
         analyte::Analyte,
         crop::{self, Crop},
         drift::PlotDrift,
+        element::Element,
     },
     ids::{PlotId, SiteId},
     store,
 };
 use jiff::civil::Date;
-use std::{collections::BTreeMap, sync::Arc};
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    sync::Arc,
+};
 use work::{Work, goes_by_capacity, needed_analytes};
 
 /// The drift of every plot in use of a site.
@@ -37,6 +41,8 @@ pub struct SiteDrift {
     pub plots: Vec<PlotRow>,
     /// By plot, in the order of `plots`; then by analyte. The number is the plot's place there.
     pub rows: Vec<(usize, PlotDrift)>,
+    /// First and last year in which anything was found; 0 where nothing was.
+    pub span: (i16, i16),
     /// What grows on each plot.
     pub crops: BTreeMap<PlotId, Vec<Crop>>,
     /// The site weighs its tests by errors of its own.
@@ -45,6 +51,9 @@ pub struct SiteDrift {
 
 /// What was done underneath, kg/ha by plot, analyte and year.
 pub type PutOnByYear = BTreeMap<(PlotId, Analyte), BTreeMap<i16, f64>>;
+
+/// Rows up to which what was put on is read pair by pair of plot and element.
+const PAIRS_AT_ONCE: usize = 400;
 
 /// What of this kind changes touches no review: the tests, the ground, the aims stay.
 const UNRELATED: &[&str] = &["person", "attachment", "amendment", "plan", "application", "harvest", "note"];
@@ -56,20 +65,38 @@ impl App {
         self.drift_reviews.answer(&self.store, id, self.today(), UNRELATED, self.work_out_review(id)).await
     }
 
-    /// What was done underneath, kg/ha by year: of each element what went on; of pH the lime, as pure
-    /// calcium carbonate; of organic matter the compost and manure. Of the plots that they were made
-    /// from, their share.
-    pub async fn put_on_by_year(&self, actor: &Actor, plots: &[&PlotRow]) -> Result<PutOnByYear> {
+    /// What was done underneath the plots of these rows, kg/ha by year: of each element what went on; of
+    /// pH the lime, as pure calcium carbonate; of organic matter the compost and manure. Of the plots that
+    /// they were made from, their share.
+    pub async fn put_on_by_year(&self, actor: &Actor, rows: &[(&PlotRow, &PlotDrift)]) -> Result<PutOnByYear> {
         actor.may(Role::Reader)?;
+        let mut plots: Vec<&PlotRow> = rows.iter().map(|(plot, _)| *plot).collect();
+        plots.sort_by_key(|plot| plot.id);
+        plots.dedup_by_key(|plot| plot.id);
         let ids: Vec<PlotId> = plots.iter().map(|plot| plot.id).collect();
         let mut read = self.store.read().await?;
         let lineage = Lineage::load(&mut read, &ids).await?;
         let everyone = lineage.everyone();
+        let found = if rows.len() > PAIRS_AT_ONCE {
+            store::applications::by_year(&mut read, &everyone, self.today()).await?
+        } else {
+            let pairs: BTreeSet<(PlotId, Element)> = rows
+                .iter()
+                .filter_map(|(plot, row)| Some((plot.id, row.analyte.element()?)))
+                .flat_map(|(plot, element)| lineage.of(plot).into_iter().map(move |(id, _)| (id, element)))
+                .collect();
+            let pairs: Vec<_> = pairs.into_iter().collect();
+            store::applications::by_year_of(&mut read, &pairs, self.today()).await?
+        };
         let mut sums: BTreeMap<PlotId, Vec<(Analyte, i16, f64)>> = BTreeMap::new();
-        for sum in store::applications::by_year(&mut read, &everyone, self.today()).await? {
+        for sum in found {
             sums.entry(sum.plot).or_default().push((Analyte::Element(sum.element), sum.year as i16, sum.mass_g));
         }
-        for sum in store::applications::bulk_by_year(&mut read, &everyone, self.today()).await? {
+        let bulk = match rows.iter().any(|(_, row)| matches!(row.analyte, Analyte::Ph | Analyte::OrganicMatter)) {
+            true => store::applications::bulk_by_year(&mut read, &everyone, self.today()).await?,
+            false => vec![],
+        };
+        for sum in bulk {
             for (analyte, mass_g) in [(Analyte::Ph, sum.lime_g), (Analyte::OrganicMatter, sum.organic_g)] {
                 if mass_g != 0.0 {
                     sums.entry(sum.plot).or_default().push((analyte, sum.year as i16, mass_g));
@@ -117,6 +144,8 @@ impl App {
         })
         .await
         .map_err(|failed| Error::Internal(failed.to_string()))?;
-        Ok(SiteDrift { site, guideline: title, plots, rows, crops, own_errors })
+        let years = || rows.iter().flat_map(|(_, row)| row.years.iter().map(|year| year.year));
+        let span = (years().min().unwrap_or_default(), years().max().unwrap_or_default());
+        Ok(SiteDrift { site, guideline: title, plots, rows, span, crops, own_errors })
     }
 }

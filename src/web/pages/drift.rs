@@ -310,12 +310,6 @@ fn small(plot: &PlotRow, row: &PlotDrift, years: (i16, i16), given: &PutOnByYear
     }
 }
 
-/// First and last year in which anything was found.
-fn span(review: &SiteDrift) -> (i16, i16) {
-    let years = || review.rows.iter().flat_map(|(_, row)| row.years.iter().map(|year| year.year));
-    (years().min().unwrap_or_default(), years().max().unwrap_or_default())
-}
-
 /// `GET /sites/{site}/drift`
 pub async fn show(cx: Cx, Path(site): Path<SiteId>, Query(asked): Query<Asked>) -> Result<DriftPage> {
     let review = cx.app.drift_review(&cx.actor, site).await?;
@@ -324,11 +318,8 @@ pub async fn show(cx: Cx, Path(site): Path<SiteId>, Query(asked): Query<Asked>) 
     let view = if drawn_small { "small" } else { "" };
     let from = asked.from.parse().unwrap_or(0).min(picked.len().saturating_sub(1));
     let page = &picked[from..(from + ROWS).min(picked.len())];
-    let mut plots: Vec<&PlotRow> = page.iter().map(|(plot, _)| *plot).collect();
-    plots.sort_by_key(|plot| plot.id);
-    plots.dedup_by_key(|plot| plot.id);
-    let given = cx.app.put_on_by_year(&cx.actor, &plots).await?;
-    let (first, last) = span(&review);
+    let given = cx.app.put_on_by_year(&cx.actor, page).await?;
+    let (first, last) = review.span;
     let start = first.max(last - YEARS + 1);
     let years: Vec<i16> = if picked.is_empty() { vec![] } else { (start..=last).collect() };
     let path = format!("/sites/{site}/drift");
@@ -383,11 +374,8 @@ fn finding(finding: Finding) -> String {
 pub async fn csv(cx: Cx, Path(site): Path<SiteId>, Query(asked): Query<Asked>) -> Result<Response> {
     let review = cx.app.drift_review(&cx.actor, site).await?;
     let picked = review.pick(&asked.wanted());
-    let mut plots: Vec<&PlotRow> = picked.iter().map(|(plot, _)| *plot).collect();
-    plots.sort_by_key(|plot| plot.id);
-    plots.dedup_by_key(|plot| plot.id);
-    let given = cx.app.put_on_by_year(&cx.actor, &plots).await?;
-    let (first, last) = span(&review);
+    let given = cx.app.put_on_by_year(&cx.actor, &picked).await?;
+    let (first, last) = review.span;
     let heads = [
         "plot",
         "name",
