@@ -162,8 +162,7 @@ impl Sheet {
         let plots = view.plots.iter().map(|plot| sheet_plot(view, plot, step_g, &helpings));
         let plots: Vec<SheetPlot> = plots.filter(|plot| !plot.lines.is_empty()).collect();
         for row in view.used() {
-            let mut notes =
-                cautions_for(&row.amendment, &Context { splits: Some(&view.splits), ..Context::default() });
+            let mut notes = cautions_for(&row.amendment, &Context { splits: Some(&view.splits), ..Context::default() });
             notes.retain(|note| asked_for(note.caution, row.id, &plots));
             if !notes.is_empty() {
                 cautions.push(SheetCautions { name: row.amendment.name.clone(), notes });

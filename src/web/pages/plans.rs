@@ -47,7 +47,7 @@ use axum::{
     response::{IntoResponse, Response},
 };
 use serde::Deserialize;
-use std::collections::BTreeMap;
+use std::{collections::BTreeMap, iter};
 
 /// A plan.
 #[derive(Template, WebTemplate)]
@@ -234,31 +234,26 @@ pub(super) fn cost_words(view: &PlanView) -> String {
 
 /// What a plan does, in sentences.
 fn lead(view: &PlanView) -> Vec<String> {
-    let used = view.used().count();
+    let used = show::count(view.used().count(), "product");
     let plots = show::count(view.plots.len(), "plot");
+    let reckoned = "Shortages are reckoned by what tests here answered, where they carry it.";
     if view.mass_g <= 0.0 {
-        return vec![format!("This plan puts nothing on its {plots}.")];
+        let by_answers = view.options.by_response.then(|| reckoned.to_owned());
+        return iter::once(format!("This plan puts nothing on its {plots}.")).chain(by_answers).collect();
     }
     let given = view.plots.iter().filter(|plot| plot.doses.iter().any(|dose| dose.mass_g > 0.0)).count();
     let plots = if given == view.plots.len() { plots } else { format!("{given} of its {plots}") };
-    let (met, all) = view.needs_met();
-    let mut said = vec![format!(
-        "It puts {} on {plots}, {} in all, from {}, following {}.",
-        show::count(used, "product"),
-        show::mass(view.mass_g),
-        show::date(view.spread_on),
-        view.guideline_title
-    )];
-    said.push(match (met, all) {
+    let (mass, from) = (show::mass(view.mass_g), show::date(view.spread_on));
+    let following = &view.guideline_title;
+    let mut said = vec![format!("It puts {used} on {plots}, {mass} in all, from {from}, following {following}.")];
+    said.push(match view.needs_met() {
         (_, 0) => "The tests ask for nothing.".into(),
-        (met, all) if met == all => match all {
-            1 => "It meets the one need to within 5 %.".into(),
-            _ => format!("It meets all {all} needs, each to within 5 %."),
-        },
+        (1, 1) => "It meets the one need to within 5 %.".into(),
+        (met, all) if met == all => format!("It meets all {all} needs, each to within 5 %."),
         (met, all) => format!("It meets {met} of {all} needs to within 5 %; what is left undone stands below."),
     });
     if view.options.by_response {
-        said.push("Shortages are reckoned by what tests here answered, where they carry it.".into());
+        said.push(reckoned.into());
     }
     said.push(cost_words(view));
     said.push(match (view.outcome.edited, view.outcome.proven, view.outcome.gap) {
