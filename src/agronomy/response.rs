@@ -544,6 +544,17 @@ impl Beyond {
         level - self.response * net_kg_per_ha
     }
 
+    /// The same with levels and kilograms read in other units, each so many times as large.
+    pub fn read_in(&self, level: f64, net: f64) -> Beyond {
+        Beyond {
+            per_year: self.per_year * level,
+            se: self.se * level,
+            response: self.response * level / net,
+            start: self.start * level,
+            ..self.clone()
+        }
+    }
+
     /// 90 % interval of the change a year.
     pub fn interval_90(&self) -> (f64, f64) {
         (self.per_year - Z_90 * self.se, self.per_year + Z_90 * self.se)
