@@ -210,6 +210,13 @@ impl Conversion {
     }
 }
 
+/// A cap in a sentence: two decimals at most, or three digits where the unit makes it small.
+fn cap_figure(value: f64) -> String {
+    let decimals = (2.0 - value.abs().log10().floor()).clamp(2.0, 6.0);
+    let digits = 10f64.powf(decimals);
+    num((value * digits).round() / digits)
+}
+
 /// "P2O5" with its small figures.
 pub fn subscripts(form: Form) -> String {
     let small = |c: char| c.to_digit(10).and_then(|digit| char::from_u32(0x2080 + digit)).unwrap_or(c);
@@ -396,8 +403,11 @@ impl Liking {
         if step.unit == said_already {
             return cap.label.clone();
         }
-        let digits = if product { 10.0 } else { 100.0 };
-        let rate = |rate: KgPerHa| format!("{} {}", num((step.there(rate.0) * digits).round() / digits), step.unit);
+        let rate = |rate: KgPerHa| {
+            let value = step.there(rate.0);
+            let shown = if product { num((value * 10.0).round() / 10.0) } else { cap_figure(value) };
+            format!("{shown} {}", step.unit)
+        };
         let of = if product { " of the product" } else { "" };
         match &cap.overruled {
             Some(overrule) => {
@@ -412,6 +422,32 @@ impl Liking {
         }
     }
 
+    /// A sentence of the planner, the cap in it as this person reads it; a sentence without that
+    /// cap, and one about a decision that no longer counts, stay as they are.
+    pub fn cap_sentence(self, sentence: &str, cap: &SeasonCap, site: RateUnit) -> String {
+        let read = self.cap_label(cap, site);
+        // "the boron cap (carrots: …)": an element that is named before it is not named in it.
+        let after_name = |label: &str| match (label.split_once(", "), cap.counted) {
+            (Some((head, rest)), Counted::Total(element)) if head.eq_ignore_ascii_case(element.name()) => {
+                rest.to_owned()
+            }
+            _ => label.to_owned(),
+        };
+        let (was, now) = (after_name(&cap.label), after_name(&read));
+        if was == now || !sentence.contains(&was) || sentence.contains("where this was published") {
+            return sentence.to_owned();
+        }
+        let said = sentence.replace(&was, &now);
+        let Some((before, after)) = said.split_once("exceeded by ") else { return said };
+        match after.split_once(" kg/ha") {
+            Some((figure, rest)) => match figure.parse() {
+                Ok(over) => format!("{before}exceeded by {}{rest}", self.cap_amount(cap, KgPerHa(over), site)),
+                Err(_) => said,
+            },
+            None => said,
+        }
+    }
+
     /// An amount of what a cap counts, beside its label: enough decimals that a small amount is
     /// not none, and one beyond the cap does not look like the cap.
     pub fn cap_amount(self, cap: &SeasonCap, given: KgPerHa, site: RateUnit) -> Figure {
@@ -420,7 +456,19 @@ impl Liking {
             return cap.amount(given);
         }
         let read = SeasonCap { kg_per_ha: KgPerHa(step.there(cap.kg_per_ha.0)), ..cap.clone() };
-        Figure { unit: step.unit.clone(), ..read.amount(KgPerHa(step.there(given.0))) }
+        let amount = read.amount(KgPerHa(step.there(given.0)));
+        let beside = cap_figure(read.kg_per_ha.0).split_once('.').map_or(0, |(_, decimals)| decimals.len() as u8);
+        Figure { unit: step.unit.clone(), decimals: amount.decimals.max(beside), ..amount }
+    }
+
+    /// The working of what a cap leaves, with the last step where there is one.
+    pub fn cap_working(self, cap: &SeasonCap, working: &Working, site: RateUnit) -> Working {
+        let step = self.cap_conversion(cap.counted, site);
+        if step.is_idle() || working.figure.unit != KgPerHa::UNIT {
+            return working.clone();
+        }
+        let (figure, title) = (&working.figure, "Still left, as you read it");
+        step.show(title, figure.value, &figure.sign, figure.decimals, working).working
     }
 
     /// The working of a need with the last step, where there is one.

@@ -462,6 +462,18 @@ impl Beyond {
         level - self.response * net_kg_per_ha
     }
 
+    /// The same with levels and kilograms read in other units, each so many times as large.
+    pub fn read_in(&self, level: f64, net: f64) -> Beyond {
+        Beyond {
+            per_year: self.per_year * level,
+            se: self.se * level,
+            response: self.response * level / net,
+            start: self.start * level,
+            as_tested: (self.as_tested.0 * level, self.as_tested.1 * level),
+            ..self.clone()
+        }
+    }
+
     /// 90 % interval of the change a year.
     pub fn interval_90(&self) -> (f64, f64) {
         (self.per_year - Z_90 * self.se, self.per_year + Z_90 * self.se)

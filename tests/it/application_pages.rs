@@ -216,16 +216,16 @@ async fn an_extra_dose_beyond_a_cap_asks_once_and_is_then_recorded_and_named() {
     let page = shed.refused(&plot, "applied_on=2026-03-20&mass_g=5").await;
     assert!(page.contains("id=\"amendment-problem\""), "{page}");
 
-    // 40 g of borax on 10 m² are 4.52 kg B/ha, more than any crop's ceiling.
+    // 40 g of borax on 10 m² are 4.52 kg B/ha, more than any crop's ceiling; this site speaks of g/m².
     let body = format!("amendment={}&applied_on=2026-03-20&mass_g=40&note=misread+the+scale", shed.borax);
     let page = shed.refused(&plot, &body).await;
-    assert!(page.contains("goes beyond a cap") && page.contains("With this it is 4.52 kg/ha."), "{page}");
+    assert!(page.contains("goes beyond a cap") && page.contains("With this it is 0.452 g/m²."), "{page}");
     assert!(page.contains("Record it anyway") && page.contains("misread the scale"), "{page}");
     assert!(shed.app.applications_of_plot(&shed.ada, shed.plots[0], true).await.unwrap().is_empty());
     let done = shed.send(&plot, &format!("{body}&anyway=yes")).await;
     assert!(done.said.contains("got more than a cap allows. Boron"), "{}", done.said);
     let page = shed.get(&plot).await;
-    assert!(page.contains("Beyond a cap.") && page.contains("Exceeded.") && page.contains("4.52 kg/ha"), "{page}");
+    assert!(page.contains("Beyond a cap.") && page.contains("Exceeded.") && page.contains("0.452 g/m²"), "{page}");
     assert!(page.contains("40 g × 11.3 %"), "the total opens: {page}");
     // The plan's own dose, put on now, is recorded and named at once.
     let dose = shed.dose(shed.plots[0], shed.borax).await;

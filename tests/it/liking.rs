@@ -164,7 +164,7 @@ mod caps {
         // Delaware: 3 lb of boron an acre for broccoli, which bags print as the element.
         let boron = cap(Counted::Total(B));
         let label = pounds().cap_label(&boron, RateUnit::KgPerHa);
-        assert_eq!(label, "Boron, set by broccoli (tolerance high): at most 3 lb/acre");
+        assert_eq!(label, "Boron, set by broccoli (calabrese) (tolerance high): at most 3 lb/acre");
         assert_eq!(Liking::default().cap_label(&boron, RateUnit::KgPerHa), boron.label);
         let given = pounds().cap_amount(&boron, KgPerHa(1.120_851), RateUnit::KgPerHa);
         assert_eq!(given.to_string(), "1.00\u{a0}lb/acre");
@@ -199,8 +199,35 @@ mod caps {
         let label = pounds().cap_label(&boron.overrule(decided), RateUnit::KgPerHa);
         assert_eq!(
             label,
-            "Boron, set by broccoli (tolerance high): 1 lb/acre by decision of Ada, where 3 lb/acre is published"
+            "Boron, set by broccoli (calabrese) (tolerance high): 1 lb/acre by decision of Ada, where 3 lb/acre is published"
         );
+    }
+
+    #[test]
+    fn sentences_of_the_planner_name_the_cap_as_it_is_read() {
+        let boron = cap(Counted::Total(B));
+        let said = format!(
+            "A1: the boron cap ({}) is already exceeded by 1.12 kg/ha; no product in the list is affected.",
+            boron.label.strip_prefix("Boron, ").unwrap()
+        );
+        assert_eq!(
+            pounds().cap_sentence(&said, &boron, RateUnit::KgPerHa),
+            "A1: the boron cap (set by broccoli (calabrese) (tolerance high): at most 3 lb/acre) is already exceeded by \
+             1.00\u{a0}lb/acre; no product in the list is affected."
+        );
+        let other = "A1: the copper cap leaves nothing to give.";
+        assert_eq!(pounds().cap_sentence(other, &boron, RateUnit::KgPerHa), other);
+        assert_eq!(Liking::default().cap_sentence(&said, &boron, RateUnit::KgPerHa), said);
+    }
+
+    #[test]
+    fn small_caps_keep_three_digits() {
+        let boron = cap(Counted::Total(B));
+        // 3 lb/acre are 0.336 g/m².
+        let label = Liking::default().cap_label(&boron, RateUnit::GramsPerM2);
+        assert!(label.ends_with("at most 0.336 g/m²"), "{label}");
+        let given = Liking::default().cap_amount(&boron, KgPerHa(1.0), RateUnit::GramsPerM2);
+        assert_eq!(given.to_string(), "0.100\u{a0}g/m²");
     }
 
     #[test]
@@ -215,7 +242,7 @@ mod caps {
         assert_eq!(Liking::default().cap_label(&cap, RateUnit::LbPerAcre), cap.label);
         assert_eq!(
             pounds().cap_label(&cap, RateUnit::KgPerHa),
-            "Epsom salt at once: at most 1306.8 lb/acre of the product"
+            "Epsom salt at once: at most 1,306.8 lb/acre of the product"
         );
         let step = liking(LevelUnit::GramsOnPlot, NutrientForm::Oxide).product_conversion();
         assert_eq!((step.there(100.0), step.unit.as_str()), (10.0, "g/m²"));

@@ -198,13 +198,15 @@ async fn what_next_season_asks_and_the_caps_are_in_the_readers_unit() {
     let seen = ask(format!("/sites/{site}/next")).await;
     assert!(seen.contains("potassium as K₂O") && seen.contains("lb/acre K₂O"), "{seen}");
     assert!(!seen.contains("kg/ha") && !seen.contains("g/m²"), "{seen}");
-    // Delaware's 1 lb of boron for a crop that no list names, Carolina's 6 lb of zinc, 300 kg of K₂O.
+    // A pound of boron where no crop is named, Carolina's 6 lb of zinc.
     let seen = field.words("/applications").await;
     assert!(seen.contains("Boron, no crop named: at most 1 lb/acre"), "{seen}");
     assert!(seen.contains("Zinc, broadcast: at most 6 lb/acre"), "{seen}");
-    assert!(!seen.contains("kg/ha"), "{seen}");
+    let (shown, worked) = seen.split_once("How this was worked out").unwrap();
+    assert!(!shown.contains("kg/ha"), "{shown}");
+    assert!(worked.contains("Still left, as you read it 1.00 lb/acre"), "{worked}");
     let next = field.words("/next").await;
-    assert!(next.contains("at most 1 lb/acre") && !next.contains("kg/ha"), "{next}");
+    assert!(next.contains("at most 1 lb/acre") && next.contains("Still left, as you read it 1.00 lb/acre"), "{next}");
     let years = field.words("/years").await;
     assert!(years.contains("Potassium as K₂O") || years.contains("K₂O"), "{years}");
     assert!(!years.contains("mg/kg"), "{years}");

@@ -237,9 +237,10 @@ async fn only_a_steward_overrules_a_cap_in_writing_and_it_is_printed() {
     for part in [
         "Caps that were overruled",
         "<strong>A1, A2.</strong>",
-        "4 kg/ha by decision of Ada Marsh, where 2.24 kg/ha is published",
+        // 4 and 2.24 kg/ha, as this site speaks of rates.
+        "0.4 g/m² by decision of Ada Marsh, where 0.224 g/m² is published",
         "leaf test shows copper at 2 mg/kg",
-        "Published: Copper on mineral soil: at most 2.24 kg/ha",
+        "Published: Copper on mineral soil: at most 0.224 g/m²",
         "cannot be taken out again",
     ] {
         assert!(sheet.contains(part), "{part}: {sheet}");

@@ -287,7 +287,8 @@ fn salts_and_traces() -> Vec<Row> {
 
 fn nitrogen_and_standing() -> Vec<Row> {
     let shallow = Reading { depth: None, ..nitrate(20.0) };
-    let tests = nitrogen::every_nitrate_test(&nitrate(20.0), None, None);
+    let shipped: Vec<_> = guideline::builtin().iter().flat_map(|set| set.nitrate.iter().cloned()).collect();
+    let tests = nitrogen::by_every_nitrate_test(&shipped, &nitrate(20.0), &nitrogen::Asked::default());
     let of = |publisher: &str| {
         let found = tests.iter().find(|(test, _)| test.name == publisher);
         found.map_or_else(|| "(no such test)".into(), |(_, says)| refused(says.clone().map(|_| ())))
@@ -318,7 +319,11 @@ fn nitrogen_and_standing() -> Vec<Row> {
         ),
         row(
             "nitrate by volume",
-            refused(nitrogen::uc_classes(&mg_l("nitrate_n", Method::PotassiumChloride, 20.0))),
+            refused(nitrogen::by_nitrate_test(
+                shipped.iter().find(|test| test.name == "University of California").unwrap(),
+                &mg_l("nitrate_n", Method::PotassiumChloride, 20.0),
+                &nitrogen::Asked::default(),
+            )),
             &["by mass of soil"],
         ),
         row(

@@ -246,6 +246,15 @@ async fn the_demonstration_has_years_to_read() {
     assert!(page.contains("The plan of 2026 expected"), "{page}");
     let page = garden.get(&format!("/plots/{tunnel}/trend/K?reading=net")).await;
     assert!(page.contains("had nothing come or gone") && page.contains("The numbers behind"), "{page}");
+    assert!(page.contains("mg/kg a year (90 %)") && page.contains("since the first, kg/ha"), "{page}");
+    garden.send("/settings/reading", "unit=lb_per_acre&form=oxide").await;
+    let read = garden.get(&format!("/plots/{tunnel}/trend/K?reading=net")).await;
+    assert!(
+        read.contains("lb/acre K₂O a year (90 %)") && read.contains("since the first, lb/acre K₂O"),
+        "what is left is read in the reader's unit too: {read}"
+    );
+    assert!(!read.contains("mg/kg a year"), "{read}");
+    garden.send("/settings/reading", "unit=mg_per_kg&form=element").await;
     let page = garden.get(&format!("/plots/{tunnel}/response")).await;
     assert!(
         page.contains("the garden’s mean stands for it") && page.contains("Raising the test by 10 takes"),

@@ -122,9 +122,14 @@ impl Segment {
 
     /// What the segment holds: "Olsen (bicarbonate), mg/kg, 0–23 cm".
     pub fn label(&self) -> String {
+        self.label_in(self.unit)
+    }
+
+    /// The same where its levels are read in another unit.
+    pub fn label_in(&self, unit: &str) -> String {
         let mut label = self.method.label().to_owned();
-        if !self.unit.is_empty() {
-            label += &format!(", {}", self.unit);
+        if !unit.is_empty() {
+            label += &format!(", {unit}");
         }
         match self.depth {
             Some(depth) => label += &format!(", {depth}"),

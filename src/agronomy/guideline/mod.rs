@@ -207,6 +207,10 @@ impl Guideline {
         let (in_force, off): (Vec<_>, Vec<_>) = about.into_iter().partition(|c| c.in_force);
         let (named, others): (Vec<_>, Vec<_>) = in_force.into_iter().partition(|c| c.methods.contains(method));
         if named.is_empty() {
+            let mut by: Vec<&str> = others.iter().flat_map(|c| &c.methods).map(Method::label).collect();
+            by.sort_unstable();
+            by.dedup();
+            let by = by.join(" or ");
             return Err(if off.iter().any(|c| c.off && c.methods.contains(method)) {
                 format!("{} has limits for {name} by {method}, which are switched off there.", self.title)
             } else if off.iter().any(|c| c.methods.contains(method)) {
@@ -221,17 +225,13 @@ impl Guideline {
                 )
             } else if *method == Method::Unstated {
                 format!(
-                    "{} has limits for {name}, each for one extraction, and the sheet does not say which was used: ask the laboratory, and choose it as the method of the line.",
+                    "{} has limits for {name} by {by}, and the sheet does not say how this was extracted: ask the laboratory, and choose it as the method of the line.",
                     self.title
                 )
             } else {
-                let mut methods: Vec<&str> = others.iter().flat_map(|c| &c.methods).map(Method::label).collect();
-                methods.sort_unstable();
-                methods.dedup();
                 format!(
-                    "{} has limits for {name} by {}; this result is by {method}, and results by different methods are never compared.",
-                    self.title,
-                    methods.join(" or ")
+                    "{} has limits for {name} by {by}; this result is by {method}, and results by different methods are never compared.",
+                    self.title
                 )
             });
         }

@@ -230,7 +230,7 @@ fn area_level(chain: Chain, sampling: &Sampling, d: &Determination) -> Result<(C
         let thickness = sampling.depth.map(|band| band.bottom.0 - band.top.0).filter(|cm| *cm > 0.0);
         let Some(thickness) = thickness else {
             return Err(format!(
-                "{} from a lab that scoops its soil needs the depth that was sampled: mg/L × depth in cm × 0.1 is kg/ha. Type it on the sampling",
+                "A figure in {} from a lab that scoops its soil needs the depth that was sampled: mg/L × depth in cm × 0.1 is kg/ha. Type it on the sampling",
                 d.unit
             ));
         };
@@ -244,7 +244,7 @@ fn area_level(chain: Chain, sampling: &Sampling, d: &Determination) -> Result<(C
     }
     let Some(layer) = d.layer else {
         return Err(format!(
-            "{} means nothing without the mass of soil it was computed with: choose it as “Soil mass behind a figure per area” on the line, such as 2,000,000 lb of soil per acre",
+            "A figure in {} means nothing without the mass of soil it was computed with: choose it as “Soil mass behind a figure per area” on the line, such as 2,000,000 lb of soil per acre",
             d.unit
         ));
     };

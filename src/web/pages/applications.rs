@@ -9,6 +9,7 @@ use crate::{
         liking::Liking,
         quantity::KgPerHa,
         rate::RateUnit,
+        working::Working,
     },
     app::{
         applications::{
@@ -111,6 +112,10 @@ impl Reads {
 
     fn amount(self, cap: &SeasonCap, amount: KgPerHa) -> String {
         show::figure(&self.liking.cap_amount(cap, amount, self.site))
+    }
+
+    fn working(self, cap: &CapLeft) -> Working {
+        self.liking.cap_working(&cap.cap, &cap.working, self.site)
     }
 
     fn cap(self, cap: &CapLeft) -> CapView {
@@ -486,6 +491,7 @@ pub async fn of_plot(cx: Cx, Path(id): Path<PlotId>) -> Result<Response> {
     let totals = cx.app.cap_totals(&cx.actor, id, cx.app.today()).await?;
     let name = titled(&plot);
     let reads = Reads::of(&cx, &site);
+    let workings: Vec<Working> = totals.caps.iter().map(|cap| reads.working(cap)).collect();
     let page = PlotApplicationsPage {
         frame: under_plot(&cx, &site, &plot, format!("What was put on {name}")),
         plot: &plot,
@@ -493,7 +499,7 @@ pub async fn of_plot(cx: Cx, Path(id): Path<PlotId>) -> Result<Response> {
         rows,
         exceeded: totals.caps.iter().filter(|cap| cap.exceeded()).map(|cap| over(&name, cap, reads)).collect(),
         caps: totals.caps.iter().map(|cap| reads.cap(cap)).collect(),
-        workings: totals.caps.iter().map(|cap| Steps::of(&cap.working, &|_| None)).collect(),
+        workings: workings.iter().map(|working| Steps::of(working, &|_| None)).collect(),
         totals: &totals,
     };
     let page = page.render().map_err(|_| Error::from_status(StatusCode::INTERNAL_SERVER_ERROR))?;

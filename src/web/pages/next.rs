@@ -12,6 +12,7 @@ use crate::{
         outlook::{Kind, Step},
         rate::RateUnit,
         source::Citation,
+        working::Working,
     },
     app::outlook::PlotOutlook,
     ids::PlotId,
@@ -107,7 +108,9 @@ pub async fn show(cx: Cx, Path(id): Path<PlotId>) -> Result<Response> {
         mass: show::mass(liking.mass(line.element, line.mass.0)),
         rate: show::rate_figure(&rates.rate(line.element, line.rate, plot.ground().area, rate_unit)),
     });
-    let caps = outlook.caps.iter().map(|line| CapRow {
+    let workings: Vec<Working> =
+        outlook.caps.iter().map(|line| liking.cap_working(&line.cap, &line.working, rate_unit)).collect();
+    let caps = outlook.caps.iter().zip(&workings).map(|(line, working)| CapRow {
         label: liking.cap_label(&line.cap, rate_unit),
         used: show::figure(&liking.cap_amount(&line.cap, line.used, rate_unit)),
         left: show::mass(match line.cap.counted {
@@ -115,7 +118,7 @@ pub async fn show(cx: Cx, Path(id): Path<PlotId>) -> Result<Response> {
             _ => line.left_on_plot.0,
         }),
         over: line.left.0 < 0.0,
-        steps: Steps::of(&line.working, &|_| None),
+        steps: Steps::of(working, &|_| None),
     });
     let undone = ahead.undone.iter().filter(|(_, undone)| undone.left_out_g > 0.0 || undone.not_put_on_g > 0.0);
     let undone = undone.map(|(element, undone)| UndoneRow {

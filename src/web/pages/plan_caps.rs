@@ -32,6 +32,7 @@ use axum::{
     http::StatusCode,
     response::{IntoResponse, Response},
 };
+use std::collections::BTreeMap;
 
 /// A cap on one plot.
 pub(super) struct Cap {
@@ -97,6 +98,15 @@ fn path(plan: PlanId, plot: PlotId, counted: Counted) -> String {
 /// The label of a cap as this reader reads it.
 fn label(view: &PlanView, cap: &SeasonCap, liking: Liking) -> String {
     liking.cap_label(cap, view.site.rate_unit.parse().unwrap_or(RateUnit::KgPerHa))
+}
+
+/// Sentences of the planner, the caps in them as this reader reads them.
+pub(super) fn caps_read(view: &PlanView, sentences: &[String], liking: Liking) -> Vec<String> {
+    let site = view.site.rate_unit.parse().unwrap_or(RateUnit::KgPerHa);
+    let caps = view.plots.iter().flat_map(|plot| &plot.caps).map(|line| &line.left.cap);
+    let caps: BTreeMap<&str, &SeasonCap> = caps.map(|cap| (cap.label.as_str(), cap)).collect();
+    let read = |said: &String| caps.values().fold(said.clone(), |said, cap| liking.cap_sentence(&said, cap, site));
+    sentences.iter().map(read).collect()
 }
 
 fn decision(view: &PlanView, cap: &SeasonCap, liking: Liking) -> Option<String> {

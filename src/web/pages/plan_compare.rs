@@ -1,9 +1,15 @@
 //! A plan beside doing nothing, last season again, or another plan of the season: the same
 //! measures side by side, what differs in words, and plot by plot what each puts on.
 
-use super::{plan_caps::percent, plan_why::difference, plans::under_plan, plots::titled};
+use super::{
+    plan_caps::{caps_read, percent},
+    plan_why::difference,
+    plans::under_plan,
+    plots::titled,
+};
 use crate::{
-    app::seasons::{Comparison, PlanPlot, Side, SidePlot, With},
+    agronomy::liking::Liking,
+    app::seasons::{Comparison, PlanPlot, PlanView, Side, SidePlot, With},
     ids::PlanId,
     web::{
         error::{Error, Result},
@@ -67,7 +73,7 @@ fn measures(one: &Side, other: &Side, currency: &str) -> Vec<[String; 3]> {
 }
 
 /// The caps that a side goes beyond, each once with its plots.
-fn exceeded(side: &Side) -> Vec<(String, String)> {
+fn exceeded(side: &Side, view: &PlanView, liking: Liking) -> Vec<(String, String)> {
     let mut said: Vec<(Vec<&str>, &str)> = Vec::new();
     for (plot, cap) in &side.exceeded {
         match said.iter_mut().find(|(_, other)| other == cap) {
@@ -75,7 +81,8 @@ fn exceeded(side: &Side) -> Vec<(String, String)> {
             None => said.push((vec![plot], cap)),
         }
     }
-    said.into_iter().map(|(plots, cap)| (side.name.clone(), format!("{}: {cap}", plots.join(", ")))).collect()
+    let said: Vec<String> = said.into_iter().map(|(plots, cap)| format!("{}: {cap}", plots.join(", "))).collect();
+    caps_read(view, &said, liking).into_iter().map(|said| (side.name.clone(), said)).collect()
 }
 
 impl ComparePage {
@@ -121,7 +128,7 @@ impl ComparePage {
             },
             notes: both.notes.clone(),
             measures: measures(this, other, &view.site.currency),
-            exceeded: exceeded(this).into_iter().chain(exceeded(other)).collect(),
+            exceeded: [this, other].into_iter().flat_map(|side| exceeded(side, view, cx.actor.liking)).collect(),
             plots: view.plots.iter().map(plot).collect(),
             frame: under_plan(cx, view, format!("Compare {}", view.plan.name)),
         }

@@ -2,7 +2,7 @@
 //! met, what comes along that nobody needs, and what would be otherwise.
 
 use super::{
-    plan_caps::percent,
+    plan_caps::{caps_read, percent},
     plans::{capitalised, together, under_plan},
     plot::{html, page_text},
 };
@@ -170,10 +170,11 @@ pub(super) fn difference(d: &Difference, currency: &str) -> Vec<String> {
     parts
 }
 
-fn line(tried: &Tried, currency: &str) -> Line {
+fn line(tried: &Tried, view: &PlanView, liking: Liking) -> Line {
+    let currency = &view.site.currency;
     let parts = difference(&tried.difference, currency);
     Line {
-        what: what(tried),
+        what: caps_read(view, &[what(tried)], liking).concat(),
         words: if parts.is_empty() { "Nothing changes.".into() } else { capitalised(&parts.join(", ")) + "." },
         figures: figures(&tried.after, currency),
     }
@@ -211,11 +212,11 @@ impl WhyPage {
             },
             products: why.merits.iter().map(product).collect(),
             stopped: stopped(&view.outcome.stopped, liking),
-            left: if known { vec![] } else { together(&view.unmet()) },
+            left: if known { vec![] } else { together(&caps_read(view, &view.unmet(), liking)) },
             edited: view.outcome.edited,
             beyond: beyond(&why.merits, liking),
             base: why.base.as_ref().map(|base| figures(base, &view.site.currency)),
-            tried: why.tried.as_ref().map(|tried| tried.iter().map(|one| line(one, &view.site.currency)).collect()),
+            tried: why.tried.as_ref().map(|tried| tried.iter().map(|one| line(one, view, liking)).collect()),
             untried: why.untried,
             waiting: false,
             frame: under_plan(cx, view, "Why this plan"),

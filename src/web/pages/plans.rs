@@ -4,7 +4,7 @@
 
 use super::{
     guidelines::path_of,
-    plan_caps::{Cap, Care, cap, cares, moved, simplicity, to_buy, unpriced},
+    plan_caps::{Cap, Care, cap, caps_read, cares, moved, simplicity, to_buy, unpriced},
     plan_carried::{CarriedOver, carried},
     plan_live::{plan_words, plot_words},
     plan_work::{undo_words, worked_out},
@@ -436,6 +436,7 @@ impl PlanPage {
         let over_of = |plot: &PlanPlot| over.get(&plot.standing.plot.id).map_or(&[][..], Vec::as_slice);
         let notes: Vec<String> =
             view.outcome.notes.iter().filter(|note| !view.warnings.contains(note)).cloned().collect();
+        let told = |sentences: &[String]| together(&caps_read(view, sentences, cx.actor.liking));
         PlanPage {
             plan: view.plan.id,
             revision: view.plan.revision,
@@ -446,10 +447,10 @@ impl PlanPage {
             moved: moved(view),
             guideline: path_of(&view.plan.guideline, view.guideline_version),
             lead: lead(view),
-            unmet: together(&view.unmet()),
+            unmet: told(&view.unmet()),
             undone: view.unmet().len(),
-            warnings: together(&view.warnings),
-            notes: together(&notes),
+            warnings: told(&view.warnings),
+            notes: told(&notes),
             columns: columns.collect(),
             idle: idle.iter().map(|row| row.amendment.name.clone()).collect(),
             all,
@@ -638,7 +639,8 @@ pub fn workings(
     for (at, cap) in plot.caps.iter().filter(counts).enumerate() {
         let site: RateUnit = view.site.rate_unit.parse().unwrap_or(RateUnit::KgPerHa);
         let title = format!("What the cap leaves. {}", liking.cap_label(&cap.left.cap, site));
-        parts.push((if at == 0 { "cap" } else { "cap-2" }, title, Some(cap.left.working.clone()), String::new()));
+        let working = liking.cap_working(&cap.left.cap, &cap.left.working, site);
+        parts.push((if at == 0 { "cap" } else { "cap-2" }, title, Some(working), String::new()));
     }
     if plot.caps.iter().any(|cap| cap.left.cap.counted == Counted::Total(element))
         && let Some(brought) = season::brought(&given, element)

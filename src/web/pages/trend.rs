@@ -13,6 +13,7 @@ use crate::{
         liking::{Conversion, Liking, Weighed},
         method::Method,
         plausibility::OverYears,
+        rate::RateUnit,
         record::{Application, Qualifier},
         working::Working,
     },
@@ -48,6 +49,8 @@ pub struct NetReading {
 
 struct NetChart {
     words: String,
+    /// What the net is read in.
+    net_unit: String,
     picture: Trend,
     rows: Vec<NetRow>,
     /// The response that the net was turned into, where it comes from and its error.
@@ -142,7 +145,7 @@ fn chart(trend: &PlotTrend, method: &MethodTrend, marks: &[Mark], liking: Liking
     let picture = Trend {
         title: format!("{} by {}", analyte.name(), method.method.label()),
         unit: step.as_ref().map_or_else(|| method.unit.to_owned(), |step| step.unit.clone()),
-        segments: method.segments.iter().map(|of| segment(of, &trend.questions, &read)).collect(),
+        segments: method.segments.iter().map(|of| segment(of, step.as_ref(), &trend.questions, &read)).collect(),
         aim: method.aim.map(|(low, high)| (read(low), read(high))),
         marks: marks.to_vec(),
     };
@@ -152,9 +155,14 @@ fn chart(trend: &PlotTrend, method: &MethodTrend, marks: &[Mark], liking: Liking
     Chart { picture, no_aim: method.no_aim.clone(), notes }
 }
 
-fn segment(segment: &drift::Segment, questions: &[OverYears], read: &impl Fn(f64) -> f64) -> Segment {
-    let points = segment.points.iter().map(|of| point(of, questions, read));
-    Segment { label: segment.label(), points: points.collect() }
+fn segment(
+    segment: &drift::Segment,
+    step: Option<&Conversion>,
+    questions: &[OverYears],
+    read: &impl Fn(f64) -> f64,
+) -> Segment {
+    let label = segment.label_in(step.map_or(segment.unit, |step| step.unit.as_str()));
+    Segment { label, points: segment.points.iter().map(|of| point(of, questions, read)).collect() }
 }
 
 /// Where a question is asked.
@@ -232,7 +240,7 @@ fn method_words(trend: &PlotTrend, result: &ForecastResult) -> String {
 }
 
 impl NetReading {
-    fn of(trend: &PlotTrend, responses: &[PlotResponse]) -> NetReading {
+    fn of(trend: &PlotTrend, responses: &[PlotResponse], liking: Liking) -> NetReading {
         let analyte = trend.analyte;
         let mut reading = NetReading {
             readings: vec![],
@@ -249,31 +257,36 @@ impl NetReading {
         };
         // The newest run first.
         for one in responses.iter().rev() {
-            let (segment, unit) = (&one.segment, one.segment.unit);
-            let Some(beyond) = &one.beyond else {
-                reading.refused.push((segment.label(), one.why_not_beyond().unwrap_or_default()));
+            let segment = &one.segment;
+            let step = step(trend, &segment.method, segment.unit, liking);
+            let unit = step.as_ref().map_or(segment.unit, |step| step.unit.as_str());
+            let read = |level: f64| step.as_ref().map_or(level, |step| step.there(level));
+            let area = trend.standing.plot.ground().area;
+            let net = liking.by_rate().need_conversion(element, area, RateUnit::KgPerHa);
+            let Some(beyond) = one.beyond.as_ref().map(|beyond| beyond.read_in(read(1.0), net.there(1.0))) else {
+                reading.refused.push((segment.label_in(unit), one.why_not_beyond().unwrap_or_default()));
                 continue;
             };
             let points = one.net_points();
             let drawn = points.iter().map(|at| Point {
-                value: at.left,
+                value: read(at.left),
                 low: None,
                 high: None,
-                ..point(&at.point, &trend.questions, &|value| value)
+                ..point(&at.point, &trend.questions, &read)
             });
             let picture = Trend {
                 title: format!("{} by {}, had nothing come or gone", analyte.name(), segment.method.label()),
                 unit: unit.into(),
-                segments: vec![Segment { label: segment.label(), points: drawn.collect() }],
+                segments: vec![Segment { label: segment.label_in(unit), points: drawn.collect() }],
                 aim: None,
                 marks: vec![],
             };
             let rows = points.iter().map(|at| NetRow {
                 on: show::date(at.point.sampled_on),
-                found: format!("{}{}", at.point.qualifier.sign(), show::significant(at.point.value, 3)),
-                net: show::significant(at.net_kg_per_ha, 3),
-                moved: show::significant(at.moved, 3),
-                left: show::significant(at.left, 3),
+                found: format!("{}{}", at.point.qualifier.sign(), show::significant(read(at.point.value), 3)),
+                net: show::significant(net.there(at.net_kg_per_ha), 3),
+                moved: show::significant(read(at.moved), 3),
+                left: show::significant(read(at.left), 3),
             });
             let how = if beyond.fitted { "fitted together with the drift" } else { "held at what is known of it" };
             let (low, high) = beyond.interval_90();
@@ -294,18 +307,20 @@ impl NetReading {
                 picture,
                 rows: rows.collect(),
                 response: format!(
-                    "Level = {} + {} × net + {} × years, by {}; the response ({} {unit} per kg/ha) is {how}; as tested {} {unit} a year (± {}), what is left is {} to {} {unit} a year (90 %).",
+                    "Level = {} + {} × net + {} × years, by {}; the response ({} {unit} per {}) is {how}; as tested {} {unit} a year (± {}), what is left is {} to {} {unit} a year (90 %).",
                     show::significant(beyond.start, 3),
                     show::significant(beyond.response, 2),
                     show::significant(beyond.per_year, 2),
                     show::count(beyond.tests, "test"),
                     show::significant(beyond.response, 2),
+                    net.unit,
                     show::significant(beyond.as_tested.0, 2),
                     show::significant(Z_90 * beyond.as_tested.1, 2),
                     show::significant(low, 2),
                     show::significant(high, 2)
                 ),
                 working: one.response.as_ref().map(|response| response.working.clone()),
+                net_unit: net.unit.clone(),
                 notes,
             });
         }
@@ -335,9 +350,9 @@ pub async fn show(cx: Cx, Path((plot, analyte)): Path<(PlotId, String)>, form: F
     let net = match (form.value("reading"), analyte.element()) {
         ("net", Some(element)) => {
             let responses = cx.app.plot_responses(&cx.actor, plot, element).await?;
-            Some(NetReading::of(&trend, &responses))
+            Some(NetReading::of(&trend, &responses, cx.actor.liking))
         }
-        ("net", None) => Some(NetReading::of(&trend, &[])),
+        ("net", None) => Some(NetReading::of(&trend, &[], cx.actor.liking)),
         _ => None,
     };
     Ok(TrendPage::of(&cx, &trend, net, &forecasts))
