@@ -214,7 +214,7 @@ impl Conversion {
 fn cap_figure(value: f64) -> String {
     let decimals = (2.0 - value.abs().log10().floor()).clamp(2.0, 6.0);
     let digits = 10f64.powf(decimals);
-    num((value * digits).round() / digits)
+    number((value * digits).round() / digits)
 }
 
 /// "P2O5" with its small figures.

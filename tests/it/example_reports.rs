@@ -13,7 +13,7 @@ use glebe::{
     },
     app::{
         Actor, App,
-        amendments::{AmendmentForm, AnalysisForm},
+        amendments::{AmendmentForm, AnalysisForm, PackForm},
         applications::ApplicationForm,
         lime::{LimeForm, PlotLime},
         nitrogen::{NitrogenForm, PlotNitrogen},
@@ -148,7 +148,10 @@ impl Typed {
             moisture_percent: moisture.into(),
             ..AnalysisForm::default()
         };
-        self.app.add_amendment(&self.ada, &form, &analysis).await.unwrap()
+        let product = self.app.add_amendment(&self.ada, &form, &analysis).await.unwrap();
+        let pack = PackForm { mass_kg: "1".into(), price: "2".into(), currency: "EUR".into(), ..PackForm::default() };
+        self.app.add_pack(&self.ada, product, &pack).await.unwrap();
+        product
     }
 
     /// A plan of this plot with one product, worked out.
@@ -505,7 +508,8 @@ async fn product_examples_are_what_a_plan_weighs_out() {
     let typed = Typed::new("delaware_mehlich3", plot_form("A1", "25"), vec![ph("6.5")]).await;
     let coated = typed.product("Coated urea", "salt", "44-0-0", "").await;
     let view = typed.plan("delaware_mehlich3", coated, "100", &[]).await;
-    let dose = view.plots[0].doses.iter().find(|dose| dose.amendment == coated).unwrap();
+    let dose = view.plots[0].doses.iter().find(|dose| dose.amendment == coated);
+    let dose = dose.unwrap_or_else(|| panic!("{:?} {:?}", view.unmet(), view.plots[0].needs));
     printed(dose.mass_g, 568.0, 0);
     printed(dose.mass_g / 25.0, 22.7, 1);
     // Calculating Agriculture: 80 kg N/ha from 21 % is 380.95 kg/ha: 3,810 g on 100 m².

@@ -168,9 +168,10 @@ mod caps {
         assert_eq!(Liking::default().cap_label(&boron, RateUnit::KgPerHa), boron.label);
         let given = pounds().cap_amount(&boron, KgPerHa(1.120_851), RateUnit::KgPerHa);
         assert_eq!(given.to_string(), "1.00\u{a0}lb/acre");
-        // 300 kg of K₂O a hectare are 268 lb an acre.
+        // 300 kg of K₂O a hectare: 300 ÷ 1.120851 = 267.65 lb an acre.
         let potash = cap(Counted::Total(K));
-        assert!(pounds().cap_label(&potash, RateUnit::KgPerHa).ends_with("at most 267.66 lb/acre K₂O"));
+        let label = pounds().cap_label(&potash, RateUnit::KgPerHa);
+        assert!(label.ends_with("at most 267.65 lb/acre K₂O"), "{label}");
         assert!(
             pounds().cap_label(&cap(Counted::ManureNitrogen), RateUnit::KgPerHa).ends_with("at most 151.67 lb/acre")
         );

@@ -84,7 +84,7 @@ pub fn form_pairs(page: &str) -> Vec<String> {
         let of = |name: &str| tag.split_once(&format!(" {name}=\"")).map(|(_, rest)| rest.split('"').next().unwrap());
         let boxed = tag.contains("type=\"checkbox\"") || tag.contains("type=\"radio\"");
         if let Some(name) = of("name").filter(|_| !boxed || tag.contains(" checked")) {
-            pairs.push(format!("{name}={}", of("value").unwrap_or_default().replace(' ', "+")));
+            pairs.push(format!("{name}={}", of("value").unwrap_or_default().replace('+', "%2B").replace(' ', "+")));
         }
     }
     pairs

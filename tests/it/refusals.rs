@@ -397,7 +397,7 @@ async fn pages_say_what_is_missing_where_they_refuse() {
         ("/traces", &["does not say how boron was drawn out", "Manganese was not tested here"]),
         ("/contaminants", &["does not say whether this lead is total or extracted"]),
         ("/nitrogen", &["What the crop takes is not known.", "Type it below"]),
-        ("", &["does not say which was used", "method of the line"]),
+        ("", &["does not say how this was extracted", "method of the line"]),
     ] {
         let seen = field.words(page).await;
         for name in named {
