@@ -10,7 +10,9 @@
 
 mod less;
 mod model;
+mod together;
 
+use super::bed::Bed;
 use super::clean::{Plot, Problem, Target};
 use super::face::{self, Face};
 use super::notes::Note;
@@ -89,6 +91,8 @@ struct Search<'a> {
     classes: Vec<Class>,
     /// By class: what its first two goals leave to choose, where no plot had to share for them.
     faces: Vec<Option<Face>>,
+    /// The same plots, to be asked at prices.
+    beds: Vec<Option<Bed>>,
     total_area: f64,
     /// Locked g by product.
     locked_g: Vec<f64>,
@@ -97,6 +101,8 @@ struct Search<'a> {
     /// Price of each pack in minor units as the search counts it.
     prices: Vec<Vec<f64>>,
     budget: Option<f64>,
+    /// By product: all that there is of it is used.
+    tight: Vec<bool>,
     rates: Rates,
     kept: Kept,
     stages: Vec<Stage>,
@@ -122,6 +128,7 @@ impl<'a> Search<'a> {
             budget: problem.budget_minor.map(|b| b.max(locked_cost)),
             rates: vec![vec![0.0; n]; classes.len()],
             faces: vec![None; classes.len()],
+            beds: vec![None; classes.len()],
             total_area: problem.plots.iter().map(|p| p.area_m2).sum(),
             problem,
             options,
@@ -135,6 +142,7 @@ impl<'a> Search<'a> {
             stages: Vec::new(),
             spent: Duration::ZERO,
             trial: false,
+            tight: vec![false; n],
         }
     }
 
@@ -201,6 +209,9 @@ impl<'a> Search<'a> {
                 }
                 trial = Some(self.rates.clone());
                 self.start_again();
+                if self.together() {
+                    return self.cost();
+                }
             } else {
                 return self.cost();
             }
@@ -245,7 +256,8 @@ impl<'a> Search<'a> {
 
     /// Shortage and excess, each class on its own.
     fn each_apart(&mut self) {
-        self.faces = (0..self.classes.len()).map(|c| face::face(self.plot(c))).collect();
+        let settled = (0..self.classes.len()).map(|c| face::face(self.plot(c)).unzip());
+        (self.faces, self.beds) = settled.unzip();
         for (rates, face) in self.rates.iter_mut().zip(&self.faces) {
             rates.clone_from(&face.as_ref().map_or_else(|| vec![0.0; rates.len()], |face| face.rates.clone()));
         }

@@ -154,7 +154,8 @@ impl Search<'_> {
                 places.packs.push((p, k, column));
                 row.push((column, -pack.mass_g / unit));
             }
-            model.row(row, Sense::AtMost, stock / unit);
+            let sense = if self.tight[p] { Sense::Equal } else { Sense::AtMost };
+            model.row(row, sense, stock / unit);
             let bought = !loose && product.whole_packs && scope.packs.is_none();
             if bought && stock <= 0.0 && self.locked_g[p] == 0.0 && self.most_g[p] / unit <= LINKED {
                 self.link_rows(p, model, places);
