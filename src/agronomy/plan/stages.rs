@@ -103,6 +103,10 @@ struct Search<'a> {
     budget: Option<f64>,
     /// By product: all that there is of it is used.
     tight: Vec<bool>,
+    /// What is spent on what is sold loose, where all that is left of the budget is.
+    spend: Option<f64>,
+    /// Packs or products were chosen among, so that another choice might cost less.
+    chosen: bool,
     rates: Rates,
     kept: Kept,
     stages: Vec<Stage>,
@@ -143,6 +147,8 @@ impl<'a> Search<'a> {
             spent: Duration::ZERO,
             trial: false,
             tight: vec![false; n],
+            spend: None,
+            chosen: false,
         }
     }
 
@@ -208,8 +214,10 @@ impl<'a> Search<'a> {
                     return;
                 }
                 trial = Some(self.rates.clone());
+                let alone = (self.measure(Goal::Shortage), self.measure(Goal::Excess));
                 self.start_again();
-                if self.together() {
+                let chosen = self.budget.is_some() || self.problem.max_products.is_some();
+                if !(chosen && self.small()) && self.together(alone) {
                     return self.cost();
                 }
             } else {
@@ -301,7 +309,7 @@ impl<'a> Search<'a> {
         if self.problem.products.iter().any(|p| p.whole_packs && !p.packs.is_empty()) {
             self.cut_open(&all);
         }
-        let done = self.settle(Goal::Cost, &all);
+        let done = self.settle(Goal::Cost, &all).filter(|_| !self.chosen);
         self.record(Goal::Cost, done);
         self.kept.cost = Some(self.cost_of(&self.rates) + self.slack(Goal::Cost));
         self.refresh();

@@ -31,6 +31,28 @@ impl Means {
         self.ladders.iter().zip(choice).filter_map(|(ladder, step)| Some(ladder.steps[(*step)?].1)).sum()
     }
 
+    /// Whether what is left of the budget can be spent on what is sold loose.
+    pub fn is_loose(&self) -> bool {
+        self.budget.is_some() && self.ladders.iter().any(|ladder| ladder.loose.is_some())
+    }
+
+    /// How much can be had of a product, mean g/m².
+    pub fn room(&self, choice: &Choice, p: usize) -> f64 {
+        choice[p].map_or(0.0, |step| self.ladders[p].steps[step].0)
+    }
+
+    /// The choice with one step more of a product; `None` where there is none that is any use.
+    pub fn more(&self, choice: &Choice, p: usize) -> Option<Choice> {
+        let ladder = &self.ladders[p];
+        let step = match choice[p] {
+            None => ladder.steps.iter().position(|step| step.0 > 0.0).or(ladder.loose.map(|_| 0)),
+            Some(step) => Some(step + 1).filter(|step| *step < ladder.steps.len()),
+        };
+        let mut more = choice.clone();
+        more[p] = Some(step?);
+        Some(more)
+    }
+
     pub fn counted(&self, choice: &Choice) -> usize {
         self.ladders.iter().zip(choice).filter(|(ladder, step)| ladder.counts && step.is_some()).count()
     }
@@ -44,16 +66,22 @@ impl Means {
     /// What plots are asked under this choice.
     pub fn question(&self, choice: &Choice, weights: (f64, f64)) -> Question {
         let room = |(ladder, step): (&Ladder, &Option<usize>)| step.map_or(0.0, |step| ladder.steps[step].0);
-        let loose = self.ladders.iter().zip(choice).map(|(ladder, step)| ladder.loose.filter(|_| step.is_some()));
-        let loose: Vec<f64> = loose.map(|price| price.unwrap_or(f64::INFINITY)).collect();
-        let free = |price: &f64| if price.is_finite() { 0.0 } else { f64::INFINITY };
+        let loose: Vec<f64> = self.ladders.iter().map(|ladder| ladder.loose.unwrap_or(f64::INFINITY)).collect();
+        let open = |(ladder, step): (&Ladder, &Option<usize>)| match ladder.loose.is_some() && step.is_some() {
+            true => 0.0,
+            false => f64::INFINITY,
+        };
         Question {
             weights,
             open: choice.iter().map(Option::is_some).collect(),
             room: self.ladders.iter().zip(choice).map(room).collect(),
             tight: vec![false; choice.len()],
-            price: loose.iter().map(free).collect(),
-            budget: self.budget.filter(|_| loose.iter().any(|p| p.is_finite())).map(|b| (loose, b - self.cost(choice))),
+            price: self.ladders.iter().zip(choice).map(open).collect(),
+            budget: self
+                .budget
+                .filter(|_| loose.iter().any(|price| price.is_finite()))
+                .map(|budget| (loose, budget - self.cost(choice))),
+            spent: false,
         }
     }
 }

@@ -12,6 +12,7 @@ mod choose;
 mod ladder;
 mod master;
 mod mix;
+mod tree;
 
 pub(super) use bound::Dual;
 pub(super) use ladder::{Choice, Ladder, Means};
@@ -22,6 +23,8 @@ use super::bed::Bed;
 const NONE: f64 = 1e-10;
 /// Worse by no more than this is as good.
 const WITHIN: f64 = 1e-7;
+/// What is worth less than this in all need not be used up.
+const WORTHLESS: f64 = 1e-8;
 
 /// What a plot may get, and what it comes to there.
 #[derive(Clone, Debug)]
@@ -48,6 +51,8 @@ pub(super) struct Question {
     pub price: Vec<f64>,
     /// What a g/m² beyond the room takes of the budget, and the budget.
     pub budget: Option<(Vec<f64>, f64)>,
+    /// All of the budget is spent.
+    pub spent: bool,
 }
 
 /// The best that all plots together can have.
@@ -65,7 +70,6 @@ pub(super) struct Shared {
 }
 
 /// All plots, and what they have answered so far.
-#[derive(Clone)]
 pub(super) struct Shares {
     /// By plot (or class of plots): its share of the ground.
     share: Vec<f64>,
@@ -77,6 +81,7 @@ pub(super) struct Shares {
     most: Vec<f64>,
     /// Times that a plot was asked: the work done.
     pub asked: u64,
+    kept: Option<mix::Mix>,
 }
 
 impl Shares {
@@ -87,7 +92,15 @@ impl Shares {
             bed.most().iter().zip(&mut most).for_each(|(one, all)| *all += share * one);
         }
         let at: Vec<Point> = beds.iter().map(Point::of).collect();
-        Shares { pool: at.iter().map(|point| vec![point.clone()]).collect(), at, share, beds, most, asked: 0 }
+        Shares {
+            pool: at.iter().map(|point| vec![point.clone()]).collect(),
+            at,
+            share,
+            beds,
+            most,
+            asked: 0,
+            kept: None,
+        }
     }
 
     /// Asks a plot; whether its answer is better than `than`, in which case it is added to the pool.
@@ -103,8 +116,9 @@ impl Shares {
     }
 
     /// Leaves out of every plot what would be worse than the best for all together, so that only
-    /// what is as good remains: at the prices found, that is exactly the best of each plot.
-    pub fn settle(&mut self, question: &Question, shared: &Shared) -> Option<()> {
+    /// what is as good remains: at the prices found, that is exactly the best of each plot, with
+    /// all used of what was worth something.
+    pub fn settle(&mut self, question: &mut Question, shared: &Shared) -> Option<()> {
         for c in 0..self.share.len() {
             let bed = &mut self.beds[c];
             bed.settle(question.weights, &shared.worth, &question.open, WITHIN)?;
@@ -112,18 +126,36 @@ impl Shares {
             let cost = |point: &Point| {
                 point.cost(question) + point.rates.iter().map(|&(p, x)| x * shared.worth[p]).sum::<f64>()
             };
-            self.pool[c].retain(|point| cost(point) <= best + WITHIN && point.is_open(question));
+            self.pool[c].retain(|point| point.is_open(question) && cost(point) <= best + WITHIN);
             let rates = shared.rates[c].iter().copied().enumerate().filter(|(_, rate)| *rate > 0.0).collect();
             let (short, over) = shared.measure[c];
             self.at[c] = Point { rates, short, over };
             self.pool[c].push(self.at[c].clone());
         }
+        // What is left over of what was worth something is rounding.
+        let used = self.use_of(&self.at);
+        for (p, used) in used.into_iter().enumerate() {
+            let beyond = question.price[p].is_finite();
+            if shared.worth[p] * self.most[p] > WORTHLESS
+                && (beyond || question.room[p] - used <= WITHIN * self.most[p])
+            {
+                question.tight[p] = true;
+            }
+            if question.tight[p] && !beyond {
+                question.room[p] = used;
+            }
+        }
+        question.spent |= question.budget.as_ref().is_some_and(|(_, budget)| shared.money * budget > WORTHLESS);
         Some(())
     }
 
     /// Shortage of each plot where nothing is given, without what no dose can change.
     pub fn nothing(&self) -> Vec<f64> {
         self.at.iter().map(|point| point.short).collect()
+    }
+
+    pub fn into_beds(self) -> Vec<Bed> {
+        self.beds
     }
 
     /// The plots, to be looked at.
