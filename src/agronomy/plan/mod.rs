@@ -10,6 +10,7 @@
 //! Analysis for Agricultural Decisions*, 2nd ed., Elsevier 2003, ch. 3 (from memory).
 
 pub mod account;
+mod bed;
 mod caps;
 mod clean;
 pub mod doses;
@@ -22,7 +23,9 @@ pub mod packs;
 mod passes;
 mod recipe;
 mod required;
+mod shares;
 mod stages;
+mod tableau;
 mod trial;
 pub mod watch;
 

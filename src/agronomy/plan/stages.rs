@@ -10,7 +10,9 @@
 
 mod less;
 mod model;
+mod together;
 
+use super::bed::Bed;
 use super::clean::{Plot, Problem, Target};
 use super::face::{self, Face};
 use super::notes::Note;
@@ -89,6 +91,8 @@ struct Search<'a> {
     classes: Vec<Class>,
     /// By class: what its first two goals leave to choose, where no plot had to share for them.
     faces: Vec<Option<Face>>,
+    /// The same plots, to be asked at prices.
+    beds: Vec<Option<Bed>>,
     total_area: f64,
     /// Locked g by product.
     locked_g: Vec<f64>,
@@ -97,6 +101,12 @@ struct Search<'a> {
     /// Price of each pack in minor units as the search counts it.
     prices: Vec<Vec<f64>>,
     budget: Option<f64>,
+    /// By product: all that there is of it is used.
+    tight: Vec<bool>,
+    /// What is spent on what is sold loose, where all that is left of the budget is.
+    spend: Option<f64>,
+    /// Packs or products were chosen among, so that another choice might cost less.
+    chosen: bool,
     rates: Rates,
     kept: Kept,
     stages: Vec<Stage>,
@@ -122,6 +132,7 @@ impl<'a> Search<'a> {
             budget: problem.budget_minor.map(|b| b.max(locked_cost)),
             rates: vec![vec![0.0; n]; classes.len()],
             faces: vec![None; classes.len()],
+            beds: vec![None; classes.len()],
             total_area: problem.plots.iter().map(|p| p.area_m2).sum(),
             problem,
             options,
@@ -135,6 +146,9 @@ impl<'a> Search<'a> {
             stages: Vec::new(),
             spent: Duration::ZERO,
             trial: false,
+            tight: vec![false; n],
+            spend: None,
+            chosen: false,
         }
     }
 
@@ -200,7 +214,12 @@ impl<'a> Search<'a> {
                     return;
                 }
                 trial = Some(self.rates.clone());
+                let alone = (self.measure(Goal::Shortage), self.measure(Goal::Excess));
                 self.start_again();
+                let chosen = self.budget.is_some() || self.problem.max_products.is_some();
+                if !(chosen && self.small()) && self.together(alone) {
+                    return self.cost();
+                }
             } else {
                 return self.cost();
             }
@@ -245,7 +264,8 @@ impl<'a> Search<'a> {
 
     /// Shortage and excess, each class on its own.
     fn each_apart(&mut self) {
-        self.faces = (0..self.classes.len()).map(|c| face::face(self.plot(c))).collect();
+        let settled = (0..self.classes.len()).map(|c| face::face(self.plot(c)).unzip());
+        (self.faces, self.beds) = settled.unzip();
         for (rates, face) in self.rates.iter_mut().zip(&self.faces) {
             rates.clone_from(&face.as_ref().map_or_else(|| vec![0.0; rates.len()], |face| face.rates.clone()));
         }
@@ -289,7 +309,7 @@ impl<'a> Search<'a> {
         if self.problem.products.iter().any(|p| p.whole_packs && !p.packs.is_empty()) {
             self.cut_open(&all);
         }
-        let done = self.settle(Goal::Cost, &all);
+        let done = self.settle(Goal::Cost, &all).filter(|_| !self.chosen);
         self.record(Goal::Cost, done);
         self.kept.cost = Some(self.cost_of(&self.rates) + self.slack(Goal::Cost));
         self.refresh();

@@ -123,6 +123,7 @@ impl Search<'_> {
 
     /// What is spread comes from the stock and from packs.
     fn supply_rows(&self, scope: &Scope, loose: bool, model: &mut Model, places: &mut Places) {
+        let bought = self.buy(&self.rates);
         for (p, product) in self.problem.products.iter().enumerate() {
             let stock = self.stock_g(p) - self.locked_g[p];
             let least_g = self.in_all(|c| self.range(c, p).0);
@@ -141,6 +142,8 @@ impl Search<'_> {
                 let whole = product.whole_packs && most < 1e8;
                 let column = match &scope.packs {
                     Some(fixed) => model.column(fixed[p][k], fixed[p][k], false),
+                    // All of these packs is used, so their number is not to be changed.
+                    None if self.tight[p] && product.whole_packs => model.column(bought[p][k], bought[p][k], false),
                     None => {
                         let least = if product.packs.len() == 1 { (least_g - stock) / pack.mass_g } else { 0.0 };
                         let (least, most) = match whole {
@@ -154,7 +157,8 @@ impl Search<'_> {
                 places.packs.push((p, k, column));
                 row.push((column, -pack.mass_g / unit));
             }
-            model.row(row, Sense::AtMost, stock / unit);
+            let sense = if self.tight[p] { Sense::Equal } else { Sense::AtMost };
+            model.row(row, sense, stock / unit);
             let bought = !loose && product.whole_packs && scope.packs.is_none();
             if bought && stock <= 0.0 && self.locked_g[p] == 0.0 && self.most_g[p] / unit <= LINKED {
                 self.link_rows(p, model, places);
@@ -165,6 +169,12 @@ impl Search<'_> {
             let price = |p: usize, k: usize| self.problem.products[p].packs[k].price_minor.map(|m| m as f64);
             let row = places.packs.iter().filter_map(|&(p, k, column)| Some((column, price(p, k)? / unit)));
             model.row(row.filter(|(_, a)| *a > 0.0).collect(), Sense::AtMost, budget / unit);
+            if let Some(spend) = self.spend {
+                let loose = |&&(p, _, _): &&(usize, usize, usize)| !self.problem.products[p].whole_packs;
+                let row =
+                    places.packs.iter().filter(loose).filter_map(|&(p, k, column)| Some((column, price(p, k)? / unit)));
+                model.row(row.filter(|(_, a)| *a > 0.0).collect(), Sense::Equal, spend / unit);
+            }
         }
     }
 

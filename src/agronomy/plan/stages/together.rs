@@ -1,0 +1,135 @@
+//! Shortage and excess where plots share stock, money or a number of products: settled for all of
+//! them together, plot by plot at common prices ([`Shares`]). What is as good for all is, at the
+//! prices found, what is as good for each plot, with all used of what was worth something: so the
+//! later goals are settled on faces here too.
+
+use super::super::shares::{Choice, Dual, Ladder, Means, Shared, Shares};
+use super::super::{bed::Bed, face, packs};
+use super::{Bound, Goal, Search};
+
+/// Plots asked in search of a choice of packs and products, for each second that the search may take.
+const ASKED_A_SECOND: f64 = 40_000.0;
+/// The most steps of packs that are told apart.
+const STEPS: usize = 300;
+/// Within this share of what is best without limits nothing better is possible.
+const SAME: f64 = 1e-6;
+
+impl Search<'_> {
+    /// Least shortage, then least excess; false where it could not be done, and nothing is changed.
+    /// `alone` is what these come to where every plot has all that it wants.
+    pub(super) fn together(&mut self, alone: (f64, f64)) -> bool {
+        let n = self.problem.products.len();
+        let beds: Vec<Bed> = (0..self.classes.len()).map(|c| Bed::new(self.plot(c))).collect();
+        let share: Vec<f64> = (0..self.classes.len()).map(|c| self.share(c)).collect();
+        let mut shares = Shares::new(beds, share, n);
+        let means = self.means();
+        let chosen = match means.budget.is_none() && means.count.is_none() {
+            true => (vec![Some(0); n], None),
+            false => match self.choice(&mut shares, &means) {
+                Some((choice, least)) => (choice, Some(least.max(alone.0))),
+                None => return false,
+            },
+        };
+        let (choice, least) = chosen;
+        let mut question = means.question(&choice, (1.0, 0.0));
+        let mut settle = |weights| -> Option<Shared> {
+            question.weights = weights;
+            let shared = shares.together(&question)?;
+            shares.settle(&mut question, &shared)?;
+            Some(shared)
+        };
+        let Some(shared) = settle((1.0, 0.0)).and_then(|_| settle((0.0, 1.0))) else { return false };
+        let faces: Option<Vec<_>> = (0..self.classes.len())
+            .map(|c| face::of(self.plot(c), &shares.beds()[c], Some(&shared.rates[c])))
+            .collect();
+        let Some(faces) = faces else { return false };
+        self.rates = faces.iter().map(|face| face.rates.clone()).collect();
+        self.faces = faces.into_iter().map(Some).collect();
+        self.beds = shares.into_beds().into_iter().map(Some).collect();
+        self.tight = question.tight;
+        let loose = (0..n).filter(|&p| !self.problem.products[p].whole_packs);
+        let committed: f64 = loose.map(|p| self.locked_cost(p)).sum();
+        self.spend = question.budget.filter(|_| question.spent).map(|(_, budget)| budget + committed);
+        self.chosen = least.is_some();
+        let gap = |value: f64, least: f64| ((value - least) / value.max(1e-12)).max(0.0);
+        let told = |gap: f64| Some((Some(gap), gap <= SAME));
+        let (short, over) = (self.measure(Goal::Shortage), self.measure(Goal::Excess));
+        self.record(Goal::Shortage, told(least.map_or(0.0, |least| gap(short, least))));
+        // With the least shortage that there is without limits, the least excess there is bounds it.
+        let excess = match least {
+            None => told(0.0),
+            Some(_) if gap(short, alone.0) <= SAME => told(gap(over, alone.1)),
+            Some(_) => None,
+        };
+        self.record(Goal::Excess, excess);
+        self.kept.short = Some(Bound::Each((0..self.classes.len()).map(|c| self.short(c)).collect()));
+        self.kept.over = Some(Bound::Each((0..self.classes.len()).map(|c| self.over(c)).collect()));
+        self.refresh();
+        self.most_g = (0..n).map(|p| self.in_all(|c| self.range(c, p).1)).collect();
+        true
+    }
+
+    /// Which packs to buy and which products to use, and the shortage that no choice goes below.
+    fn choice(&self, shares: &mut Shares, means: &Means) -> Option<(Choice, f64)> {
+        let plots = (0..self.classes.len()).map(|c| (self.plot(c), self.share(c)));
+        let dual = Dual::new(plots, self.problem.products.len());
+        let nothing = shares.nothing();
+        let fixed: f64 = (0..self.classes.len()).map(|c| self.share(c) * (self.short(c) - nothing[c])).sum();
+        let work = ASKED_A_SECOND * self.options.time_limit.as_secs_f64().clamp(0.1, 1e4);
+        let (chosen, least) = shares.choose(means, &dual, fixed, work as u64, &|| !self.watch.stopped())?;
+        Some((chosen.choice, least))
+    }
+
+    /// What can be had, for how much, of all products.
+    fn means(&self) -> Means {
+        let n = self.problem.products.len();
+        let locked = self.locked_g.iter().filter(|g| **g > 0.0).count();
+        let locked_cost: f64 = (0..n).map(|p| self.locked_cost(p)).sum();
+        Means {
+            ladders: (0..n).map(|p| self.ladder(p)).collect(),
+            budget: self.budget.map(|budget| (budget - locked_cost).max(0.0)),
+            count: self.problem.max_products.map(|most| most.saturating_sub(locked)),
+        }
+    }
+
+    fn locked_cost(&self, p: usize) -> f64 {
+        packs::cost(&self.problem.products[p], &self.prices[p], self.locked_g[p])
+    }
+
+    /// What can be had of a product beyond what is committed. Money matters only where it is limited.
+    fn ladder(&self, p: usize) -> Ladder {
+        let product = &self.problem.products[p];
+        let (locked, most) = (self.locked_g[p], self.most_g[p]);
+        let counts = locked <= 0.0;
+        let mean = |g: f64| g.max(0.0) / self.total_area;
+        if product.packs.is_empty() {
+            return Ladder { steps: vec![(mean(self.stock_g(p) - locked), 0.0)], loose: None, counts };
+        }
+        if self.budget.is_none() {
+            return Ladder { steps: vec![(f64::INFINITY, 0.0)], loose: None, counts };
+        }
+        let dear = |k: &usize| self.prices[p][*k] / product.packs[*k].mass_g;
+        let loose = (0..product.packs.len()).map(|k| dear(&k)).fold(f64::INFINITY, f64::min);
+        if !product.whole_packs {
+            let had = product.stock_g.max(locked);
+            return Ladder { steps: vec![(mean(had - locked), 0.0)], loose: Some(loose * self.total_area), counts };
+        }
+        let base = self.locked_cost(p);
+        let mut steps: Vec<(f64, f64)> = Vec::new();
+        let mut wanted = locked;
+        while steps.len() < STEPS {
+            let count = packs::cheapest(product, &self.prices[p], wanted);
+            let bought: f64 = count.iter().zip(&product.packs).map(|(n, k)| n * k.mass_g).sum();
+            let cost: f64 = count.iter().zip(&self.prices[p]).map(|(n, q)| n * q).sum();
+            let had = product.stock_g + bought;
+            steps.push((mean(had - locked), cost - base));
+            if had >= locked + most {
+                break;
+            }
+            // Of very many packs not every number is told apart.
+            let part = most * steps.len() as f64 / STEPS as f64;
+            wanted = (had * (1.0 + 1e-7) + 1e-6).max(locked + part);
+        }
+        Ladder { steps, loose: None, counts }
+    }
+}
