@@ -170,9 +170,9 @@ mod caps {
         assert_eq!(given.to_string(), "1.00\u{a0}lb/acre");
         // 300 kg of K₂O a hectare are 268 lb an acre.
         let potash = cap(Counted::Total(K));
-        assert!(pounds().cap_label(&potash, RateUnit::KgPerHa).ends_with("at most 267.66 lb/acre K₂O"));
+        assert!(pounds().cap_label(&potash, RateUnit::KgPerHa).ends_with("at most 267.7 lb/acre K₂O"));
         assert!(
-            pounds().cap_label(&cap(Counted::ManureNitrogen), RateUnit::KgPerHa).ends_with("at most 151.67 lb/acre")
+            pounds().cap_label(&cap(Counted::ManureNitrogen), RateUnit::KgPerHa).ends_with("at most 151.7 lb/acre")
         );
     }
 
