@@ -438,14 +438,12 @@ impl Liking {
             return sentence.to_owned();
         }
         let said = sentence.replace(&was, &now);
-        let Some((before, after)) = said.split_once("exceeded by ") else { return said };
-        match after.split_once(" kg/ha") {
-            Some((figure, rest)) => match figure.parse() {
-                Ok(over) => format!("{before}exceeded by {}{rest}", self.cap_amount(cap, KgPerHa(over), site)),
-                Err(_) => said,
-            },
-            None => said,
-        }
+        let exceeded = said.split_once("exceeded by ").and_then(|(before, after)| {
+            let (figure, rest) = after.split_once(" kg/ha")?;
+            let over = KgPerHa(figure.parse().ok()?);
+            Some(format!("{before}exceeded by {}{rest}", self.cap_amount(cap, over, site)))
+        });
+        exceeded.unwrap_or(said)
     }
 
     /// An amount of what a cap counts, beside its label: enough decimals that a small amount is
