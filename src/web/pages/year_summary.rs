@@ -69,7 +69,7 @@ const MOST_PRODUCTS: usize = 12;
 /// Lines of a site's register: fewer where the plots take more of the page.
 const MOST_LINES: usize = 24;
 /// More plots than this stand block by block.
-const MOST_PLOTS: usize = 60;
+const MOST_PLOTS: usize = 44;
 /// More blocks than this are counted.
 const MOST_BLOCKS: usize = 40;
 /// A line of the register that holds more is opened in the record.
@@ -473,7 +473,7 @@ fn short_of(plots: &[&PlotBrief]) -> String {
 
 fn harvested_kg(plots: &[&PlotBrief]) -> String {
     let known: Vec<f64> = plots.iter().filter_map(|brief| brief.harvested_kg).collect();
-    if known.is_empty() { "none written down".into() } else { show::mass(known.iter().sum::<f64>() * 1e3) }
+    if known.is_empty() { "not noted".into() } else { show::mass(known.iter().sum::<f64>() * 1e3) }
 }
 
 /// Net in kg/ha with its sign: "−120", "at most −12", "?" where neither side is known.
@@ -507,7 +507,7 @@ fn plot_line(brief: &PlotBrief, season: SeasonId, starts_on: jiff::civil::Date) 
         harvested: harvested_kg(&[brief]),
         balance: balance.collect(),
         tests: match (brief.tests, brief.last_sampled) {
-            (0, Some(on)) => format!("last {}", show::date(on)),
+            (0, Some(on)) => on.year().to_string(),
             (0, None) => "never".into(),
             (1, _) => "yes".into(),
             (n, _) => show::count(n, "sample"),
