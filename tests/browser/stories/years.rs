@@ -217,11 +217,11 @@ async fn on_paper(story: &mut Browser, garden: &Server, site: &str) {
     story.expect("season 2025").await;
     story.expect("What was put on, when, by whom and why").await;
     look(story, "site-year").await;
-    assert_eq!(story.print("site-year").await.pages, 1, "the site's year is one sheet");
+    assert_eq!(story.on_paper("site-year").await.pages, 1, "the site's year is one sheet");
     story.click(By::Css("main table tbody th a[href*='/summary?season=']")).await;
     story.expect("What the tests say").await;
     look(story, "plot-year").await;
-    assert_eq!(story.print("plot-year").await.pages, 1, "the plot's year is one sheet");
+    assert_eq!(story.on_paper("plot-year").await.pages, 1, "the plot's year is one sheet");
     story.follow(page::STORY).await;
     story.expect("Season 2025").await;
     look(story, "story").await;
