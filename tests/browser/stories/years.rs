@@ -248,6 +248,6 @@ async fn the_field(story: &mut Browser, garden: &Server) {
     story.expect("Beyond what was added and removed").await;
     look(story, "field-net").await;
     story.click(By::XPath(format!("//main//a[normalize-space(.) = '{}']", page::LEDGER))).await;
-    story.expect("Since the record begins").await;
+    story.expect("what left the plot is not known").await;
     look(story, "field-ledger").await;
 }
