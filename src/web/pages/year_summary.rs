@@ -68,7 +68,7 @@ const MOST_HARVESTS: usize = 6;
 const MOST_PRODUCTS: usize = 12;
 /// Lines of a site's register: fewer where the plots take more of the page.
 const MOST_LINES: usize = 24;
-/// More plots than this stand block by block.
+/// More plots than this stand block by block, where there are several blocks.
 const MOST_PLOTS: usize = 44;
 /// More blocks than this are counted.
 const MOST_BLOCKS: usize = 40;
@@ -610,7 +610,9 @@ pub async fn site(cx: Cx, Path(id): Path<SiteId>, Query(wanted): Query<Wanted>) 
         samples(|brief| brief.with_sheet),
         show::count(samples(|brief| brief.tests), "sample"),
     );
-    if plots.len() <= MOST_PLOTS {
+    // Of one block there is nothing to group by: it takes the sheets that it takes.
+    let one_block = plots.iter().all(|brief| brief.plot.block == plots[0].plot.block);
+    if plots.len() <= MOST_PLOTS || one_block {
         let mut lines: Vec<PlotLine> =
             plots.iter().map(|brief| plot_line(brief, season.id, season.starts_on)).collect();
         let second = lines.split_off(lines.len().div_ceil(2));
