@@ -281,14 +281,25 @@ impl Survey {
 
     /// What a standing rests on, without the standing itself.
     pub fn basis(&self, ground: &Ground, guideline: &Guideline, land_use: LandUse, overrules: &[Overrule]) -> Basis {
+        let basis = self.basis_without_capacity(ground, guideline, land_use, overrules);
+        let capacity = exchange_capacity::capacity(&Parts::gather(&basis.choices), &basis.signs, &Divisors::exact());
+        Basis { capacity: capacity.map_err(|withheld| withheld.reason), ..basis }
+    }
+
+    /// The same for a guideline that no rule of goes by the exchange capacity: it is not worked out.
+    pub fn basis_without_capacity(
+        &self,
+        ground: &Ground,
+        guideline: &Guideline,
+        land_use: LandUse,
+        overrules: &[Overrule],
+    ) -> Basis {
         let signs = self.signs(ground);
         let newest = self.newest();
         let ph = ph_in_water(&newest);
         let facts = Facts { land_use, texture: ground.texture, ph, carbonate: signs.calcareous() };
         let choices = choice::choose(&newest, &signs, overrules, |reading| guideline.reads(reading, &facts));
-        let capacity = exchange_capacity::capacity(&Parts::gather(&choices), &signs, &Divisors::exact());
-        let capacity = capacity.map_err(|withheld| withheld.reason);
-        Basis { land_use, signs, choices, capacity }
+        Basis { land_use, signs, choices, capacity: Err("The exchange capacity was not worked out".into()) }
     }
 }
 

@@ -7,14 +7,18 @@ use crate::{
     agronomy::{
         analyte::Analyte,
         drift::Test,
-        reading::Conversion,
+        reading::{Conversion, Reading},
         record::{CellKey, DepthBand, Report, Sampling},
+        survey::{Survey, Visit},
     },
     ids::{PlotId, SamplingId, SiteId},
     store::{self, Db, Store, columns::Columns},
 };
 use jiff::civil::Date;
-use std::collections::{BTreeMap, BTreeSet};
+use std::{
+    cmp::Reverse,
+    collections::{BTreeMap, BTreeSet},
+};
 
 /// The plots that plots were made from.
 pub(super) struct Lines {
@@ -28,6 +32,11 @@ impl Lines {
             all: store::plots::forerunners(db, plots).await?,
             one_soil: store::plots::forerunners_of_one_soil(db, plots).await?,
         })
+    }
+
+    /// A plot and those before it whose tests speak for it.
+    pub fn of_one_soil(&self, plot: PlotId) -> impl Iterator<Item = PlotId> {
+        self.one_soil.get(&plot).into_iter().flatten().copied().chain([plot])
     }
 }
 
@@ -96,8 +105,27 @@ impl Sorted {
         &self.cells[self.starts[sampling as usize] as usize..self.starts[sampling as usize + 1] as usize]
     }
 
+    /// A cell as drift takes it; `None` where it cannot be read. A cell's key is its place among
+    /// the columns, not its number in the record.
+    fn test<'a>(&'a self, columns: &'a Columns, cell: u32, depth: usize) -> Option<Test<'a>> {
+        let column = &columns.cells[cell as usize];
+        let kind = &columns.kinds[column.kind as usize];
+        let conversion = self.conversions[column.kind as usize][depth].as_ref()?;
+        Some(Test {
+            analyte: kind.analyte,
+            method: &kind.method,
+            level: conversion.level(column.value),
+            qualifier: kind.printed.qualifier,
+            decimals: conversion.decimals,
+            sampled_on: columns.samplings[column.sampling as usize].sampled_on,
+            depth: self.depths[depth],
+            lab: &columns.labs[column.lab as usize],
+            cell: CellKey(i64::from(cell)),
+        })
+    }
+
     /// The tests of a plot and of plots before it by some analytes, oldest first, and the days of sampling
-    /// that were guessed. A cell's key is its place among the columns, not its number in the record.
+    /// that were guessed.
     pub fn tests<'a>(
         &'a self,
         columns: &'a Columns,
@@ -112,26 +140,49 @@ impl Sorted {
             if row.date_assumed {
                 assumed.insert(row.sampled_on);
             }
-            for &cell in self.cells(sampling) {
-                let column = &columns.cells[cell as usize];
-                let kind = &columns.kinds[column.kind as usize];
-                let Some(conversion) = &self.conversions[column.kind as usize][depth] else { continue };
-                if wanted(kind.analyte) {
-                    tests.push(Test {
-                        analyte: kind.analyte,
-                        method: &kind.method,
-                        level: conversion.level(column.value),
-                        qualifier: kind.printed.qualifier,
-                        decimals: conversion.decimals,
-                        sampled_on: row.sampled_on,
-                        depth: self.depths[depth],
-                        lab: &columns.labs[column.lab as usize],
-                        cell: CellKey(i64::from(cell)),
-                    });
-                }
-            }
+            let test = |&cell: &u32| self.test(columns, cell, depth).filter(|test| wanted(test.analyte));
+            tests.extend(self.cells(sampling).iter().filter_map(test));
         }
         (tests, assumed)
+    }
+
+    /// What the present of a plot and of plots before it rests on, as [`Survey::read_newest`] has
+    /// it, from bare tests: of each analyte of the columns the newest date that answers for it.
+    pub fn survey(&self, columns: &Columns, plot: PlotId, before: &[PlotId]) -> Survey {
+        let row = |at: u32| &columns.samplings[at as usize];
+        let mut samplings = self.samplings(columns, plot, before);
+        samplings.sort_by_key(|&at| (Reverse(row(at).sampled_on), row(at).id));
+        let mut answered: Vec<(Analyte, Date)> = Vec::new();
+        let mut visits = Vec::new();
+        for at in samplings {
+            let (row, depth) = (row(at), self.depth_of[at as usize] as usize);
+            let newer = |analyte| answered.iter().any(|(known, on)| *known == analyte && *on > row.sampled_on);
+            let cells = self.cells(at).iter().filter(|&&cell| {
+                let column = &columns.cells[cell as usize];
+                // As for a reading: below zero is no level that soil can have.
+                column.value >= 0.0 && column.value.is_finite() && !newer(columns.kinds[column.kind as usize].analyte)
+            });
+            let tests = cells.filter_map(|&cell| self.test(columns, cell, depth));
+            let readings: Vec<Reading> = tests.map(|test| test.bare_reading()).collect();
+            for reading in &readings {
+                if !answered.iter().any(|(known, _)| *known == reading.analyte) {
+                    answered.push((reading.analyte, reading.sampled_on));
+                }
+            }
+            if visits.is_empty() || !readings.is_empty() || row.fizz.is_some() {
+                let sampling = Sampling {
+                    key: row.id.0,
+                    sampled_on: row.sampled_on,
+                    date_assumed: row.date_assumed,
+                    depth: row.depth,
+                    cores: None,
+                    fizz: row.fizz,
+                    reports: vec![],
+                };
+                visits.push(Visit { sampling, readings, unreadable: vec![] });
+            }
+        }
+        Survey { visits, ..Survey::default() }
     }
 
     /// The samplings of a plot and of plots before it, oldest first, each once.
@@ -162,8 +213,8 @@ impl Sorted {
                 for (back, &sampling) in known.rev().enumerate() {
                     let row = &columns.samplings[sampling as usize];
                     let depth = self.depth_of[sampling as usize] as usize;
-                    let mut wanted = back == 0 || (row.fizz && !fizz) || self.cells(sampling).is_empty();
-                    fizz |= row.fizz;
+                    let mut wanted = back == 0 || (row.fizz.is_some() && !fizz) || self.cells(sampling).is_empty();
+                    fizz |= row.fizz.is_some();
                     for &cell in self.cells(sampling) {
                         let kind = columns.cells[cell as usize].kind as usize;
                         if self.conversions[kind][depth].is_none() {

@@ -348,7 +348,7 @@ impl App {
         samplings: &[SamplingId],
     ) -> Result<BTreeMap<SamplingId, Vec<Overrule>>> {
         actor.may(Role::Reader)?;
-        Ok(store::samplings::overrules(&mut *self.store.read().await?, samplings).await?)
+        Ok(store::choices::of_samplings(&mut *self.store.read().await?, samplings).await?)
     }
 
     /// Records that soil was taken.
@@ -498,7 +498,7 @@ impl App {
         if report.sampling != sampling {
             return Err(Error::NotFound("result of this sampling"));
         }
-        store::samplings::insert_overrule(&mut write, sampling, row.analyte, cell, &why).await?;
+        store::choices::insert(&mut write, sampling, row.analyte, cell, &why).await?;
         let summary = format!(
             "For {} the result “{} {}” of {} is used: {why}",
             row.analyte.name(),
@@ -514,7 +514,7 @@ impl App {
         actor.may(Role::Recorder)?;
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
         found(store::samplings::find(&mut write, sampling).await?, "sampling")?;
-        store::samplings::void_overrules(&mut write, sampling, analyte).await?;
+        store::choices::void(&mut write, sampling, analyte).await?;
         let summary = format!("For {} the rule chooses the reading again.", analyte.name());
         Ok(write.commit(Change::new(Subject::Sampling(sampling), "overruled", summary)).await?)
     }

@@ -78,7 +78,7 @@ impl App {
         let placed = standing::place(&mut read, vec![first], &guideline, on).await?;
         let placed = found(placed.into_iter().next(), "plot")?;
         let ids: Vec<SamplingId> = placed.samplings.iter().map(|one| one.row.id).collect();
-        let overrules = store::samplings::overrules(&mut read, &ids).await?;
+        let overrules = store::choices::of_samplings(&mut read, &ids).await?;
         let overrules: Vec<_> = overrules.into_values().flatten().collect();
         let survey = placed.survey.until(on);
         let present = survey.present(&placed.plot.ground(), &guideline, placed.land_use, &overrules, on);

@@ -146,7 +146,7 @@ async fn place_by(
     loaded.values_mut().for_each(|of_plot| of_plot.sort_by_key(|l| (l.row.sampled_on, l.row.id)));
     let parents: BTreeSet<PlotId> = forerunners.values().flatten().copied().collect();
     let sampling_ids: Vec<_> = loaded.values().flatten().map(|l| l.row.id).collect();
-    let overrules = store::samplings::overrules(read, &sampling_ids).await?;
+    let overrules = store::choices::of_samplings(read, &sampling_ids).await?;
     let errors = match plots.first() {
         Some(plot) => errors_of(read, plot.site).await?,
         None => ErrorSettings::default(),

@@ -83,8 +83,10 @@ pub(super) async fn left_undone(
         plans.extend(of_season.map(|plan| (season.clone(), plan)));
     }
     plans.sort_by_key(|(season, plan)| std::cmp::Reverse((season.starts_on, plan.agreed_at, plan.id)));
-    let areas: BTreeMap<PlotId, f64> =
-        store::plots::plots(db, site.id, true).await?.into_iter().map(|plot| (plot.id, plot.area_m2)).collect();
+    let areas = match plans.is_empty() {
+        true => BTreeMap::new(),
+        false => store::plots::areas_m2(db, site.id).await?,
+    };
     let mut left: BTreeMap<PlotId, Vec<LeftBy>> = BTreeMap::new();
     let mut closed: BTreeSet<PlotId> = BTreeSet::new();
     for (season, plan) in plans {

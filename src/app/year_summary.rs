@@ -391,7 +391,7 @@ async fn stood(read: &mut Read, standing: &PlotStanding, guideline: &Guideline, 
         return Ok(None);
     }
     let ids: Vec<_> = standing.samplings.iter().map(|loaded| loaded.row.id).collect();
-    let overrules: Vec<_> = store::samplings::overrules(read, &ids).await?.into_values().flatten().collect();
+    let overrules: Vec<_> = store::choices::of_samplings(read, &ids).await?.into_values().flatten().collect();
     Ok(Some(survey.present(&standing.plot.ground(), guideline, standing.land_use, &overrules, on).standing))
 }
 

@@ -9,6 +9,7 @@
 pub mod amendments;
 pub mod applications;
 pub mod bulk;
+pub mod choices;
 pub mod columns;
 pub mod error;
 pub mod errors;

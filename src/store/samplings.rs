@@ -12,7 +12,6 @@ use super::{
 use crate::{
     agronomy::{
         analyte::Analyte,
-        choice::Overrule,
         element::Form,
         method::Method,
         quantity::{Centimetres, LayerConvention},
@@ -55,9 +54,13 @@ impl SamplingRow {
 
     /// The field acid test, where it was made.
     pub fn fizz(&self) -> Option<Fizz> {
-        let (acid, class) = self.fizz_acid.as_ref().zip(self.fizz_class.as_ref())?;
-        Some(Fizz { acid: acid.parse().ok()?, class: class.parse().ok()? })
+        fizz(self.fizz_acid.as_deref()?, self.fizz_class.as_deref()?)
     }
+}
+
+/// A field acid test from its acid and its class.
+pub(super) fn fizz(acid: &str, class: &str) -> Option<Fizz> {
+    Some(Fizz { acid: acid.parse().ok()?, class: class.parse().ok()? })
 }
 
 /// What a person can say about a sampling.
@@ -618,75 +621,4 @@ pub(super) fn unit(symbol: &str) -> Result<Unit> {
 pub(super) fn id_list(ids: impl Iterator<Item = i64>) -> String {
     let list: Vec<i64> = ids.collect();
     serde_json::json!(list).to_string()
-}
-
-/// Records that a person chose another reading than the rule's.
-pub async fn insert_overrule(
-    write: &mut Write,
-    sampling: SamplingId,
-    analyte: Analyte,
-    cell: DeterminationId,
-    reason: &str,
-) -> Result<()> {
-    let (analyte, at, by) = (analyte.to_string(), Time(write.at()), write.by());
-    sqlx::query!(
-        "insert into reading_overrules (sampling, analyte, determination, reason, person, at) values (?, ?, ?, ?, ?, ?)",
-        sampling,
-        analyte,
-        cell,
-        reason,
-        by,
-        at
-    )
-    .execute(&mut **write)
-    .await?;
-    Ok(())
-}
-
-/// Goes back to the rule's own choice for an analyte.
-pub async fn void_overrules(write: &mut Write, sampling: SamplingId, analyte: Analyte) -> Result<()> {
-    let (analyte, at, by) = (analyte.to_string(), Time(write.at()), write.by());
-    one_row_or_more(
-        sqlx::query!(
-            "update reading_overrules set voided_at = ?, voided_by = ?
-             where sampling = ? and analyte = ? and voided_at is null",
-            at,
-            by,
-            sampling,
-            analyte
-        )
-        .execute(&mut **write)
-        .await?,
-    )
-}
-
-fn one_row_or_more(done: sqlx::sqlite::SqliteQueryResult) -> Result<()> {
-    if done.rows_affected() > 0 { Ok(()) } else { Err(Error::Stale) }
-}
-
-/// The overrules in force of several samplings, oldest first, so that the newest wins.
-pub async fn overrules(
-    db: &mut SqliteConnection,
-    samplings: &[SamplingId],
-) -> Result<BTreeMap<SamplingId, Vec<Overrule>>> {
-    let ids = id_list(samplings.iter().map(|id| id.0));
-    let rows = sqlx::query!(
-        r#"select o.sampling as "sampling: SamplingId", o.analyte as "analyte: Text<Analyte>",
-                  o.determination as "determination: DeterminationId", o.reason, p.name as "by?"
-           from reading_overrules o left join people p on p.id = o.person
-           where o.sampling in (select value from json_each(?)) and o.voided_at is null order by o.id"#,
-        ids
-    )
-    .fetch_all(db)
-    .await?;
-    let mut by_sampling: BTreeMap<SamplingId, Vec<Overrule>> = BTreeMap::new();
-    for row in rows {
-        by_sampling.entry(row.sampling).or_default().push(Overrule {
-            analyte: row.analyte.0,
-            cell: CellKey(row.determination.0),
-            reason: row.reason,
-            by: row.by.unwrap_or_default(),
-        });
-    }
-    Ok(by_sampling)
 }

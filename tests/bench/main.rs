@@ -6,6 +6,10 @@ mod pages;
 mod planner;
 mod reference;
 
+/// As in the program itself.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 fn main() {
     let named: Vec<String> = std::env::args().skip(1).filter(|argument| !argument.starts_with('-')).collect();
     let wanted = |part: &str| named.is_empty() || named.iter().any(|name| name == part);

@@ -22,7 +22,7 @@ use glebe::{
         reports::{CellForm, ReportForm, SamplingForm},
         test_errors::ErrorForm,
     },
-    ids::{PlotId, SiteId},
+    ids::{DeterminationId, PlotId, SiteId},
 };
 use std::{collections::BTreeMap, sync::Arc};
 
@@ -39,11 +39,38 @@ async fn review_of_demo() -> (tempfile::TempDir, App, Actor, Arc<SiteDrift>) {
 #[tokio::test]
 async fn every_line_says_what_the_plots_own_page_says() {
     let (_folder, app, actor, review) = review_of_demo().await;
+    let (compared, with_aim, parted) = compare(&app, &actor, &review).await;
+    assert!(compared > 200 && with_aim > 100 && parted > 0, "{compared} {with_aim} {parted}");
+
+    // A reading chosen by hand names a cell of the record, and the verdict goes by its method.
+    let mut chosen = 0;
+    for plot in &review.plots {
+        let standing = app.plot_standing(&actor, plot.id).await.unwrap();
+        let other = standing.present.choices.values().find_map(|choice| {
+            let other = choice.others.iter().find(|other| other.method != choice.chosen.method)?;
+            (other.analyte != Analyte::Ph && REVIEWED.contains(&other.analyte)).then_some(other)
+        });
+        let Some(other) = other.filter(|_| chosen < 3) else { continue };
+        let on = standing.samplings.iter().find(|one| {
+            one.sampling.determinations().any(|(_, cell)| cell.key == other.cell)
+        });
+        let on = on.expect("its sampling").row.id;
+        app.overrule_reading(&actor, on, DeterminationId(other.cell.0), "the lab said so").await.unwrap();
+        chosen += 1;
+    }
+    assert_eq!(chosen, 3);
+    let again = app.drift_review(&actor, review.site.id).await.unwrap();
+    assert_ne!(again.rows, review.rows);
+    compare(&app, &actor, &again).await;
+}
+
+/// Holds every row against the plot's own page; how many were compared, had an aim, had a break.
+async fn compare(app: &App, actor: &Actor, review: &SiteDrift) -> (usize, usize, usize) {
     let (mut compared, mut with_aim, mut parted) = (0, 0, 0);
     for (at, plot) in review.plots.iter().enumerate() {
         for analyte in REVIEWED {
             let row = review.rows.iter().find(|(of, row)| *of == at && row.analyte == analyte).map(|(_, row)| row);
-            let trend = app.plot_trend(&actor, plot.id, analyte).await.unwrap();
+            let trend = app.plot_trend(actor, plot.id, analyte).await.unwrap();
             let Some(row) = row else {
                 assert_eq!(trend.verdict.n, 0, "{} {analyte}", plot.code);
                 continue;
@@ -75,7 +102,7 @@ async fn every_line_says_what_the_plots_own_page_says() {
             parted += usize::from(!row.breaks.is_empty());
         }
     }
-    assert!(compared > 200 && with_aim > 100 && parted > 0, "{compared} {with_aim} {parted}");
+    (compared, with_aim, parted)
 }
 
 #[tokio::test]

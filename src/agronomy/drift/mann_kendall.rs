@@ -87,6 +87,14 @@ pub fn mann_kendall(segments: &[Vec<Found<i64>>]) -> MannKendall {
 }
 
 fn sum_of_signs(findings: &[Found<i64>]) -> i64 {
+    let exact = |found: &Found<i64>| if let Found::Exact(number) = found { Some(*number) } else { None };
+    if let Some(numbers) = findings.iter().map(exact).collect::<Option<Vec<i64>>>() {
+        let of_later = |(at, &earlier): (usize, &i64)| {
+            let signs = numbers[at + 1..].iter().map(|&later| i64::from(later > earlier) - i64::from(later < earlier));
+            signs.sum::<i64>()
+        };
+        return numbers.iter().enumerate().map(of_later).sum();
+    }
     let pairs = findings.iter().enumerate().flat_map(|(i, a)| findings[i + 1..].iter().map(move |b| (*a, *b)));
     pairs.map(|(earlier, later)| sign_of_change(earlier, later)).sum()
 }

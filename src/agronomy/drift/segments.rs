@@ -8,6 +8,7 @@ use crate::agronomy::{
     method::Method,
     reading::{Level, Reading},
     record::{CellKey, DepthBand, Qualifier},
+    working::{Figure, Origin, Working},
 };
 use jiff::civil::Date;
 use smallvec::SmallVec;
@@ -193,6 +194,26 @@ impl<'a> From<&'a Reading> for Test<'a> {
 type Key<'a> = (Analyte, &'a Method, &'static str, Option<(i64, i64)>);
 
 impl<'a> Test<'a> {
+    /// As the rules of a guideline take it; its working goes no further than its number.
+    pub fn bare_reading(&self) -> Reading {
+        Reading {
+            analyte: self.analyte,
+            method: self.method.clone(),
+            level: self.level,
+            qualifier: self.qualifier,
+            decimals: self.decimals,
+            sampled_on: self.sampled_on,
+            depth: self.depth,
+            lab: self.lab.to_owned(),
+            cell: self.cell,
+            working: Working::leaf(
+                self.analyte.name(),
+                Figure::new(self.level.number(), self.level.unit(), self.decimals),
+                Origin::Cell(self.cell),
+            ),
+        }
+    }
+
     fn key(&self) -> Key<'a> {
         let millimetres = |cm: f64| (cm * 10.0).round() as i64;
         let depth = self.depth.map(|band| (millimetres(band.top.0), millimetres(band.bottom.0)));
@@ -215,21 +236,35 @@ pub fn segments_of<'a>(
     assumed_dates: &BTreeSet<Date>,
     errors: &ErrorSettings,
 ) -> Vec<Segment> {
-    let mut keyed: Vec<(Key<'a>, Test<'a>)> = tests.into_iter().map(|test| (test.key(), test)).collect();
-    // Stable, so that the tests of a day stay in the order given.
-    keyed.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.sampled_on.cmp(&b.1.sampled_on)));
-    let runs = keyed.chunk_by(|a, b| a.0 == b.0);
-    let mut found: Vec<_> = runs.filter_map(|run| segment(run, assumed_dates, errors)).collect();
+    let mut runs: Vec<(Key<'a>, Vec<Test<'a>>)> = Vec::new();
+    let mut next = 0;
+    for test in tests {
+        let key = test.key();
+        // Sheets list much the same in much the same order: the run that follows the last is tried first.
+        let known = (next..runs.len()).chain(0..next.min(runs.len())).find(|&at| runs[at].0 == key);
+        let at = known.unwrap_or_else(|| {
+            runs.push((key, Vec::new()));
+            runs.len() - 1
+        });
+        runs[at].1.push(test);
+        next = at + 1;
+    }
+    runs.sort_by(|a, b| a.0.cmp(&b.0));
+    for (_, run) in &mut runs {
+        // Stable, so that the tests of a day stay in the order given.
+        run.sort_by_key(|test| test.sampled_on);
+    }
+    let mut found: Vec<_> = runs.iter().filter_map(|(_, run)| segment(run, assumed_dates, errors)).collect();
     // Stable, so that segments that begin on one day stay in the order of their keys.
     found.sort_by_key(|segment| segment.points.first().map_or(Date::MAX, |point| point.sampled_on));
     found
 }
 
 /// One run of tests, by date.
-fn segment(run: &[(Key<'_>, Test<'_>)], assumed_dates: &BTreeSet<Date>, errors: &ErrorSettings) -> Option<Segment> {
-    let first = &run.first()?.1;
+fn segment(run: &[Test<'_>], assumed_dates: &BTreeSet<Date>, errors: &ErrorSettings) -> Option<Segment> {
+    let first = run.first()?;
     let scale = Scale::of(first.analyte);
-    let home = home_lab(run.iter().map(|(_, test)| test));
+    let home = home_lab(run.iter());
     let error = errors.of_lab(first.analyte, &home);
     let mut segment = Segment {
         analyte: first.analyte,
@@ -238,18 +273,18 @@ fn segment(run: &[(Key<'_>, Test<'_>)], assumed_dates: &BTreeSet<Date>, errors: 
         depth: first.depth,
         scale,
         error,
-        decimals: run.iter().map(|(_, test)| test.decimals).max().unwrap_or(0),
+        decimals: run.iter().map(|test| test.decimals).max().unwrap_or(0),
         points: Vec::with_capacity(run.len()),
         left_out: vec![],
         notes: vec![],
     };
     let mut labs = Arc::default();
-    for day in run.chunk_by(|a, b| a.1.sampled_on == b.1.sampled_on) {
+    for day in run.chunk_by(|a, b| a.sampled_on == b.sampled_on) {
         let tests: Few<&Test<'_>> = day
             .iter()
             .enumerate()
-            .filter(|(at, (_, test))| !day[..*at].iter().any(|(_, before)| before.cell == test.cell))
-            .map(|(_, (_, test))| test)
+            .filter(|(at, test)| !day[..*at].iter().any(|before| before.cell == test.cell))
+            .map(|(_, test)| test)
             .collect();
         let usable = sift(&tests, scale, &mut segment.left_out);
         let Some(mut point) = mean_of_day(&usable, scale, &mut labs) else { continue };

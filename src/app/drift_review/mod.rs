@@ -130,15 +130,18 @@ impl App {
         let crops = lineage::crops_on(&mut read, id, &ids, self.today(), None).await?;
         let lines = Lines::load(&mut read, &ids).await?;
         let sorted = Sorted::of(&columns);
-        let newest = sorted.newest(&columns, &plots, &lines, Date::MAX);
-        let everyone: Vec<PlotId> = ids.iter().copied().chain(lines.all.values().flatten().copied()).collect();
-        let loaded = store::samplings::among(&mut read, &everyone, Some(&newest)).await?;
-        let overrules = store::samplings::overrules(&mut read, &newest).await?;
+        let chosen = store::choices::plots_of(&mut read, id).await?;
+        let by_hand = plots.iter().filter(|plot| lines.of_one_soil(plot.id).any(|id| chosen.contains(&id)));
+        let by_hand: Vec<PlotRow> = by_hand.cloned().collect();
+        let newest = sorted.newest(&columns, &by_hand, &lines, Date::MAX);
+        let of_line: Vec<PlotId> = by_hand.iter().flat_map(|plot| lines.of_one_soil(plot.id)).collect();
+        let by_hand = store::samplings::among(&mut read, &of_line, Some(&newest)).await?;
+        let overrules = store::choices::of_samplings(&mut read, &newest).await?;
         drop(read);
         let title = guideline.title.clone();
         let by_capacity = goes_by_capacity(&guideline);
         let land_uses = crops.iter().filter_map(|(plot, crops)| Some((*plot, crop::land_use(crops)?))).collect();
-        let work = Work { land_uses, columns, sorted, plots, lines, loaded, overrules, guideline, by_capacity, errors };
+        let work = Work { land_uses, columns, sorted, plots, lines, by_hand, overrules, guideline, by_capacity, errors };
         let (plots, rows) = tokio::task::spawn_blocking(move || {
             let rows = work.rows();
             (work.plots, rows)

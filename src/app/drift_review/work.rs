@@ -8,9 +8,7 @@ use crate::{
         drift::{self, ErrorSettings, PlotDrift, REVIEWED, Segment, Test},
         guideline::{Guideline, LandUse, Rule},
         method::Method,
-        reading::Reading,
         survey::{Basis, Survey},
-        working::{Figure, Origin, Working},
     },
     app::{
         columns::{Lines, Sorted},
@@ -49,7 +47,9 @@ pub(super) struct Work {
     pub sorted: Sorted,
     pub plots: Vec<PlotRow>,
     pub lines: Lines,
-    pub loaded: BTreeMap<PlotId, Vec<Loaded>>,
+    /// The newest samplings of plots where somebody chose a reading by hand, which names a cell of
+    /// the record; the others' are in the columns.
+    pub by_hand: BTreeMap<PlotId, Vec<Loaded>>,
     pub overrules: BTreeMap<SamplingId, Vec<Overrule>>,
     pub guideline: Cow<'static, Guideline>,
     /// Some of its rules go by shares of the exchange capacity, which each plot has its own of.
@@ -110,12 +110,19 @@ impl Work {
     /// What the plot's standing rests on today.
     fn basis(&self, plot: &PlotRow) -> Basis {
         let before = self.lines.one_soil.get(&plot.id).map_or(&[][..], Vec::as_slice);
-        let samplings = of_line(plot.id, before, &self.loaded);
-        let overrules: Vec<Overrule> =
-            samplings.iter().filter_map(|one| self.overrules.get(&one.row.id)).flatten().cloned().collect();
-        let survey = Survey::read_newest(samplings.into_iter().map(|one| one.sampling));
         let land_use = self.land_uses.get(&plot.id).copied().unwrap_or(plot.land_use);
-        survey.basis(&plot.ground(), &self.guideline, land_use, &overrules)
+        let (survey, overrules) = if self.by_hand.contains_key(&plot.id) {
+            let samplings = of_line(plot.id, before, &self.by_hand);
+            let overrules = samplings.iter().filter_map(|one| self.overrules.get(&one.row.id)).flatten();
+            let overrules: Vec<Overrule> = overrules.cloned().collect();
+            (Survey::read_newest(samplings.into_iter().map(|one| one.sampling)), overrules)
+        } else {
+            (self.sorted.survey(&self.columns, plot.id, before), vec![])
+        };
+        match self.by_capacity {
+            true => survey.basis(&plot.ground(), &self.guideline, land_use, &overrules),
+            false => survey.basis_without_capacity(&plot.ground(), &self.guideline, land_use, &overrules),
+        }
     }
 
     fn aim(
@@ -125,7 +132,7 @@ impl Work {
         like: &Test<'_>,
         aims: &mut BTreeMap<AimKey, Option<f64>>,
     ) -> Option<f64> {
-        let work_out = || Some(basis.aim(&bare_reading(like), plot.texture, &self.guideline).ok()?.0);
+        let work_out = || Some(basis.aim(&like.bare_reading(), plot.texture, &self.guideline).ok()?.0);
         if self.by_capacity {
             return work_out();
         }
@@ -142,25 +149,5 @@ impl Work {
             ph,
         );
         *aims.entry(key).or_insert_with(work_out)
-    }
-}
-
-/// A test as the rules of a guideline take it; its working goes no further than its number.
-fn bare_reading(test: &Test<'_>) -> Reading {
-    Reading {
-        analyte: test.analyte,
-        method: test.method.clone(),
-        level: test.level,
-        qualifier: test.qualifier,
-        decimals: test.decimals,
-        sampled_on: test.sampled_on,
-        depth: test.depth,
-        lab: test.lab.to_owned(),
-        cell: test.cell,
-        working: Working::leaf(
-            test.analyte.name(),
-            Figure::new(test.level.number(), test.level.unit(), test.decimals),
-            Origin::Cell(test.cell),
-        ),
     }
 }
