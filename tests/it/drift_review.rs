@@ -45,7 +45,7 @@ async fn every_line_says_what_the_plots_own_page_says() {
     // A reading chosen by hand names a cell of the record, and the verdict goes by its method.
     let mut chosen = 0;
     for plot in &review.plots {
-        let standing = app.plot_standing(&actor, plot.id).await.unwrap();
+        let (_, _, standing) = app.plot_standing(&actor, plot.id).await.unwrap();
         let other = standing.present.choices.values().find_map(|choice| {
             let other = choice.others.iter().find(|other| other.method != choice.chosen.method)?;
             (other.analyte != Analyte::Ph && REVIEWED.contains(&other.analyte)).then_some(other)
