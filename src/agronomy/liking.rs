@@ -440,6 +440,16 @@ impl Liking {
             let value: f64 = value.replace(',', "").parse().ok()?;
             Some(if unit.starts_with("g/m²") { RateUnit::GramsPerM2.read(value) } else { KgPerHa(value) })
         });
+        // A label is printed to the hundredth: of all figures within that the plainest is meant, 3 lb and not 2.998.
+        let step = self.cap_conversion(cap.counted, site);
+        let plainest = |rate: KgPerHa| {
+            let value = step.there(rate.0);
+            let mut rounded = (0..5).map(|decimals| 10f64.powi(decimals)).map(|scale| (value * scale).round() / scale);
+            rounded
+                .find(|plain| (plain - value).abs() <= step.there(0.005))
+                .map_or(rate, |plain| KgPerHa(step.back(plain)))
+        };
+        let published = published.map(plainest);
         let then = |kg_per_ha| SeasonCap { kg_per_ha, label: label.to_owned(), overruled: None, ..cap.clone() };
         let figure = self.cap_rate(cap.counted, decided, site);
         (figure, published.map_or_else(|| label.to_owned(), |rate| self.cap_label(&then(rate), site)))

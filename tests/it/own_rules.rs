@@ -136,7 +136,7 @@ async fn a_share_of_ones_own_is_ones_own_on_every_page() {
         assert!(seen.contains(part), "{part}: {seen}");
     }
     // Below the floor, the floor holds, and it is said whose floor it is.
-    save(&[(of(k, "aim"), "6")]).await;
+    save(&[(of(k, "aim"), "6"), (of(k, "judgement"), "on")]).await;
     let seen = plain(&field.page("/opinions/own_1/K/aim").await);
     assert!(seen.contains("Potassium, own aim 100 mg/kg") && seen.contains("held at the floor, 100 mg/kg"), "{seen}");
     // Of magnesium only the top of the range is one's own: the aim stays Bear's, held at Delaware's 111.
