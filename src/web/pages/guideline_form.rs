@@ -55,11 +55,10 @@ struct RuleFields {
     name: String,
     /// Its first test and its ground, for the head of its fold.
     short: String,
-    /// Every test that it is for.
+    /// Every test that it is for, where the head does not name it.
     methods: String,
     /// Its limits in a line.
     words: String,
-    condition: String,
     changed: Option<String>,
     /// Known only from memory, and so off unless it is switched on.
     from_memory: bool,
@@ -109,9 +108,8 @@ impl RuleFields {
         RuleFields {
             name: criterion.analyte.name(),
             short: short(criterion),
-            methods: methods.join("; "),
+            methods: if methods.len() > 1 { methods.join("; ") } else { String::new() },
             words: in_words(criterion),
-            condition: criterion.when.to_string(),
             changed: changed(criterion.changed.as_ref()),
             from_memory: criterion.is_from_memory(),
             in_points: criterion.index.as_ref().map(|_| criterion.unit.to_string()),
@@ -304,7 +302,6 @@ impl GuidelineFormPage {
             short: String::new(),
             methods: String::new(),
             words: String::new(),
-            condition: String::new(),
             changed: None,
             from_memory: false,
             in_points: None,

@@ -183,7 +183,11 @@ pub async fn show_version(cx: Cx, Path((slug, version)): Path<(String, i64)>) ->
 
 /// `GET /guidelines/{slug}/versions`
 pub async fn versions(cx: Cx, Path(slug): Path<String>) -> Result<VersionsPage> {
-    let versions = cx.app.guideline_versions(&cx.actor, &slug).await?;
+    let mut versions = cx.app.guideline_versions(&cx.actor, &slug).await?;
+    // No figure is parted from its unit at the end of a line.
+    for line in versions.iter_mut().flat_map(|version| &mut version.changes) {
+        *line = line.replace(" %", "\u{a0}%").replace(" mg/kg", "\u{a0}mg/kg");
+    }
     let name = versions.first().map_or_else(String::new, |version| version.row.name.clone());
     let frame = cx.frame(format!("Versions of {name}")).under("/guidelines", "Guidelines");
     Ok(VersionsPage { frame: frame.under(format!("/guidelines/{slug}"), &name), slug, versions })
@@ -508,6 +512,10 @@ fn about_saturation(saturation: &Saturation, changed: bool) -> Vec<String> {
     )];
     let limit = |words: &str, limit: &guideline::Limit| {
         let source = &limit.source;
+        if limit.own {
+            // Its title repeats what was printed, which stands above already.
+            return format!("{words} {}\u{a0}mg/kg ({}).", show::significant(limit.mg_per_kg.0, 4), source.publisher);
+        }
         format!(
             "{words} {}\u{a0}mg/kg ({}, {}).",
             show::significant(limit.mg_per_kg.0, 4),
