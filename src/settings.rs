@@ -46,6 +46,12 @@ pub const PASSWORD_CHARS_MIN: usize = 12;
 pub const PASSWORD_CHARS_MAX: usize = 256;
 /// Password hashes computed at once; each takes 19 MiB.
 pub const HASHES_AT_ONCE: usize = 2;
+/// Passwords that may be tried for a name before it has to wait.
+pub const SIGN_IN_TRIES: u32 = 5;
+/// The longest wait before a name may be tried again, minutes; the first is one.
+pub const SIGN_IN_WAIT_MINUTES_MAX: i64 = 15;
+/// Names whose tries are counted at once; beyond it the least tried are forgotten.
+pub const SIGN_INS_COUNTED: usize = 2_000;
 /// How long the first-start link is good, minutes.
 pub const SETUP_LINK_MINUTES: i64 = 30;
 /// A session that was not used for this many days ends.

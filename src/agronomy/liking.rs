@@ -210,6 +210,9 @@ impl Conversion {
     }
 }
 
+/// What stands after the figure in the planner's sentence about a decision that no longer counts.
+const LAPSED: &str = " kg/ha where this was published: ";
+
 /// A cap in a sentence: two decimals at most, or three digits where the unit makes it small.
 fn cap_figure(value: f64) -> String {
     let decimals = (2.0 - value.abs().log10().floor()).clamp(2.0, 6.0);
@@ -394,6 +397,17 @@ impl Liking {
         }
     }
 
+    /// A rate of what a cap counts, beside words.
+    fn cap_rate(self, counted: Counted, rate: KgPerHa, site: RateUnit) -> String {
+        let step = self.cap_conversion(counted, site);
+        let value = step.there(rate.0);
+        let shown = match counted {
+            Counted::Product(_) => num((value * 10.0).round() / 10.0),
+            _ => cap_figure(value),
+        };
+        format!("{shown} {}", step.unit)
+    }
+
     /// The label of a cap, its figures as this person reads them; `site` is the rate that the
     /// site speaks of.
     pub fn cap_label(self, cap: &SeasonCap, site: RateUnit) -> String {
@@ -403,11 +417,7 @@ impl Liking {
         if step.unit == said_already {
             return cap.label.clone();
         }
-        let rate = |rate: KgPerHa| {
-            let value = step.there(rate.0);
-            let shown = if product { num((value * 10.0).round() / 10.0) } else { cap_figure(value) };
-            format!("{shown} {}", step.unit)
-        };
+        let rate = |rate: KgPerHa| self.cap_rate(cap.counted, rate, site);
         let of = if product { " of the product" } else { "" };
         match &cap.overruled {
             Some(overrule) => {
@@ -422,9 +432,51 @@ impl Liking {
         }
     }
 
+    /// What was decided about a cap once, and the label that was published then, as this person
+    /// reads them; `cap` is what is published now and counts the same.
+    pub fn decided_once(self, cap: &SeasonCap, decided: KgPerHa, label: &str, site: RateUnit) -> (String, String) {
+        let published = label.split_once(": at most ").and_then(|(_, rate)| {
+            let (value, unit) = rate.split_once(' ')?;
+            let value: f64 = value.replace(',', "").parse().ok()?;
+            Some(if unit.starts_with("g/m²") { RateUnit::GramsPerM2.read(value) } else { KgPerHa(value) })
+        });
+        // A label is printed to the hundredth: of all figures within that the plainest is meant, 3 lb and not 2.998.
+        let step = self.cap_conversion(cap.counted, site);
+        let plainest = |rate: KgPerHa| {
+            let value = step.there(rate.0);
+            let mut rounded = (0..5).map(|decimals| 10f64.powi(decimals)).map(|scale| (value * scale).round() / scale);
+            rounded
+                .find(|plain| (plain - value).abs() <= step.there(0.005))
+                .map_or(rate, |plain| KgPerHa(step.back(plain)))
+        };
+        let published = published.map(plainest);
+        let then = |kg_per_ha| SeasonCap { kg_per_ha, label: label.to_owned(), overruled: None, ..cap.clone() };
+        let figure = self.cap_rate(cap.counted, decided, site);
+        (figure, published.map_or_else(|| label.to_owned(), |rate| self.cap_label(&then(rate), site)))
+    }
+
+    /// The planner's sentence about a decision that no longer counts; `None` where it is no such
+    /// sentence, or about another cap.
+    fn lapsed_sentence(self, sentence: &str, cap: &SeasonCap, site: RateUnit) -> Option<String> {
+        if self.cap_conversion(cap.counted, site).is_idle() {
+            return None;
+        }
+        let (head, rest) = sentence.split_once(LAPSED)?;
+        let (label, rest) = rest.split_once(". Published now: ")?;
+        let rest = rest.strip_prefix(cap.label.as_str())?.strip_prefix(". ")?;
+        let (head, decided) = head.rsplit_once(' ')?;
+        let decided = KgPerHa(decided.replace(',', "").parse().ok()?);
+        let (decided, label) = self.decided_once(cap, decided, label, site);
+        let now = self.cap_label(cap, site);
+        Some(format!("{head} {decided} where this was published: {label}. Published now: {now}. {rest}"))
+    }
+
     /// A sentence of the planner, the cap in it as this person reads it; a sentence without that
-    /// cap, and one about a decision that no longer counts, stay as they are.
+    /// cap stays as it is.
     pub fn cap_sentence(self, sentence: &str, cap: &SeasonCap, site: RateUnit) -> String {
+        if sentence.contains("where this was published") {
+            return self.lapsed_sentence(sentence, cap, site).unwrap_or_else(|| sentence.to_owned());
+        }
         let read = self.cap_label(cap, site);
         // "the boron cap (carrots: …)": an element that is named before it is not named in it.
         let after_name = |label: &str| match (label.split_once(", "), cap.counted) {
@@ -434,7 +486,7 @@ impl Liking {
             _ => label.to_owned(),
         };
         let (was, now) = (after_name(&cap.label), after_name(&read));
-        if was == now || !sentence.contains(&was) || sentence.contains("where this was published") {
+        if was == now || !sentence.contains(&was) {
             return sentence.to_owned();
         }
         let said = sentence.replace(&was, &now);

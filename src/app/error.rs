@@ -6,7 +6,7 @@ use crate::{
     exchange::number::{self, NumberProblem},
     store,
 };
-use jiff::civil::Date;
+use jiff::{SignedDuration, civil::Date};
 use std::{fmt, str::FromStr};
 
 pub use crate::exchange::number::Limits;
@@ -26,6 +26,12 @@ pub enum Error {
     /// Somebody else changed it in the meantime; nothing was saved.
     #[error("{0}")]
     Conflict(String),
+    /// Too many passwords were tried for a name; the next is looked at after this long.
+    #[error(
+        "Too many passwords were tried for this name, so it has to wait. Try again in {}; trying before that makes it \
+         neither shorter nor longer.", in_minutes(.0)
+    )]
+    TooManyTries(SignedDuration),
     /// The record was busy for too long.
     #[error("The record is busy. Please try again.")]
     Busy,
@@ -36,6 +42,14 @@ pub enum Error {
 
 /// Results of this layer.
 pub type Result<T, E = Error> = std::result::Result<T, E>;
+
+/// "4 minutes", never less than one.
+fn in_minutes(wait: &SignedDuration) -> String {
+    match (wait.as_secs() + 59) / 60 {
+        ..=1 => "a minute".into(),
+        minutes => format!("{minutes} minutes"),
+    }
+}
 
 impl Error {
     /// One problem with one field.

@@ -50,6 +50,7 @@ pub mod story;
 pub mod test_errors;
 pub mod traces;
 pub mod trends;
+mod tries;
 pub mod undone;
 pub mod year_summary;
 
@@ -81,6 +82,8 @@ pub struct App {
     desk: seasons::Desk,
     /// Plots at a glance, by site, until the record changes.
     glances: Arc<kept::Kept<crate::ids::SiteId, glance::SiteGlance>>,
+    /// Passwords that were tried and not right, by name.
+    tries: Arc<tries::Tries>,
     /// What an unknown name's password is checked against, so that both answers take as long.
     nobodys_hash: Arc<str>,
 }
@@ -110,6 +113,7 @@ impl App {
             year_summaries: Arc::default(),
             desk: seasons::Desk::default(),
             glances: Arc::default(),
+            tries: Arc::default(),
             nobodys_hash,
         })
     }

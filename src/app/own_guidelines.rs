@@ -4,23 +4,21 @@
 
 mod beside;
 mod rates;
+mod rule;
 mod typed;
 
 pub use beside::WORKSHEET;
 pub use rates::in_short as rate_row_in_short;
+pub use rule::{ClassForm, RuleForm};
 pub use typed::Typed;
 
-use super::{Actor, App, Error, Problems, Result, Role, access::found, error::Limits, guidelines};
+use super::{Actor, App, Error, Problems, Result, Role, access::found, guidelines};
 use crate::{
     agronomy::{
         analyte::Analyte,
-        guideline::{
-            Bands, Bounds, ClassBound, ClassIs, Criterion, Draft, Editor, Fault, Field, Guideline, Rates, differences,
-        },
+        guideline::{Bounds, Criterion, Draft, Guideline, Rates, Rule, differences},
         method::Method,
-        record::Unit,
     },
-    exchange::number::{self, Low},
     ids::GuidelineId,
     store::{self, Change, Subject},
 };
@@ -45,45 +43,6 @@ pub struct OwnForm {
     pub parts: Typed,
 }
 
-/// What is typed about a rule, as the fields `rules.3.unit`, `rules.3.classes.0.up_to`, or
-/// `added.unit` are.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct RuleForm {
-    pub remove: bool,
-    /// Of an added rule only.
-    pub analyte: String,
-    /// Of an added rule only.
-    pub method: String,
-    /// Of an added rule only: empty for any soil, or `with` or `without` free lime.
-    pub lime: String,
-    pub unit: String,
-    pub classes: Vec<ClassForm>,
-    pub aim: String,
-    pub critical: String,
-    pub high: String,
-    /// What a point of the index is worth, where the limits are points of one.
-    pub per_point: String,
-    /// Of an index of level and pH.
-    pub constant: String,
-    pub per_unit: String,
-    pub per_ph: String,
-    /// The form asks whether it is in use.
-    pub shown: bool,
-    pub in_use: bool,
-    /// Where limits that were changed come from.
-    pub source: String,
-    /// They are the editor's own judgement.
-    pub judgement: bool,
-}
-
-/// What is typed about a class; a line with neither name nor limit is none.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct ClassForm {
-    pub name: String,
-    pub is: String,
-    pub up_to: String,
-}
-
 /// A guideline with what the record says of it.
 #[derive(Clone, Debug)]
 pub struct Shown {
@@ -102,154 +61,7 @@ pub struct Version {
     pub changes: Vec<String>,
 }
 
-/// A limit of a class or of a rule, in whatever unit it is printed.
-const LIMIT: Limits = Limits { what: "A limit", unit: "", low: Low::AtLeast(0.0), at_most: 1e7, decimals: 4 };
-/// A figure of an index of level and pH, which may also lie below 0.
-const OF_INDEX: Limits = Limits { what: "A figure", unit: "", low: Low::AtLeast(-1e6), at_most: 1e6, decimals: 6 };
 const NAME: usize = 100;
-
-impl RuleForm {
-    /// The form as it shows limits.
-    pub fn of(bounds: &Bounds) -> RuleForm {
-        let decimals = usize::from(bounds.decimals);
-        // Never coarser than it is: an aim may be printed finer than its classes.
-        let text = |value: f64| {
-            let shown = format!("{value:.decimals$}");
-            if shown.parse() == Ok(value) { shown } else { value.to_string() }
-        };
-        let maybe = |value: Option<f64>| value.map(text).unwrap_or_default();
-        let unit = bounds.unit.to_string();
-        let per_point = bounds.per_point.map(|value| value.to_string()).unwrap_or_default();
-        match &bounds.bands {
-            Bands::Classes { classes, aim } => RuleForm {
-                unit,
-                per_point,
-                aim: text(*aim),
-                classes: classes
-                    .iter()
-                    .map(|c| ClassForm { name: c.name.clone(), is: c.is.slug().into(), up_to: maybe(c.up_to) })
-                    .collect(),
-                ..RuleForm::default()
-            },
-            Bands::Critical { critical, high } => {
-                RuleForm { unit, per_point, critical: text(*critical), high: maybe(*high), ..RuleForm::default() }
-            }
-            Bands::Availability { constant, per_unit, per_ph, critical, high } => RuleForm {
-                unit,
-                per_point,
-                constant: constant.to_string(),
-                per_unit: per_unit.to_string(),
-                per_ph: per_ph.to_string(),
-                critical: critical.to_string(),
-                high: high.map(|high| high.to_string()).unwrap_or_default(),
-                ..RuleForm::default()
-            },
-        }
-    }
-
-    /// The limits that were typed, or what is wrong with them by fields that begin with `at`.
-    /// `like` is what is held so far, for its kind and the precision that it was printed with.
-    fn read(
-        &self,
-        at: &str,
-        analyte: Analyte,
-        like: Option<&Bounds>,
-        layer: bool,
-        problems: &mut Problems,
-    ) -> Option<Bounds> {
-        let critical = like.is_some_and(|held| matches!(held.bands, Bands::Critical { .. }));
-        let availability = like.is_some_and(|held| matches!(held.bands, Bands::Availability { .. }));
-        let mut wrong = Problems::default();
-        let mut finest = like.map_or(0, |held| held.decimals);
-        let mut limit = |wrong: &mut Problems, field: &str, typed: &str| {
-            let read = wrong.take(&format!("{at}.{field}"), number::parse_optional(typed, &LIMIT)).flatten()?;
-            finest = finest.max(read.decimals);
-            Some(read.value)
-        };
-        let unit = wrong.one_of::<Unit>(&format!("{at}.unit"), &self.unit);
-        let typed = self.classes.iter().enumerate();
-        let typed: Vec<(usize, &ClassForm)> =
-            typed.filter(|(_, c)| !c.name.trim().is_empty() || !c.up_to.trim().is_empty()).collect();
-        let bands = if availability {
-            let mut figure = |field: &str, typed: &str, missing: &str| {
-                let field = format!("{at}.{field}");
-                if typed.trim().is_empty() && !missing.is_empty() {
-                    wrong.add(&field, missing);
-                }
-                Some(wrong.take(&field, number::parse_optional(typed, &OF_INDEX)).flatten()?.value)
-            };
-            let constant = figure("constant", &self.constant, "Type what the index begins with.");
-            let per_unit = figure("per_unit", &self.per_unit, "Type what each unit of the level adds.");
-            let per_ph = figure("per_ph", &self.per_ph, "Type what each unit of pH takes off.");
-            let critical = figure("critical", &self.critical, "Say below which index it is short.");
-            let high = figure("high", &self.high, "");
-            match (constant, per_unit, per_ph, critical) {
-                (Some(constant), Some(per_unit), Some(per_ph), Some(critical)) => {
-                    Some(Bands::Availability { constant, per_unit, per_ph, critical, high })
-                }
-                _ => None,
-            }
-        } else if critical {
-            if self.critical.trim().is_empty() {
-                wrong.add(&format!("{at}.critical"), "Say below which value it is short.");
-            }
-            let critical = limit(&mut wrong, "critical", &self.critical);
-            let high = limit(&mut wrong, "high", &self.high);
-            critical.map(|critical| Bands::Critical { critical, high })
-        } else {
-            let mut classes = Vec::new();
-            for (line, class) in &typed {
-                let is = wrong.one_of::<ClassIs>(&format!("{at}.classes.{line}.is"), &class.is);
-                let up_to = limit(&mut wrong, &format!("classes.{line}.up_to"), &class.up_to);
-                let name = class.name.trim().to_owned();
-                classes.extend(is.map(|is| ClassBound { name, is, up_to }));
-            }
-            if self.aim.trim().is_empty() {
-                wrong.add(&format!("{at}.aim"), "Say which value is aimed at.");
-            }
-            limit(&mut wrong, "aim", &self.aim).map(|aim| Bands::Classes { classes, aim })
-        };
-        let mut per_point = None;
-        if like.is_some_and(|held| held.per_point.is_some()) {
-            let field = format!("{at}.per_point");
-            if self.per_point.trim().is_empty() {
-                wrong.add(&field, "Say what a point of the index is worth.");
-            }
-            let read = wrong.take(&field, number::parse_optional(&self.per_point, &OF_INDEX)).flatten();
-            per_point = read.map(|read| read.value);
-        }
-        let mut bounds = None;
-        if let (true, Some(unit), Some(bands)) = (wrong.is_empty(), unit, bands) {
-            let read = Bounds { unit, decimals: finest, per_point, bands };
-            for Fault { field, says } in read.faults(analyte, layer) {
-                let line = |i: usize| typed.get(i).map_or(i, |(line, _)| *line);
-                let field = match field {
-                    Field::Unit => "unit".to_owned(),
-                    Field::Classes => "classes".to_owned(),
-                    Field::Name(i) => format!("classes.{}.name", line(i)),
-                    Field::Is(i) => format!("classes.{}.is", line(i)),
-                    Field::UpTo(i) => format!("classes.{}.up_to", line(i)),
-                    Field::Aim => "aim".to_owned(),
-                    Field::Critical => "critical".to_owned(),
-                    Field::High => "high".to_owned(),
-                    Field::PerPoint => "per_point".to_owned(),
-                    Field::PerUnit => "per_unit".to_owned(),
-                    Field::PerPh => "per_ph".to_owned(),
-                };
-                wrong.add(&format!("{at}.{field}"), says);
-            }
-            bounds = Some(read).filter(|_| wrong.is_empty());
-        }
-        problems.0.extend(wrong.0);
-        bounds
-    }
-
-    /// On whose word the limits are changed: a source, or the person's own judgement, said so.
-    fn editor(&self, at: &str, by: By<'_>, problems: &mut Problems) -> Option<Editor> {
-        let (actor, on, version) = by;
-        typed::editor(&format!("{at}.source"), (&self.source, self.judgement), actor, on, version, problems)
-    }
-}
 
 /// Who edits, on which day, and the version that comes of it.
 type By<'a> = (&'a Actor, jiff::civil::Date, i64);
@@ -258,8 +70,7 @@ impl OwnForm {
     /// The form as it shows a version.
     pub fn of(row: &GuidelineRow, guideline: &Guideline) -> OwnForm {
         let rule = |(at, c): (usize, &Criterion)| {
-            let shown = Bounds::of(c).map_or_else(RuleForm::default, |bounds| RuleForm::of(&bounds));
-            (at, RuleForm { shown: true, in_use: c.in_force, ..shown })
+            (at, RuleForm { shown: true, in_use: c.in_force, ..RuleForm::of(&Bounds::of(c)) })
         };
         let mut parts = Typed::new();
         rates::show(guideline, &mut parts);
@@ -286,7 +97,7 @@ impl OwnForm {
         let scope = problems.text("scope", &self.scope, 1000, "Say what ground and crops it is for.");
         let notes = self.notes.lines().map(str::trim).filter(|line| !line.is_empty()).map(str::to_owned).collect();
         draft.describe(&name, &scope, notes);
-        let mut gone = Vec::new();
+        let (mut gone, mut changed) = (Vec::new(), Vec::new());
         for (at, typed) in &self.rules {
             let Some(was) = draft.criterion(*at) else { continue };
             if typed.remove {
@@ -296,10 +107,9 @@ impl OwnForm {
             if typed.shown && typed.in_use != was.in_force {
                 draft.switch(*at, typed.in_use);
             }
-            let Some(held) = Bounds::of(&was) else { continue };
+            let held = Bounds::of(&was);
             // What stands as it was shown is not changed, whatever a reading of it would make.
-            let shown = RuleForm::of(&held);
-            if shown.figures() == typed.figures() && shown.filled() == typed.filled() {
+            if !typed.differs_from(&RuleForm::of(&held)) {
                 continue;
             }
             let field = format!("rules.{at}");
@@ -309,10 +119,20 @@ impl OwnForm {
             if (to.unit, to.per_point, &to.bands) == (held.unit, held.per_point, &held.bands) {
                 continue;
             }
-            if let Some(editor) = typed.editor(&field, by, &mut problems)
-                && let Err(says) = draft.change(*at, &to, &editor)
-            {
-                problems.add(&format!("{field}.classes"), format!("{says}."));
+            if let Some(editor) = typed.editor(&field, by, &mut problems) {
+                match draft.change(*at, &to, &editor) {
+                    Ok(()) => changed.push(*at),
+                    Err(says) => problems.add(&format!("{field}.classes"), format!("{says}.")),
+                }
+            }
+        }
+        for at in changed {
+            if let Some(sum) = shares_beyond_all(draft, at, &gone) {
+                let says = format!(
+                    "Together with the other shares for this soil, the aims come to {sum} % of the capacity. No soil \
+                     holds more than 100 %."
+                );
+                problems.add(&format!("rules.{at}.aim"), says);
             }
         }
         draft.remove(&gone);
@@ -363,27 +183,19 @@ impl OwnForm {
     }
 }
 
-impl RuleForm {
-    /// What is typed besides the classes.
-    fn figures(&self) -> [&str; 8] {
-        let all = [
-            &self.unit,
-            &self.aim,
-            &self.critical,
-            &self.high,
-            &self.per_point,
-            &self.constant,
-            &self.per_unit,
-            &self.per_ph,
-        ];
-        all.map(|typed| typed.trim())
-    }
-
-    /// The lines of classes that say anything.
-    fn filled(&self) -> Vec<(&str, &str, &str)> {
-        let lines = self.classes.iter().map(|c| (c.name.trim(), c.is.trim(), c.up_to.trim()));
-        lines.filter(|(name, _, up_to)| !name.is_empty() || !up_to.is_empty()).collect()
-    }
+/// What the shares aimed at beside this rule's come to, in percent, where that is more than there is.
+fn shares_beyond_all(draft: &Draft, at: usize, gone: &[usize]) -> Option<f64> {
+    let this = draft.criterion(at)?;
+    let share = |criterion: &Criterion| match &criterion.rule {
+        Rule::Saturation(shares) => Some(shares.aim),
+        _ => None,
+    };
+    share(&this)?;
+    let beside = (0..draft.len()).filter(|other| !gone.contains(other)).filter_map(|other| draft.criterion(other));
+    let same = beside.filter(|other| other.in_force && other.when == this.when && other.methods == this.methods);
+    let sum = same.filter_map(|other| share(&other)).sum::<f64>();
+    let shown = (sum * 100.0).round() / 100.0;
+    (shown > 100.0).then_some(shown)
 }
 
 fn subject(id: i64) -> Subject {

@@ -1,9 +1,10 @@
 //! Signing in and out, and who may: people, roles, passwords.
 //!
 //! A password is hashed with Argon2id off the async threads, a few at a time. A wrong
-//! password and an unknown name get the same answer after the same work.
+//! password and an unknown name get the same answer after the same work, and have to wait alike
+//! after too many ([`super::tries`]).
 
-use super::{Actor, App, Error, Problems, Result, Role, access::found};
+use super::{Actor, App, Error, Problems, Result, Role, access::found, tries};
 use crate::{
     agronomy::liking::{LevelUnit, Liking, NutrientForm},
     ids::PersonId,
@@ -43,6 +44,23 @@ impl fmt::Debug for Token {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str("Token(…)")
     }
+}
+
+/// Who signed in.
+#[derive(Clone, Debug)]
+pub struct SignedIn {
+    pub session: Token,
+    /// What the browser shows the next time, to be told from a stranger's.
+    pub browser: Token,
+}
+
+/// How somebody comes to a password: each is counted by itself.
+#[derive(Clone, Copy)]
+enum Door {
+    Stranger,
+    KnownBrowser,
+    /// Signed in already, asked for the present password once more.
+    Inside,
 }
 
 /// What is typed to add a person.
@@ -90,16 +108,35 @@ pub struct PasswordForm {
 impl App {
     /// Signs a person in, or says that name or password is not right, never which.
     pub async fn sign_in(&self, login: &str, password: &str) -> Result<Token> {
+        Ok(self.sign_in_from(login, password, "").await?.session)
+    }
+
+    /// The same from a browser that shows what it was given when somebody last signed in with it.
+    pub async fn sign_in_from(&self, login: &str, password: &str, browser: &str) -> Result<SignedIn> {
         let login = login.trim();
         let mut read = self.store.read().await?;
         let known = store::people::credentials(&mut read, login).await?;
         drop(read);
         let hash = known.as_ref().map_or(&*self.nobodys_hash, |(_, hash)| hash).to_owned();
+        let mark = browser_mark(&hash);
+        // Compared by digest, so that the time it takes says nothing of the mark.
+        let door = if digest(browser) == digest(mark.secret()) { Door::KnownBrowser } else { Door::Stranger };
+        let counted = self.begin_try(login, door)?;
         let right = verify(&self.hashing, password.to_owned(), hash).await?;
         match known {
-            Some((person, _)) if right => self.begin_session(person).await,
+            Some((person, _)) if right => {
+                self.tries.was_right(&counted);
+                Ok(SignedIn { session: self.begin_session(person).await?, browser: mark })
+            }
             _ => Err(Error::invalid("", "The name or the password is not right.")),
         }
+    }
+
+    /// Counts a try for a name, or says how long it has to wait.
+    fn begin_try(&self, login: &str, door: Door) -> Result<tries::Key> {
+        let key = digest(&format!("{} {}", door as u8, login.trim().to_lowercase()));
+        self.tries.begin(key, self.now()).map_err(Error::TooManyTries)?;
+        Ok(key)
     }
 
     /// Who is behind a session's secret, where it is still good.
@@ -240,9 +277,11 @@ impl App {
         drop(read);
         if id == actor.person {
             let hash = known.map_or_else(|| self.nobodys_hash.to_string(), |(_, hash)| hash);
+            let counted = self.begin_try(&person.login, Door::Inside)?;
             if !verify(&self.hashing, present.to_owned(), hash).await? {
                 return Err(Error::invalid("present", "The present password is not right."));
             }
+            self.tries.was_right(&counted);
         }
         let mut problems = Problems::default();
         check_password(&mut problems, new, &[&person.name, &person.login]);
@@ -286,6 +325,21 @@ fn check_password(problems: &mut Problems, password: &str, own_words: &[&str]) {
     }
 }
 
+/// What a browser keeps of a person who signed in with it. It is made from the salted hash of the
+/// password, so it ends with the password, needs no room in the record, and nobody can make it
+/// who has not the record itself.
+fn browser_mark(password_hash: &str) -> Token {
+    let mark = digest(&format!("known browser {password_hash}"));
+    Token(hex(&mark))
+}
+
+fn hex(bytes: &[u8]) -> String {
+    bytes.iter().fold(String::new(), |mut hex, byte| {
+        let _ = write!(hex, "{byte:02x}");
+        hex
+    })
+}
+
 /// SHA-256 of a secret: what the record keeps of it. The look-up is by this digest, so
 /// comparing takes no time that depends on the secret.
 pub(super) fn digest(secret: &str) -> [u8; 32] {
@@ -296,10 +350,7 @@ pub(super) fn digest(secret: &str) -> [u8; 32] {
 pub(super) fn random_hex() -> Result<String> {
     let mut bytes = [0; 32];
     getrandom::fill(&mut bytes).map_err(|e| Error::Internal(e.to_string()))?;
-    Ok(bytes.iter().fold(String::new(), |mut hex, byte| {
-        let _ = write!(hex, "{byte:02x}");
-        hex
-    }))
+    Ok(hex(&bytes))
 }
 
 /// Argon2id with the crate's default parameters (19 MiB, 2 passes, 1 lane), off the async threads.

@@ -453,15 +453,17 @@ pub async fn replace_solution(
     Ok(())
 }
 
-/// Agrees a draft: from then on its doses stand.
-pub async fn agree(write: &mut Write, id: PlanId, revision: i64) -> Result<()> {
+/// Agrees a draft: from then on its doses stand. `outcome` is JSON: what the planner said, with what
+/// of the day of the agreement is to stay.
+pub async fn agree(write: &mut Write, id: PlanId, revision: i64, outcome: &str) -> Result<()> {
     let (at, by) = (Time(write.at()), write.by());
     one_row(
         sqlx::query!(
-            "update plans set state = 'agreed', agreed_at = ?, agreed_by = ?, revision = revision + 1
+            "update plans set state = 'agreed', agreed_at = ?, agreed_by = ?, outcome = ?, revision = revision + 1
              where id = ? and revision = ? and state = 'draft'",
             at,
             by,
+            outcome,
             id,
             revision
         )

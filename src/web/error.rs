@@ -55,6 +55,11 @@ impl From<app::Error> for Error {
             }
             app::Error::Denied => Error::forbidden(),
             app::Error::Conflict(_) => Error::from_status(StatusCode::CONFLICT),
+            error @ app::Error::TooManyTries(_) => {
+                let mut page = Error::from_status(StatusCode::TOO_MANY_REQUESTS);
+                page.message = error.to_string();
+                page
+            }
             app::Error::Busy => Error::from_status(StatusCode::SERVICE_UNAVAILABLE),
             app::Error::Internal(cause) => {
                 let mut page = Error::from_status(StatusCode::INTERNAL_SERVER_ERROR);

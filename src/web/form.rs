@@ -169,6 +169,10 @@ impl Form {
                 self.problem("", message);
                 Ok(self)
             }
+            wait @ app::Error::TooManyTries(_) => {
+                self.problem("", wait.to_string());
+                Ok(self)
+            }
             other => Err(other.into()),
         }
     }

@@ -115,6 +115,22 @@ pub(super) fn with_session(response: impl IntoResponse, token: &str, https: bool
     response
 }
 
+/// Name of the cookie that tells a browser that somebody signed in with from a stranger's.
+const fn browser_name(https: bool) -> &'static str {
+    if https { "__Host-known" } else { "known" }
+}
+
+/// Lets the browser be known for two years, to whoever signs in with it next.
+pub(super) fn with_known_browser(mut response: Response, mark: &str, https: bool) -> Response {
+    let secure = if https { "; Secure" } else { "" };
+    let name = browser_name(https);
+    let cookie = format!("{name}={mark}; Path=/; HttpOnly; SameSite=Lax{secure}; Max-Age=63072000");
+    if let Ok(cookie) = HeaderValue::from_str(&cookie) {
+        response.headers_mut().append(header::SET_COOKIE, cookie);
+    }
+    response
+}
+
 /// What a handler knows of a request by somebody signed in.
 pub struct Cx {
     pub app: App,
@@ -136,6 +152,8 @@ pub struct Visitor {
     pub https: bool,
     /// The session token that came with the request.
     pub token: Option<String>,
+    /// What the browser was given when somebody last signed in with it; empty for a stranger's.
+    pub browser: String,
     frame: Frame,
 }
 
@@ -163,7 +181,8 @@ where
             ..Frame::default()
         };
         let token = session_token(&parts.headers, server.https);
-        Ok(Visitor { app: server.app, actor, https: server.https, token, frame })
+        let browser = cookie(&parts.headers, browser_name(server.https)).unwrap_or_default().to_owned();
+        Ok(Visitor { app: server.app, actor, https: server.https, token, browser, frame })
     }
 }
 

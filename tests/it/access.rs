@@ -1,15 +1,16 @@
 //! Who may open what: the real router, every route of its table, asked by everybody,
 //! from here and from another site.
 
-use super::store::{PASSWORD, fresh};
+use super::store::{NOW, PASSWORD, fresh};
 use axum::{
     Router,
     body::Body,
     http::{Method, Request, Response, StatusCode, header},
 };
 use glebe::{
-    app::{Actor, App, people::PersonForm},
-    settings::{FORM_BYTES_MAX, Settings},
+    app::{Actor, App, Error, people::PersonForm},
+    clock::Clock,
+    settings::{FORM_BYTES_MAX, SIGN_IN_TRIES, Settings},
     web::{
         Server, assets,
         routes::{Access, Route, routes},
@@ -242,6 +243,92 @@ async fn signing_in_leads_back_to_the_page_wanted_and_out_again() {
     assert_eq!(world.ask(with(Method::GET, "/people")).await.status(), StatusCode::OK);
     assert_eq!(world.ask(with(Method::POST, "/sign-out")).await.status(), StatusCode::SEE_OTHER);
     assert_eq!(world.ask(with(Method::GET, "/people")).await.status(), StatusCode::SEE_OTHER);
+}
+
+#[tokio::test]
+async fn after_a_few_wrong_passwords_a_name_waits_and_a_known_browser_does_not() {
+    let folder = tempfile::tempdir().unwrap();
+    let settings = Settings { data: folder.path().into(), listen: "127.0.0.1:0".parse().unwrap(), https: false };
+    let (clock, seconds) = Clock::by_hand(NOW.parse().unwrap());
+    let app = App::open(&settings, clock).await.unwrap();
+    let link = app.setup_link().await.unwrap().unwrap();
+    app.set_up(link.secret(), "Ada Marsh", "ada", PASSWORD).await.unwrap();
+    let router = Server::new(app.clone(), &settings).router();
+    let send = async |login: &str, password: &str, cookies: &str| {
+        let mut request = from_here(&Method::POST, "/sign-in", None);
+        *request.body_mut() = Body::from(format!("login={login}&password={}", password.replace(' ', "+")));
+        if !cookies.is_empty() {
+            request.headers_mut().insert(header::COOKIE, cookies.parse().unwrap());
+        }
+        router.clone().oneshot(request).await.unwrap()
+    };
+    let right = send("ada", PASSWORD, "").await;
+    assert_eq!(right.status(), StatusCode::SEE_OTHER);
+    let mut cookies = right.headers().get_all(header::SET_COOKIE).iter().map(|cookie| cookie.to_str().unwrap());
+    let known = cookies.find(|cookie| cookie.starts_with("known=")).unwrap();
+    assert!(known.contains("; HttpOnly") && known.contains("; SameSite=Lax"), "{known}");
+    let known = known.split(';').next().unwrap().to_owned();
+    assert!(!known.contains(PASSWORD) && known.len() == "known=".len() + 64);
+
+    // Somebody nobody knows is answered as Ada is, before and after.
+    let mut pages = Vec::new();
+    for login in ["Ada", "nobody"] {
+        for _ in 0..SIGN_IN_TRIES {
+            assert_eq!(send(login, "not the password", "").await.status(), StatusCode::UNPROCESSABLE_ENTITY, "{login}");
+        }
+        let refused = send(login, "not the password", "").await;
+        assert_eq!(refused.status(), StatusCode::TOO_MANY_REQUESTS, "{login}");
+        assert_eq!(refused.headers()[header::RETRY_AFTER], "60");
+        let page = text(refused).await;
+        assert!(
+            page.contains("has to wait. Try again in a minute") && page.contains(&format!("value=\"{login}\"")),
+            "{page}"
+        );
+        assert!(!page.contains("not the password"), "{page}");
+        pages.push(page.replace(login, "somebody"));
+    }
+    let bare = |page: &str| page.split("request").next().unwrap().to_owned();
+    assert_eq!(bare(&pages[0]), bare(&pages[1]));
+    // The right password does not help a stranger's browser; the one that was known is let in.
+    assert_eq!(send("ada", PASSWORD, "").await.status(), StatusCode::TOO_MANY_REQUESTS);
+    assert_eq!(send("ada", PASSWORD, &known).await.status(), StatusCode::SEE_OTHER);
+    assert_eq!(send("ada", PASSWORD, "known=0123").await.status(), StatusCode::TOO_MANY_REQUESTS);
+    // Being known is no way around: its own tries are counted as well.
+    for _ in 0..SIGN_IN_TRIES {
+        assert_eq!(send("ada", "not the password", &known).await.status(), StatusCode::UNPROCESSABLE_ENTITY);
+    }
+    assert_eq!(send("ada", PASSWORD, &known).await.status(), StatusCode::TOO_MANY_REQUESTS);
+    // A minute later each is looked at again, and what is right ends the counting.
+    seconds.fetch_add(60, std::sync::atomic::Ordering::Relaxed);
+    for cookies in ["", &known] {
+        assert_eq!(send("ada", PASSWORD, cookies).await.status(), StatusCode::SEE_OTHER);
+        assert_eq!(send("ada", "not the password", cookies).await.status(), StatusCode::UNPROCESSABLE_ENTITY);
+    }
+    // A new password ends what browsers were known by.
+    let ada = app.session(app.sign_in("ada", PASSWORD).await.unwrap().secret()).await.unwrap().unwrap();
+    app.change_password(&ada, ada.person, PASSWORD, "another few plain words").await.unwrap();
+    for _ in 0..SIGN_IN_TRIES {
+        assert_eq!(send("ada", "not the password", "").await.status(), StatusCode::UNPROCESSABLE_ENTITY);
+    }
+    assert_eq!(send("ada", "another few plain words", &known).await.status(), StatusCode::TOO_MANY_REQUESTS);
+}
+
+#[tokio::test]
+async fn the_present_password_cannot_be_guessed_from_a_browser_left_open() {
+    let world = World::new(false).await;
+    let ada = &world.steward;
+    let guess = async || world.app.change_password(ada, ada.person, "a guess at it", "another few plain words").await;
+    for _ in 0..SIGN_IN_TRIES {
+        assert!(matches!(guess().await, Err(Error::Invalid(problems)) if problems.of("present").is_some()));
+    }
+    assert!(matches!(guess().await, Err(Error::TooManyTries(_))));
+    // Signing in elsewhere is counted apart, and a steward sets anybody else's without the present one.
+    assert!(world.app.sign_in("ada", PASSWORD).await.is_ok());
+    let token = world.token("ada").await.unwrap();
+    let mut change = from_here(&Method::POST, "/settings/password", Some(&token));
+    *change.body_mut() = Body::from("present=x&password=another+few+plain+words&again=another+few+plain+words");
+    let page = text(world.ask(change).await).await;
+    assert!(page.contains("has to wait. Try again in a minute"), "{page}");
 }
 
 #[tokio::test]

@@ -222,6 +222,40 @@ mod caps {
     }
 
     #[test]
+    fn a_decision_that_no_longer_counts_is_read_in_the_readers_unit_too() {
+        // Delaware: 3 lb of boron an acre for broccoli; 2 lb for what tolerates less.
+        let boron = cap(Counted::Total(B));
+        let tail = "That decision no longer counts; where more is to go on, a new one is needed.";
+        let said = format!(
+            "A1: Ada, who decided on much, decided on 2.242 kg/ha where this was published: Boron, no crop named: at \
+             most 1.12 kg/ha. Published now: {}. {tail}",
+            boron.label
+        );
+        assert_eq!(
+            pounds().cap_sentence(&said, &boron, RateUnit::KgPerHa),
+            format!(
+                "A1: Ada, who decided on much, decided on 2 lb/acre where this was published: Boron, no crop named: at \
+                 most 1 lb/acre. Published now: Boron, set by broccoli (calabrese) (tolerance high): at most 3 lb/acre. \
+                 {tail}"
+            )
+        );
+        // In the reader's own unit, and of another cap, it stays.
+        assert_eq!(Liking::default().cap_sentence(&said, &boron, RateUnit::KgPerHa), said);
+        let copper = cap(Counted::Total(glebe::agronomy::element::Element::Cu));
+        assert_eq!(pounds().cap_sentence(&said, &copper, RateUnit::KgPerHa), said);
+        // A product is counted in grams a square metre.
+        let limit = RateLimit { rate: KgPerHa(1_465.0), per: "at once".into(), source: Citation::from(ATOMIC_WEIGHTS) };
+        let epsom = product_cap(1, "Epsom salt", &limit);
+        let read = pounds().decided_once(
+            &epsom,
+            KgPerHa(1_120.851),
+            "Epsom salt at once: at most 1,000 g/m² of the product",
+            RateUnit::KgPerHa,
+        );
+        assert_eq!(read, ("1,000 lb/acre".into(), "Epsom salt at once: at most 8,921.8 lb/acre of the product".into()));
+    }
+
+    #[test]
     fn small_caps_keep_three_digits() {
         let boron = cap(Counted::Total(B));
         // 3 lb/acre are 0.336 g/m².

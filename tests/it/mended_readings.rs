@@ -103,7 +103,7 @@ fn points_of_an_index_are_never_offered_as_concentrations() {
     assert!(set.criteria.iter().any(|c| c.index.is_some()));
     // Its limits are edited in points, with what a point is worth beside them.
     let points = |c: &&guideline::Criterion| c.index.is_some();
-    assert!(set.criteria.iter().filter(points).all(|c| Bounds::of(c).is_none_or(|of| of.per_point.is_some())));
+    assert!(set.criteria.iter().filter(points).all(|c| Bounds::of(c).per_point.is_some()));
     // NCDA&CS, equation 18: 0.0120 × 100² − 3.00 × 100 + 120 = −60.
     let rows = set.rates.iter().flat_map(|rates| &rates.rows);
     let equations: Vec<_> = rows

@@ -135,7 +135,7 @@ async fn every_guideline_stands_beside_the_others_and_every_figure_opens() {
     let field = Field::tested(&SOUR, "open", &[]).await;
     let page = field.page("/opinions").await;
     let seen = words(&page);
-    assert!(seen.contains("They part over") && seen.contains("potassium"), "{seen}");
+    assert!(seen.contains("The guidelines part over") && seen.contains("potassium"), "{seen}");
     assert!(
         seen.contains("They ask different questions") && seen.contains("a share of the exchange capacity"),
         "{seen}"

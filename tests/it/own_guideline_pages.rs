@@ -1,75 +1,34 @@
 //! Own guidelines as a person makes them: copied, edited in a form, archived; followed by sites
 //! and plans; and never in anybody's way twice.
 
-use super::{ground_pages::Garden, plan_pages::five_beds, store::site_form};
+use super::{
+    ground_pages::Garden,
+    own_copies::{AS_IT_IS, OwnCopy},
+    plan_pages::five_beds,
+    store::site_form,
+};
 use axum::http::{Method, StatusCode};
 use glebe::{
     agronomy::element::Element,
     app::{Error, own_guidelines::OwnForm, plots::SiteForm},
-    web::view::in_address,
 };
-
-/// The fields of the one form that is posted to `action`, as a browser would send them.
-pub fn fields(page: &str, action: &str) -> Vec<(String, String)> {
-    let start = page.find(&format!("<form method=\"post\" action=\"{action}\"")).expect("the form");
-    let form = page[start..].split("</form>").next().unwrap();
-    let plain = |text: &str| {
-        let pairs = [("&#34;", "\""), ("&#39;", "'"), ("&#60;", "<"), ("&#62;", ">"), ("&#38;", "&")];
-        pairs.iter().fold(text.to_owned(), |text, (coded, sign)| text.replace(coded, sign))
-    };
-    let of = |tag: &str, name: &str| Some(plain(tag.split_once(&format!(" {name}=\""))?.1.split('"').next().unwrap()));
-    let mut all = Vec::new();
-    for part in form.split('<').skip(1) {
-        let (tag, rest) = part.split_once('>').unwrap();
-        let named = |value| Some((of(&format!(" {tag}"), "name")?, value));
-        match tag.split(' ').next().unwrap() {
-            "input" if tag.contains("checkbox") && !tag.contains(" checked") => {}
-            "input" => all.extend(named(of(tag, "value").unwrap_or_default())),
-            "textarea" => all.extend(named(plain(rest.trim_start_matches('\n')))),
-            "select" => all.extend(named(String::new())),
-            "option" if tag.contains(" selected") => all.last_mut().unwrap().1 = of(tag, "value").unwrap(),
-            _ => {}
-        }
-    }
-    all
-}
-
-pub fn body(fields: &[(String, String)], typed: &[(&str, &str)]) -> String {
-    let kept = fields.iter().filter(|(name, _)| typed.iter().all(|(other, _)| other != name));
-    let all = kept.map(|(name, value)| (name.as_str(), value.as_str())).chain(typed.iter().copied());
-    all.map(|(name, value)| format!("{}={}", in_address(name), in_address(value))).collect::<Vec<_>>().join("&")
-}
-
-/// Copies a shipped guideline and gives the copy's page.
-pub async fn copied(garden: &Garden, slug: &str, name: &str) -> String {
-    let edit = garden.send(&format!("/guidelines/{slug}/copy"), &format!("name={}", in_address(name))).await;
-    edit.strip_suffix("/edit").unwrap().to_owned()
-}
-
-/// Where a rule for an element stands in a guideline.
-pub async fn place(garden: &Garden, path: &str, element: Element) -> usize {
-    let slug = path.strip_prefix("/guidelines/").unwrap();
-    let shown = garden.app.guideline(&garden.ada, slug, None).await.unwrap();
-    shown.guideline.criteria.iter().position(|c| c.analyte.element() == Some(element)).unwrap()
-}
 
 #[tokio::test]
 async fn a_copy_is_edited_in_its_form_and_every_version_stays() {
     let garden = Garden::new().await;
-    let own = copied(&garden, "delaware_mehlich3", "Our ground").await;
-    let edit = format!("{own}/edit");
-    let first = fields(&garden.get(&edit).await, &edit);
+    let own = OwnCopy::of(&garden, "delaware_mehlich3", "Our ground").await;
+    let first = own.form().await;
     // Saved as it is, it is no new version.
-    assert_eq!(garden.send(&edit, &body(&first, &[])).await, own);
-    assert!(garden.get(&own).await.contains("Nothing in it was changed"));
-    assert_eq!(garden.app.guideline_versions(&garden.ada, "own_1").await.unwrap().len(), 1);
+    own.send(&first, AS_IT_IS).await;
+    assert!(garden.get(&own.path).await.contains("Nothing in it was changed"));
+    assert_eq!(own.versions().await.len(), 1);
 
-    let at = place(&garden, &own, Element::K).await;
+    let at = own.place(Element::K).await;
     let (limit, aim) = (format!("rules.{at}.classes.1.up_to"), format!("rules.{at}.aim"));
     let source = format!("rules.{at}.source");
     // Whoever changes limits says on whose word.
     let changes = [(limit.as_str(), "119,5"), (aim.as_str(), "130")];
-    let page = garden.refused(&edit, &body(&first, &changes)).await;
+    let page = own.refused(&first, &changes).await;
     assert!(
         page.contains(&format!("id=\"{source}-problem\"")) && page.contains("tick that they are your own judgement")
     );
@@ -79,8 +38,8 @@ async fn a_copy_is_edited_in_its_form_and_every_version_stays() {
     );
     let with_source =
         [changes[0], changes[1], (source.as_str(), "Trials on the east field"), ("notes", "First\n\nSecond")];
-    assert_eq!(garden.send(&edit, &body(&first, &with_source)).await, own);
-    let page = garden.get(&own).await;
+    own.send(&first, &with_source).await;
+    let page = garden.get(&own.path).await;
     for part in [
         "Version 2",
         "Changed here by Ada Marsh",
@@ -115,7 +74,7 @@ async fn a_copy_is_edited_in_its_form_and_every_version_stays() {
     assert_eq!(garden.ask(Method::GET, &format!("{own}/versions/9"), "").await.status, StatusCode::NOT_FOUND);
 
     // A rule is taken out and another added.
-    let second = fields(&garden.get(&edit).await, &edit);
+    let second = own.form().await;
     let (gone, judged) = (format!("rules.{at}.remove"), ("added.judgement", "on"));
     let added = [
         (gone.as_str(), "on"),
@@ -131,24 +90,23 @@ async fn a_copy_is_edited_in_its_form_and_every_version_stays() {
         ("added.aim", "20"),
         judged,
     ];
-    garden.send(&edit, &body(&second, &added)).await;
-    let page = garden.get(&own).await;
+    own.send(&second, &added).await;
+    let page = garden.get(&own.path).await;
     assert!(page.contains("Added here by Ada Marsh") && page.contains("By Olsen (bicarbonate)."), "{page}");
-    let latest = &garden.app.guideline_versions(&garden.ada, "own_1").await.unwrap()[0];
+    let latest = &own.versions().await[0];
     assert_eq!((latest.row.version, latest.changes.len()), (3, 2), "{:?}", latest.changes);
     // The same once more is refused: one rule answers for a test.
-    let third = fields(&garden.get(&edit).await, &edit);
-    let page = garden.refused(&edit, &body(&third, &added[1..])).await;
+    let third = own.form().await;
+    let page = own.refused(&third, &added[1..]).await;
     assert!(page.contains("id=\"added.method-problem\"") && page.contains("There are limits for Phosphorus"), "{page}");
 }
 
 #[tokio::test]
 async fn what_is_wrong_stands_by_its_field_and_what_was_typed_is_kept() {
     let garden = Garden::new().await;
-    let own = copied(&garden, "delaware_mehlich3", "Our ground").await;
-    let edit = format!("{own}/edit");
-    let first = fields(&garden.get(&edit).await, &edit);
-    let at = place(&garden, &own, Element::K).await;
+    let own = OwnCopy::of(&garden, "delaware_mehlich3", "Our ground").await;
+    let first = own.form().await;
+    let at = own.place(Element::K).await;
     let field = |name: &str| format!("rules.{at}.{name}");
     for (name, typed, says) in [
         ("classes.1.up_to", "60", "above the limit of the class below"),
@@ -161,23 +119,23 @@ async fn what_is_wrong_stands_by_its_field_and_what_was_typed_is_kept() {
         ("classes.3.is", "short", "cannot count as less"),
     ] {
         let name = field(name);
-        let page = garden.refused(&edit, &body(&first, &[(&name, typed), ("scope", "East <field>")])).await;
+        let page = own.refused(&first, &[(name.as_str(), typed), ("scope", "East <field>")]).await;
         assert!(page.contains(&format!("id=\"{name}-problem\"")) && page.contains(says), "{name} {typed}: {page}");
         assert!(page.contains("East &#60;field&#62;"), "what was typed is gone");
-        let held: Vec<_> = fields(&page, &edit).into_iter().filter(|(other, _)| *other == name).collect();
+        let held: Vec<_> = own.kept(&page).into_iter().filter(|(other, _)| *other == name).collect();
         // A unit that is not offered cannot be chosen again.
         assert!(held[0].1 == typed || typed == "pH", "{name}: {held:?}");
     }
     for (name, typed) in [("name", ""), ("scope", " "), ("name", "Delaware, Mehlich-3")] {
         let title = glebe::agronomy::guideline::find("delaware_mehlich3").unwrap().title.clone();
         let typed = if typed.starts_with("Delaware") { title.as_str() } else { typed };
-        let page = garden.refused(&edit, &body(&first, &[(name, typed)])).await;
+        let page = own.refused(&first, &[(name, typed)]).await;
         assert!(page.contains(&format!("id=\"{name}-problem\"")), "{name} {typed}: {page}");
     }
     let every: Vec<_> = (0..40).map(|at| format!("rules.{at}.remove")).collect();
     let every: Vec<_> = every.iter().map(|name| (name.as_str(), "on")).collect();
-    assert!(garden.refused(&edit, &body(&first, &every)).await.contains("it has no criteria"));
-    assert_eq!(garden.app.guideline_versions(&garden.ada, "own_1").await.unwrap().len(), 1);
+    assert!(own.refused(&first, &every).await.contains("it has no criteria"));
+    assert_eq!(own.versions().await.len(), 1);
     // The same name twice.
     let page = garden.refused("/guidelines/rutgers_mehlich3/copy", "name=Our+ground").await;
     assert!(page.contains("There is a guideline “Our ground” already."), "{page}");
@@ -186,13 +144,12 @@ async fn what_is_wrong_stands_by_its_field_and_what_was_typed_is_kept() {
 #[tokio::test]
 async fn the_second_of_two_who_edit_is_told_and_loses_nothing() {
     let garden = Garden::new().await;
-    let own = copied(&garden, "delaware_mehlich3", "Our ground").await;
-    let edit = format!("{own}/edit");
-    let read = fields(&garden.get(&edit).await, &edit);
-    garden.send(&edit, &body(&read, &[("scope", "The east field")])).await;
-    let at = place(&garden, &own, Element::K).await;
+    let own = OwnCopy::of(&garden, "delaware_mehlich3", "Our ground").await;
+    let read = own.form().await;
+    own.send(&read, &[("scope", "The east field")]).await;
+    let at = own.place(Element::K).await;
     let aim = format!("rules.{at}.aim");
-    let page = garden.refused(&edit, &body(&read, &[(&aim, "150"), ("name", "Mine")])).await;
+    let page = own.refused(&read, &[(aim.as_str(), "150"), ("name", "Mine")]).await;
     assert!(page.contains("What was saved in the meantime.") && page.contains("and is “The east field”"), "{page}");
     assert!(page.contains("value=\"Mine\"") && page.contains("value=\"150\""), "{page}");
     let newest = garden.app.guideline(&garden.ada, "own_1", None).await.unwrap();
@@ -203,21 +160,17 @@ async fn the_second_of_two_who_edit_is_told_and_loses_nothing() {
 }
 
 #[tokio::test]
-async fn rules_that_the_form_cannot_edit_are_shown_and_kept() {
+async fn every_set_is_copied_and_saved_without_losing_a_rule() {
     let garden = Garden::new().await;
     for set in glebe::agronomy::guideline::builtin() {
-        let own = copied(&garden, &set.slug, &format!("Ours: {}", set.slug)).await;
-        let edit = format!("{own}/edit");
-        let page = garden.get(&edit).await;
-        let kept = set.criteria.iter().filter(|c| glebe::agronomy::guideline::Bounds::of(c).is_none()).count();
-        assert_eq!(page.matches("cannot be edited here").count(), kept, "{}", set.slug);
-        garden.send(&edit, &body(&fields(&page, &edit), &[("scope", "Elsewhere")])).await;
-        let slug = own.strip_prefix("/guidelines/").unwrap();
-        let now = garden.app.guideline(&garden.ada, slug, None).await.unwrap();
-        assert_eq!((now.newest, now.guideline.scope.as_str()), (2, "Elsewhere"), "{}", set.slug);
-        assert!(now.guideline.criteria == set.criteria, "{}: a rule was lost or changed", set.slug);
-        assert!(now.guideline.rates == set.rates, "{}: a rate was lost or changed", set.slug);
-        let beside = (&now.guideline.nitrate, &now.guideline.splits);
+        let own = OwnCopy::of(&garden, &set.slug, &format!("Ours: {}", set.slug)).await;
+        assert_eq!(own.form_page().await.matches("cannot be edited").count(), 0, "{}", set.slug);
+        own.save(&[("scope", "Elsewhere")]).await;
+        let (now, versions) = (own.held().await, own.versions().await.len());
+        assert_eq!((versions, now.scope.as_str()), (2, "Elsewhere"), "{}", set.slug);
+        assert!(now.criteria == set.criteria, "{}: a rule was lost or changed", set.slug);
+        assert!(now.rates == set.rates, "{}: a rate was lost or changed", set.slug);
+        let beside = (&now.nitrate, &now.splits);
         assert!(beside == (&set.nitrate, &set.splits), "{}: a test or a rule for parts was lost", set.slug);
     }
 }
@@ -225,7 +178,7 @@ async fn rules_that_the_form_cannot_edit_are_shown_and_kept() {
 #[tokio::test]
 async fn an_archived_guideline_is_no_longer_offered_and_goes_on_where_it_is_followed() {
     let garden = Garden::new().await;
-    let own = copied(&garden, "rutgers_mehlich3", "Our ground").await;
+    let own = OwnCopy::of(&garden, "rutgers_mehlich3", "Our ground").await;
     let (app, ada) = (&garden.app, &garden.ada);
     let offers = |page: &str| page.contains("name=\"guideline\" value=\"own_1\"");
     assert!(offers(&garden.get("/sites/new").await));
@@ -254,7 +207,7 @@ async fn an_agreed_plan_keeps_the_version_that_it_was_worked_out_under() {
     let planned = five_beds().await;
     let garden = &planned.garden;
     let (app, ada) = (&garden.app, &garden.ada);
-    let own = copied(garden, "rutgers_mehlich3", "Our ground").await;
+    let own = OwnCopy::of(garden, "rutgers_mehlich3", "Our ground").await;
     let site = app.site(ada, planned.site).await.unwrap();
     let follow = SiteForm { guideline: "own_1".into(), ..SiteForm::from(&site) };
     app.edit_site(ada, planned.site, &follow).await.unwrap();
@@ -271,9 +224,8 @@ async fn an_agreed_plan_keeps_the_version_that_it_was_worked_out_under() {
     let (before, before_standing) = (numbers(&planned.view(agreed).await), standing(&planned.view(agreed).await));
 
     // Potassium is aimed at far higher from now on.
-    let at = place(garden, &own, Element::K).await;
-    let edit = format!("{own}/edit");
-    let read = fields(&garden.get(&edit).await, &edit);
+    let at = own.place(Element::K).await;
+    let read = own.form().await;
     let held =
         |name: &str| read.iter().find(|(n, _)| *n == format!("rules.{at}.{name}")).map(|(_, v)| v.clone()).unwrap();
     let aim: f64 = held("aim").parse().unwrap();
@@ -282,7 +234,7 @@ async fn an_agreed_plan_keeps_the_version_that_it_was_worked_out_under() {
     let (higher, aim) = (format!("{}", aim + 10.0), format!("{}", aim + 11.0));
     let (aim_field, judgement) = (format!("rules.{at}.aim"), format!("rules.{at}.judgement"));
     let typed = [(up_to.as_str(), higher.as_str()), (aim_field.as_str(), aim.as_str()), (judgement.as_str(), "on")];
-    garden.send(&edit, &body(&read, &typed)).await;
+    own.send(&read, &typed).await;
 
     let view = planned.view(agreed).await;
     assert_eq!((view.guideline_title.as_str(), view.worked_out_under()), ("Our ground, version 1", None));
@@ -311,19 +263,18 @@ async fn an_agreed_plan_keeps_the_version_that_it_was_worked_out_under() {
 async fn own_guidelines_stand_beside_the_published_ones_in_the_second_opinion() {
     let planned = five_beds().await;
     let garden = &planned.garden;
-    let own = copied(garden, "rutgers_mehlich3", "Our ground").await;
+    let own = OwnCopy::of(garden, "rutgers_mehlich3", "Our ground").await;
     let path = format!("/plots/{}/opinions", planned.beds[0]);
     let page = garden.get(&path).await;
     assert!(
         page.contains("Our ground") && page.contains("which is shown."),
         "an unchanged row is not counted twice: {page}"
     );
-    let at = place(garden, &own, Element::K).await;
-    let edit = format!("{own}/edit");
-    let read = fields(&garden.get(&edit).await, &edit);
+    let at = own.place(Element::K).await;
+    let read = own.form().await;
     let (aim, judgement) = (format!("rules.{at}.aim"), format!("rules.{at}.judgement"));
     let held: f64 = read.iter().find(|(name, _)| *name == aim).unwrap().1.parse().unwrap();
-    garden.send(&edit, &body(&read, &[(&aim, &format!("{}", held + 1.0)), (&judgement, "on")])).await;
+    own.send(&read, &[(aim, format!("{}", held + 1.0)), (judgement, "on".into())]).await;
     assert!(garden.get(&path).await.contains(&format!("{path}/own_1/K/")), "it speaks for itself now");
     let working = garden.get(&format!("{path}/own_1/K/aim")).await;
     for part in ["Changed here by Ada Marsh on 21 Mar 2026", "Rutgers", "printed:", "own judgement"] {

@@ -4,7 +4,7 @@
 use super::{
     ground_pages::Garden,
     opinion_pages::{Field, words},
-    own_guideline_pages::{body, copied, fields, place},
+    own_copies::{AS_IT_IS, OwnCopy, body, fields},
     plan_pages::five_beds,
 };
 use glebe::{
@@ -22,11 +22,6 @@ use glebe::{
 };
 use std::collections::BTreeMap;
 
-/// The newest version of the one own guideline.
-async fn newest(garden: &Garden) -> Guideline {
-    garden.app.guideline(&garden.ada, "own_1", None).await.unwrap().guideline.into_owned()
-}
-
 /// Where a row stands: the number of its table, and of its line.
 fn row_of(guideline: &Guideline, element: Element, printed_for: &str) -> (usize, usize) {
     let found = guideline.rates.iter().enumerate().find_map(|(table, rates)| {
@@ -34,13 +29,6 @@ fn row_of(guideline: &Guideline, element: Element, printed_for: &str) -> (usize,
         (rates.element == element).then_some((table, line))
     });
     found.unwrap_or_else(|| panic!("{printed_for}"))
-}
-
-/// Saves a form of an own guideline with some fields typed otherwise.
-async fn save(garden: &Garden, own: &str, typed: &[(&str, &str)]) {
-    let edit = format!("{own}/edit");
-    let read = fields(&garden.get(&edit).await, &edit);
-    assert_eq!(garden.send(&edit, &body(&read, typed)).await, own);
 }
 
 fn find<'a>(working: &'a Working, title: &str) -> Option<&'a Working> {
@@ -72,7 +60,7 @@ async fn north_carolinas_equations_speak_for_the_crops_that_a_grower_names() {
     let rows = vec![cell("P", "24"), cell("K", "97.5")];
     let report = ReportForm { lab: "Lab South".into(), rows, ..ReportForm::default() };
     app.save_sampling_with_report(ada, &sampling, &report).await.unwrap();
-    let own = copied(garden, "north_carolina_index", "Ours, by index").await;
+    let own = OwnCopy::of(garden, "north_carolina_index", "Ours, by index").await;
     let site = app.site(ada, planned.site).await.unwrap();
     let follow = SiteForm { guideline: "own_1+memory".into(), ..SiteForm::from(&site) };
     app.edit_site(ada, planned.site, &follow).await.unwrap();
@@ -88,7 +76,7 @@ async fn north_carolinas_equations_speak_for_the_crops_that_a_grower_names() {
     assert!(need(&before, Element::P).notes.iter().any(|note| note.contains("is not known here")));
 
     // The same crop takes one equation for phosphate and another for potash.
-    let held = newest(garden).await;
+    let held = own.held().await;
     let (p_table, p_line) = row_of(&held, Element::P, "Equation 10");
     let (k_table, k_line) = row_of(&held, Element::K, "Equation 2");
     let named = [
@@ -97,8 +85,7 @@ async fn north_carolinas_equations_speak_for_the_crops_that_a_grower_names() {
         (format!("rates.{k_table}.rows.{k_line}.crops"), "Tomato"),
         (format!("rates.{k_table}.source"), "The department’s table 2.3"),
     ];
-    let named: Vec<(&str, &str)> = named.iter().map(|(name, value)| (name.as_str(), *value)).collect();
-    save(garden, &own, &named).await;
+    own.save(&named).await;
     let view = planned.view(planned.plan().await).await;
     // 0.0103 × 20² − 2.90 × 20 + 200 = 146.12 lb P2O5/acre; 0.0202 × 50² − 6.37 × 50 + 500 = 232 lb K2O/acre.
     for (element, form, lb) in [(Element::P, Form::P2O5, 146.12), (Element::K, Form::K2O, 232.0)] {
@@ -116,7 +103,7 @@ async fn north_carolinas_equations_speak_for_the_crops_that_a_grower_names() {
             "{rate:#?}"
         );
     }
-    let page = words(&garden.get(&own).await);
+    let page = words(&garden.get(&own.path).await);
     for part in [
         "2 rules changed or added here",
         "Changed here by Ada Marsh on 21 Mar 2026, in version 2",
@@ -129,17 +116,16 @@ async fn north_carolinas_equations_speak_for_the_crops_that_a_grower_names() {
         assert!(versions.contains(part), "{part}: {versions}");
     }
     // Saved as it now stands, nothing changes.
-    save(garden, &own, &[]).await;
-    assert_eq!(app.guideline_versions(ada, "own_1").await.unwrap().len(), 2);
+    own.save(AS_IT_IS).await;
+    assert_eq!(own.versions().await.len(), 2);
 }
 
 #[tokio::test]
 async fn rates_are_changed_added_and_taken_out_and_each_fault_stands_by_its_field() {
     let garden = Garden::new().await;
-    let own = copied(&garden, "england_wales_index", "Our ground").await;
-    let edit = format!("{own}/edit");
-    let first = fields(&garden.get(&edit).await, &edit);
-    let held = newest(&garden).await;
+    let own = OwnCopy::of(&garden, "england_wales_index", "Our ground").await;
+    let first = own.form().await;
+    let held = own.held().await;
     let (table, rates) = held
         .rates
         .iter()
@@ -164,7 +150,7 @@ async fn rates_are_changed_added_and_taken_out_and_each_fault_stands_by_its_fiel
         (&*format!("rows.{new}.printed_for"), "Herbs", "Type the rate for this class"),
     ] {
         let name = field(name);
-        let page = garden.refused(&edit, &body(&first, &[(&name, typed), (&field("judgement"), "on")])).await;
+        let page = own.refused(&first, &[(name.as_str(), typed), (&field("judgement"), "on")]).await;
         let problem = page.split("-problem\">").skip(1).map(|rest| rest.split('<').next().unwrap()).collect::<Vec<_>>();
         assert!(
             problem.iter().any(|problem| problem.replace("&#39;", "'").contains(says)),
@@ -172,14 +158,14 @@ async fn rates_are_changed_added_and_taken_out_and_each_fault_stands_by_its_fiel
         );
         let by = if typed == "7" { "columns" } else { name.rsplit_once('.').unwrap().0 };
         assert!(page.contains("-problem\"") && page.contains(by), "{name}");
-        let kept: Vec<_> = fields(&page, &edit).into_iter().filter(|(held, _)| *held == name).collect();
+        let kept: Vec<_> = own.kept(&page).into_iter().filter(|(held, _)| *held == name).collect();
         // A unit that is not offered cannot be chosen again.
         assert!(kept[0].1 == typed || name.ends_with("unit"), "{name}: {kept:?}");
     }
     // Whoever changes rates says on whose word.
-    let page = garden.refused(&edit, &body(&first, &[(&field("rows.0.rate.0"), "111")])).await;
+    let page = own.refused(&first, &[(&field("rows.0.rate.0"), "111")]).await;
     assert!(page.contains(&format!("id=\"{}-problem\"", field("source"))), "{page}");
-    assert_eq!(garden.app.guideline_versions(&garden.ada, "own_1").await.unwrap().len(), 1);
+    assert_eq!(own.versions().await.len(), 1);
 
     // One figure changed, a row taken out, another added.
     let columns = match &rates.rows[0].gives {
@@ -194,9 +180,8 @@ async fn rates_are_changed_added_and_taken_out_and_each_fault_stands_by_its_fiel
         (field("source"), "Trials at the brook".into()),
     ];
     typed.extend((0..columns).map(|column| (field(&format!("rows.{new}.rate.{column}")), "90".to_owned())));
-    let typed: Vec<(&str, &str)> = typed.iter().map(|(name, value)| (name.as_str(), value.as_str())).collect();
-    garden.send(&edit, &body(&first, &typed)).await;
-    let now = newest(&garden).await;
+    own.send(&first, &typed).await;
+    let now = own.held().await;
     let rows = &now.rates[table].rows;
     assert_eq!(rows.len(), rates.rows.len());
     let first_row = rows.iter().find(|row| row.printed_for == rates.rows[0].printed_for).unwrap();
@@ -213,36 +198,34 @@ async fn rates_are_changed_added_and_taken_out_and_each_fault_stands_by_its_fiel
     assert!(added.changed.as_ref().unwrap().source.is_none());
     // What was not touched is still the publisher's.
     assert!(rows.iter().filter(|row| row.changed.is_none()).count() == rates.rows.len() - 2);
-    let latest = &garden.app.guideline_versions(&garden.ada, "own_1").await.unwrap()[0].changes;
+    let latest = &own.versions().await[0].changes;
     assert_eq!(latest.len(), 3, "{latest:?}");
     for part in [": was ", ": taken out: ", ": added: Rhubarb: "] {
         assert!(latest.iter().any(|line| line.contains(part)), "{part}: {latest:?}");
     }
-    let page = garden.get(&own).await;
+    let page = garden.get(&own.path).await;
     assert!(page.contains("Added here by Ada Marsh") && page.contains("<strong>Ours.</strong>"), "{page}");
     // A class that is renamed wants a column of its name.
-    let second = fields(&garden.get(&edit).await, &edit);
-    let p = place(&garden, &own, Element::P).await;
+    let second = own.form().await;
+    let p = own.place(Element::P).await;
     let renamed = [(format!("rules.{p}.classes.0.name"), "poor"), (format!("rules.{p}.judgement"), "on")];
-    let renamed: Vec<(&str, &str)> = renamed.iter().map(|(name, value)| (name.as_str(), *value)).collect();
-    let page = garden.refused(&edit, &body(&second, &renamed)).await;
+    let page = own.refused(&second, &renamed).await;
     assert!(page.contains("No column is for the class “poor” of Phosphorus."), "{page}");
     // The whole table is taken out.
-    garden.send(&edit, &body(&second, &[(&field("remove"), "on")])).await;
-    assert_eq!(newest(&garden).await.rates.len(), held.rates.len() - 1);
+    own.send(&second, &[(&field("remove"), "on")]).await;
+    assert_eq!(own.held().await.rates.len(), held.rates.len() - 1);
 }
 
 #[tokio::test]
 async fn equations_and_indices_are_edited_with_their_scales() {
     let garden = Garden::new().await;
-    let own = copied(&garden, "north_carolina_index", "Ours").await;
-    let edit = format!("{own}/edit");
-    let first = fields(&garden.get(&edit).await, &edit);
-    let held = newest(&garden).await;
+    let own = OwnCopy::of(&garden, "north_carolina_index", "Ours").await;
+    let first = own.form().await;
+    let held = own.held().await;
     let (table, line) = row_of(&held, Element::K, "Equation 18");
     let row = |name: &str| format!("rates.{table}.rows.{line}.{name}");
     let rule = |at: usize, name: &str| format!("rules.{at}.{name}");
-    let (p, mn) = (place(&garden, &own, Element::P).await, place(&garden, &own, Element::Mn).await);
+    let (p, mn) = (own.place(Element::P).await, own.place(Element::Mn).await);
     for (name, typed, says) in [
         (row("linear"), "0", "This must be above 0"),
         (row("constant"), "", "Type the rate at an index of 0"),
@@ -254,7 +237,7 @@ async fn equations_and_indices_are_edited_with_their_scales() {
         (rule(mn, "per_unit"), "0", "must rise with the level"),
         (rule(mn, "critical"), "", "below which index"),
     ] {
-        let page = garden.refused(&edit, &body(&first, &[(&name, typed)])).await;
+        let page = own.refused(&first, &[(&name, typed)]).await;
         assert!(page.contains(&format!("id=\"{name}-problem\"")) && page.contains(says), "{name} {typed}: {page}");
     }
     let typed = [
@@ -265,9 +248,8 @@ async fn equations_and_indices_are_edited_with_their_scales() {
         (rule(mn, "critical"), "30"),
         (rule(mn, "judgement"), "on"),
     ];
-    let typed: Vec<(&str, &str)> = typed.iter().map(|(name, value)| (name.as_str(), *value)).collect();
-    save(&garden, &own, &typed).await;
-    let now = newest(&garden).await;
+    own.save(&typed).await;
+    let now = own.held().await;
     let Gives::Equation(equation) = &now.rates[table].rows[line].gives else { panic!("an equation") };
     assert_eq!((equation.constant, equation.linear, equation.number.as_str()), (130.0, -3.0, "18"));
     let scale = now.criteria[p].index.as_ref().unwrap();
@@ -275,7 +257,7 @@ async fn equations_and_indices_are_edited_with_their_scales() {
     assert!(scale.source.publisher.starts_with("Changed here by Ada Marsh"), "{}", scale.source);
     // What is one's own is no longer from memory, and speaks.
     assert!(now.criteria[p].in_force && !held.criteria[p].in_force);
-    let changes = &garden.app.guideline_versions(&garden.ada, "own_1").await.unwrap()[0].changes;
+    let changes = &own.versions().await[0].changes;
     for part in ["points of 1.25 mg/L", "short below 30 of an index", "+ 130 lb/acre K2O"] {
         assert!(changes.iter().any(|line| line.contains(part)), "{part}: {changes:?}");
     }
@@ -349,7 +331,7 @@ async fn nitrate_tests_and_parts_of_lime_are_copied_changed_and_left_out() {
     let (_, page) = field.ask("GET", "/guidelines/own_1/edit", String::new()).await;
     let mut read = fields(&page, "/guidelines/own_1/edit");
     read.retain(|(name, _)| name != "nitrate.0.in_use");
-    let (status, _) = field.ask("POST", "/guidelines/own_1/edit", body(&read, &[])).await;
+    let (status, _) = field.ask("POST", "/guidelines/own_1/edit", body(&read, AS_IT_IS)).await;
     assert_eq!(status, 303);
     assert!(!field.words("/nitrogen").await.contains("Own figures"));
     let (_, page) = field.ask("GET", "/guidelines/own_1", String::new()).await;
@@ -367,13 +349,12 @@ async fn an_aim_of_ones_own_never_bears_the_publishers_name() {
     let planned = five_beds().await;
     let garden = &planned.garden;
     let (app, ada) = (&garden.app, &garden.ada);
-    let own = copied(garden, "rutgers_mehlich3", "Our ground").await;
+    let own = OwnCopy::of(garden, "rutgers_mehlich3", "Our ground").await;
     let site = app.site(ada, planned.site).await.unwrap();
     let follow = SiteForm { guideline: "own_1".into(), ..SiteForm::from(&site) };
     app.edit_site(ada, planned.site, &follow).await.unwrap();
-    let (k, p) = (place(garden, &own, Element::K).await, place(garden, &own, Element::P).await);
-    let edit = format!("{own}/edit");
-    let read = fields(&garden.get(&edit).await, &edit);
+    let (k, p) = (own.place(Element::K).await, own.place(Element::P).await);
+    let read = own.form().await;
     let held = |name: &str| read.iter().find(|(other, _)| other == name).map(|(_, value)| value.clone()).unwrap();
     // Of potassium the aim is changed; of phosphorus a limit far above it.
     let aim = held(&format!("rules.{k}.aim")).parse::<f64>().unwrap() + 7.0;
@@ -384,8 +365,7 @@ async fn an_aim_of_ones_own_never_bears_the_publishers_name() {
         (format!("rules.{p}.classes.3.up_to"), top.to_string()),
         (format!("rules.{p}.judgement"), "on".into()),
     ];
-    let typed: Vec<(&str, &str)> = typed.iter().map(|(name, value)| (name.as_str(), value.as_str())).collect();
-    save(garden, &own, &typed).await;
+    own.save(&typed).await;
     let (_, _, standing) = app.plot_standing(ada, planned.beds[0]).await.unwrap();
     let leaf = |element: Element| {
         let nutrient = standing.present.standing.get(glebe::agronomy::analyte::Analyte::Element(element)).unwrap();

@@ -173,7 +173,7 @@ async fn agreed_plan(store: &Store, ada: &Actor, site: SiteId, plot: PlotId, pro
         doses.push(NewDose { plot, amendment, analysis, mass_g, locked: false, by_hand: false });
     }
     plans::replace_solution(&mut write, plan, 1, &[0; 32], "{}", &[], &doses).await.unwrap();
-    plans::agree(&mut write, plan, 2).await.unwrap();
+    plans::agree(&mut write, plan, 2, "{}").await.unwrap();
     let rows = plans::doses_of(&mut write, plan).await.unwrap();
     write.commit(Change::new(Subject::Plan(plan), "agreed", "Agreed.")).await.unwrap();
     // Agreed doses stand: the schema refuses to replace them even where the state were not looked at.

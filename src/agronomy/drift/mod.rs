@@ -25,7 +25,7 @@ pub use errors::{DEFAULT_ERRORS, ErrorSettings, TypicalError};
 pub use fraction::Fraction;
 pub use known_error::{KnownErrorLine, Weighed, known_error};
 pub use mann_kendall::{ExactP, MannKendall, mann_kendall};
-pub use review::{Drawn, PlotDrift, REVIEWED, YearFound, draw_together, review};
+pub use review::{Drawn, PlotDrift, REVIEWED, RunOf, YearFound, draw_together, review};
 pub use segments::{Break, LeftOut, Point, Segment, Test, breaks, segments, segments_of};
 pub use shrinkage::{Shrunken, ShrunkenSlope, shrink};
 pub use theil_sen::{Coverage, SlopeInterval, TheilSen, slope_with_limits, theil_sen};

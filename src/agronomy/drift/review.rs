@@ -47,6 +47,16 @@ pub struct YearFound {
     pub run: u8,
 }
 
+/// A run of comparable tests: what its levels are in, which another run's need not be.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RunOf {
+    pub method: Method,
+    /// Empty for pH.
+    pub unit: &'static str,
+    /// Decimals that its values deserve.
+    pub decimals: u8,
+}
+
 /// A slope drawn towards those of the other plots.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Drawn {
@@ -82,6 +92,8 @@ pub struct PlotDrift {
     pub aim: Option<f64>,
     /// Oldest first, one to a year.
     pub years: Vec<YearFound>,
+    /// The runs that the years belong to, by their numbers.
+    pub runs: Vec<RunOf>,
     /// Where runs part: the first year after, and what changed.
     pub breaks: Vec<(i16, String)>,
     pub finding: Finding,
@@ -111,6 +123,16 @@ impl PlotDrift {
     /// The newest year with a share of the aim.
     pub fn now(&self) -> Option<&YearFound> {
         self.years.last().filter(|year| year.ratio.is_some())
+    }
+
+    /// The run that a year belongs to; `None` beyond the 255 that are told apart.
+    pub fn run_of(&self, year: &YearFound) -> Option<&RunOf> {
+        self.runs.get(usize::from(year.run))
+    }
+
+    /// Whether a year's level is in the unit of the newest run.
+    pub fn in_own_unit(&self, year: &YearFound) -> bool {
+        self.run_of(year).is_some_and(|run| run.unit == self.unit)
     }
 
     /// Change a year in errors of one test: the slope drawn to the others, else its own.
@@ -152,6 +174,10 @@ pub fn review(
         decimals: head.decimals,
         aim: used.last().and_then(|&index| aims[index]),
         years,
+        runs: segments
+            .iter()
+            .map(|run| RunOf { method: run.method.clone(), unit: run.unit, decimals: run.decimals })
+            .collect(),
         breaks: breaks(segments).into_iter().map(|gap| (gap.first.year(), gap.words)).collect(),
         finding,
         words,

@@ -236,6 +236,8 @@ pub fn round_to(value: f64, decimals: u8) -> f64 {
 pub struct Limit {
     pub mg_per_kg: MgPerKg,
     pub source: Citation,
+    /// Somebody set it in a copy; it is no publisher's figure.
+    pub own: bool,
 }
 
 /// A share of the exchange capacity that a cation should hold.

@@ -1,7 +1,7 @@
 //! What parts two versions of a guideline, in sentences that a grower can read. A rule is known
 //! again by its analyte, its methods and the ground it is for.
 
-use super::{Criterion, Guideline, RateRow, Rates, Rule};
+use super::{Class, Criterion, Guideline, Index, RateRow, Rates, Rule};
 use crate::agronomy::analyte::Analyte;
 
 /// A rule's limits in a line: "Low 0-70, Medium 71-140, Optimum >140 ppm; aim 141".
@@ -10,7 +10,10 @@ pub fn in_words(criterion: &Criterion) -> String {
     let unit = if unit.is_empty() { unit } else { format!(" {unit}") };
     match &criterion.rule {
         Rule::Classes(all) => {
-            let bands: Vec<_> = all.classes.iter().map(|class| format!("{} {}", class.name, class.printed)).collect();
+            // "2: 16-25" of an index, whose classes are numbers too.
+            let part = |class: &Class| if class.name.parse::<Index>().is_ok() { ": " } else { " " };
+            let bands: Vec<_> =
+                all.classes.iter().map(|class| format!("{}{}{}", class.name, part(class), class.printed)).collect();
             format!("{}{unit}; aim {}", bands.join(", "), all.aim)
         }
         Rule::Critical { critical, high } => {
@@ -22,10 +25,19 @@ pub fn in_words(criterion: &Criterion) -> String {
             format!("short below {critical}{high} of an index: {constant} + {per_unit} × level{unit} − {per_ph} × pH")
         }
         Rule::Saturation(saturation) => {
-            format!("{} % of the exchange capacity; aim {} %", saturation.printed, saturation.aim)
+            let limit = |words: &str, limit: &Option<super::Limit>| {
+                limit.as_ref().map_or_else(String::new, |limit| format!(", {words} {} mg/kg", limit.mg_per_kg.0))
+            };
+            format!(
+                "{} % of the exchange capacity; aim {} %{}{}",
+                saturation.printed,
+                saturation.aim,
+                limit("never below", &saturation.floor),
+                limit("never above", &saturation.ceiling)
+            )
         }
         Rule::Typical { printed, .. } => format!("usually found: {printed}{unit}, no aim"),
-        Rule::LeftAlone(_) => "left alone, no aim".into(),
+        Rule::LeftAlone(why) => format!("left alone, no aim: {}", why.trim_end_matches('.')),
     }
 }
 

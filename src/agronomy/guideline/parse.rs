@@ -214,6 +214,9 @@ struct RawAvailability {
 struct RawLimit {
     mg_per_kg: f64,
     source: Option<Citation>,
+    /// It was set in a copy.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    own: bool,
 }
 
 fn citation(found: Option<&Citation>, what: &str) -> Result<Citation, String> {
@@ -325,7 +328,8 @@ fn saturation(row: &RawRow, printed: &str) -> Result<Rule, String> {
         if raw.mg_per_kg <= 0.0 {
             return Err(format!("{what} must be above zero"));
         }
-        Ok(Some(Limit { mg_per_kg: MgPerKg(raw.mg_per_kg), source: citation(raw.source.as_ref(), what)? }))
+        let source = citation(raw.source.as_ref(), what)?;
+        Ok(Some(Limit { mg_per_kg: MgPerKg(raw.mg_per_kg), source, own: raw.own }))
     };
     let (floor, ceiling) = (limit(&row.floor, "the floor")?, limit(&row.ceiling, "the ceiling")?);
     if let (Some(floor), Some(ceiling)) = (&floor, &ceiling)

@@ -2,9 +2,10 @@
 
 use super::Changed;
 use crate::agronomy::source::{Citation, Evidence};
+use serde::{Deserialize, Serialize};
 
 /// What every table carries besides its figures.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Provenance {
     pub source: Citation,
     /// The slug of the set that prints it; differs from the guideline's own in a copy.

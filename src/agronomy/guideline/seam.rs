@@ -8,8 +8,10 @@
 //!
 //! A row of a set may settle its own seam otherwise, with the reason.
 
+use serde::{Deserialize, Serialize};
+
 /// What was decided where two printed bands overlap or leave a hole.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Seam {
     pub at: f64,
     /// The class that the value goes to.

@@ -21,7 +21,7 @@ keyed!(SplitOf {
 });
 
 /// A rule as one publisher prints it.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct SplitRule {
     pub title: String,
     pub material: SplitOf,
@@ -34,7 +34,7 @@ pub struct SplitRule {
 }
 
 /// How the number of parts comes about.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub enum PartsBy {
     /// No part is above this much.
     AtMost(f64),
@@ -44,7 +44,7 @@ pub enum PartsBy {
 }
 
 /// Doses that are given in so many parts.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct SplitBand {
     /// As printed: "11–20".
     pub printed: String,

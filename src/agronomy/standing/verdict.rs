@@ -3,11 +3,10 @@
 
 use super::{Case, in_water, num};
 use crate::agronomy::{
-    guideline::{Criterion, Position, Rule, Saturation, round_to},
+    guideline::{Criterion, Limit, Position, Rule, Saturation, round_to},
     quantity::{CmolPerKg, MgPerKg},
     reading::Level,
     record::Qualifier,
-    source::Citation,
     working::{Figure, Origin, Working},
 };
 
@@ -235,12 +234,13 @@ impl Case<'_> {
             _ => format!("within {} % of the capacity", rule.printed),
         };
         let name = criterion.analyte.name();
-        let leaf = |title: &str, figure: Figure, source: &Citation| {
-            Working::leaf(title, figure, Origin::Published).cite(source.clone())
+        let leaf = |title: &str, figure: Figure, limit: &Limit| {
+            let origin = if limit.own { Origin::Chosen } else { Origin::Published };
+            Working::leaf(title, figure, origin).cite(limit.source.clone())
         };
         let mut inputs = vec![
             capacity.working.clone(),
-            leaf("Share aimed at", Figure::new(rule.aim, "%", decimals_of(rule.aim)), &criterion.source)
+            limit_leaf(criterion, "Share aimed at", Figure::new(rule.aim, "%", decimals_of(rule.aim)))
                 .note(&rule.aim_why),
         ];
         let mut formula = format!(
@@ -258,8 +258,8 @@ impl Case<'_> {
             let mg = limit.mg_per_kg;
             inputs.push(leaf(
                 &format!("{what} of the aim").replacen(what, &capitalised(what), 1),
-                Figure::new(mg.0, MgPerKg::UNIT, 0),
-                &limit.source,
+                Figure::new(mg.0, MgPerKg::UNIT, decimals_of(mg.0)),
+                limit,
             ));
             if bound {
                 formula.push_str(&format!("; held at the {what}, {} mg/kg", num(mg.0)));
@@ -272,8 +272,13 @@ impl Case<'_> {
                 ));
             }
         }
-        let aim_working = Working::step(format!("{name}, aim"), Figure::new(aim, MgPerKg::UNIT, 0), formula, inputs)
-            .cite(criterion.source.clone());
+        let (what, source) = match &criterion.changed {
+            Some(changed) if changed.kept => ("aim", changed.source.clone().unwrap_or(criterion.source.clone())),
+            Some(_) => ("own aim", criterion.source.clone()),
+            None => ("aim", criterion.source.clone()),
+        };
+        let aim_working =
+            Working::step(format!("{name}, {what}"), Figure::new(aim, MgPerKg::UNIT, 0), formula, inputs).cite(source);
         Ok(Verdict {
             position,
             class: (self.reading.qualifier == Qualifier::Exact).then_some(class),

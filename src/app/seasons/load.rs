@@ -3,9 +3,9 @@
 //! have promised, and the plan's own doses. Then hands plain values to the trade.
 //!
 //! A draft is judged by today's record. An agreed plan is judged by what it was agreed on: the
-//! needs and analyses written down with it, as of that day.
+//! needs, the analyses and the rules for parts written down with it, as of that day.
 
-use super::{DoseLine, DoseRow, OverruleRow, PlanOptions, PlanRow, SeasonRow, wanted::Sold, wishes};
+use super::{DoseLine, DoseRow, Outcome, OverruleRow, PlanOptions, PlanRow, SeasonRow, wanted::Sold, wishes};
 use crate::{
     agronomy::{
         cap::{Counted, Overruled},
@@ -75,7 +75,7 @@ pub struct LoadedPlan {
     /// Caps that a steward decided otherwise about.
     pub overrules: Vec<OverruleRow>,
     overruled: BTreeMap<(Key, Counted), Overruled>,
-    /// How large doses go on in parts, as far as the site uses such rules.
+    /// How large doses go on in parts, as far as the site uses such rules, or used them when the plan was agreed.
     pub splits: Vec<Arc<SplitRule>>,
     /// What the plan's list says of products.
     pub listings: BTreeMap<AmendmentId, Listing>,
@@ -172,7 +172,11 @@ impl App {
         let sides = all.iter().filter_map(|row| Some((row.amendment.name.clone(), side(&row.amendment)?))).collect();
         let mut products: Vec<_> = all.into_iter().filter(|row| wanted.contains(&row.id)).collect();
         let undo = if plan.state == "draft" { store::undos::last(&mut read, id).await? } else { None };
-        let splits = guidelines::beside(&mut read, &site).await?.splits;
+        let agreed = Outcome::from_json(&plan.outcome).splits.filter(|_| plan.state != "draft");
+        let splits = match agreed {
+            Some(rules) => rules.into_iter().map(Arc::new).collect(),
+            None => guidelines::beside(&mut read, &site).await?.splits,
+        };
         let overrules = store::overrules::of_plan(&mut read, id).await?;
         let decided = |row: &OverruleRow| overruled(row, self.clock.day_of(row.decided_at));
         let overruled = overrules.iter().filter_map(decided).collect();

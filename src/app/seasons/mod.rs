@@ -288,8 +288,10 @@ impl App {
         let loaded = self.load_plan(id).await?;
         view::view(&loaded, loaded.dose_lines()).caps_kept(actor.liking)?;
         let expected = self.expected_of_plan(id).await?;
+        let splits = loaded.splits.iter().map(|rule| (**rule).clone()).collect();
+        let outcome = Outcome { splits: Some(splits), ..Outcome::from_json(&loaded.plan.outcome) };
         let mut write = self.store.write(self.now(), Some(actor.person)).await?;
-        store::plans::agree(&mut write, id, plan.revision).await?;
+        store::plans::agree(&mut write, id, plan.revision, &outcome.to_json()).await?;
         for forecast in &expected {
             store::forecasts::insert(&mut write, forecast).await?;
         }

@@ -114,6 +114,9 @@ pub struct Outcome {
     pub simplicity: Option<Simplicity>,
     /// The needs left unmet with what stopped each, by kind.
     pub stopped: Vec<Stopped>,
+    /// The rules for parts as they stood when the plan was agreed; `None` for a draft, and for a
+    /// plan that was agreed before they were written down.
+    pub splits: Option<Vec<SplitRule>>,
 }
 
 /// A need left unmet, and what stopped it.
@@ -200,6 +203,7 @@ impl Outcome {
             simplicity: apart
                 .map(|apart| Simplicity { recipes: Measure::of(&plan.account), apart: Measure::of(&apart.account) }),
             stopped: plan.unmet.iter().filter(|u| !is_rounding(u)).map(Stopped::of).collect(),
+            splits: None,
         }
     }
 
@@ -255,7 +259,8 @@ pub struct PlanView {
     pub undo: Option<UndoRow>,
     /// Caps that a steward decided otherwise about.
     pub overrules: Vec<OverruleRow>,
-    /// How large doses go on in parts, as far as the site uses such rules.
+    /// How large doses go on in parts, as far as the site uses such rules; of an agreed plan as it
+    /// was agreed.
     pub splits: Vec<Arc<SplitRule>>,
     /// Tests, crops, products or applications have changed since it was worked out.
     pub stale: bool,

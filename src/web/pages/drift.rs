@@ -6,7 +6,7 @@ use super::{plot::trend_path, plots::titled};
 use crate::{
     agronomy::{
         analyte::Analyte,
-        drift::{Drawn, Finding, PerYear, PlotDrift, REVIEWED, YearFound, read_in},
+        drift::{Drawn, Finding, PerYear, PlotDrift, REVIEWED, RunOf, YearFound, read_in},
         ground::Cover,
         liking::{Conversion, LevelUnit, Liking, NutrientForm, Weighed},
         quantity::{KgPerHa, SquareMetres},
@@ -198,22 +198,26 @@ fn share(year: &YearFound) -> Option<String> {
     Some(format!("{}{}", year.qualifier.sign(), show::significant(ratio * 100.0, 2)))
 }
 
-/// How one row is read: the last step behind its levels, where there is one.
+/// How one row is read: the last step behind the levels of each of its runs, where there is one. A
+/// year is read as its own run was tested, whatever the newest one was.
 struct Reads<'a> {
     row: &'a PlotDrift,
-    step: Option<Conversion>,
+    steps: Vec<Option<Conversion>>,
 }
 
 impl<'a> Reads<'a> {
     fn of(plot: &PlotRow, row: &'a PlotDrift, review: &SiteDrift, liking: Liking) -> Reads<'a> {
         let (ground, by) = (plot.ground(), way_of(&review.site).by);
-        Reads { row, step: liking.for_series(row.analyte, &row.method, row.unit, Weighed { ground: &ground, by }) }
+        let step = |run: &RunOf| liking.for_series(row.analyte, &run.method, run.unit, Weighed { ground: &ground, by });
+        Reads { row, steps: row.runs.iter().map(step).collect() }
     }
 
     fn figure(&self, year: &YearFound) -> Figure {
-        let own = Figure::new(year.value, self.row.unit, self.row.decimals);
+        let (unit, decimals) = self.row.run_of(year).map_or(("", 2), |run| (run.unit, run.decimals));
+        let own = Figure::new(year.value, unit, decimals);
         let own = Figure { sign: year.qualifier.sign().to_owned(), ..own };
-        self.step.as_ref().map_or_else(|| own.clone(), |step| step.figure(&own))
+        let step = self.steps.get(usize::from(year.run)).and_then(Option::as_ref);
+        step.map_or_else(|| own.clone(), |step| step.figure(&own))
     }
 
     /// A value with its sign and unit, no finer than the lab printed it.
@@ -226,11 +230,18 @@ impl<'a> Reads<'a> {
         show::figure(&Figure { unit: String::new(), ..self.figure(year) })
     }
 
+    /// The same, with the unit only where it is another than that of the newest run.
+    fn in_cell(&self, year: &YearFound) -> String {
+        if self.row.in_own_unit(year) { self.bare(year) } else { self.level(year) }
+    }
+
+    /// The row's sentence; each level in it by the runs of its unit, those of the row's method first.
     fn words(&self) -> String {
-        match &self.step {
-            Some(step) => read_in(&self.row.words, &self.row.levels, |level| step.figure(level)),
-            None => self.row.words.clone(),
-        }
+        read_in(&self.row.words, &self.row.levels, |level| {
+            let runs = || self.row.runs.iter().zip(&self.steps).filter(|(run, _)| run.unit == level.unit);
+            let step = runs().find(|(run, _)| run.method == self.row.method).or_else(|| runs().next());
+            step.and_then(|(_, step)| step.as_ref()).map_or_else(|| level.clone(), |step| step.figure(level))
+        })
     }
 }
 
@@ -276,7 +287,7 @@ fn cells(reads: &Reads<'_>, years: &[i16]) -> Vec<Cell> {
         }
         let other = if parted { ", another method or depth" } else { "" };
         let title = format!("{year}: {}{other}", reads.level(found));
-        cells.push(Cell { year: *year, text: share(found).unwrap_or_else(|| reads.bare(found)), class, title });
+        cells.push(Cell { year: *year, text: share(found).unwrap_or_else(|| reads.in_cell(found)), class, title });
     }
     cells
 }
@@ -338,18 +349,24 @@ impl Row {
 fn small(plot: &PlotRow, reads: &Reads<'_>, years: (i16, i16), given: &PutOnByYear, liking: Liking) -> Small {
     let row = reads.row;
     let shares = row.years.iter().any(|year| year.ratio.is_some());
-    // Where no share of the aim means anything, the values span the picture themselves.
-    let values = || row.years.iter().map(|year| year.value).chain(row.aim);
+    // Where no share of the aim means anything, the values span the picture themselves: those in the
+    // unit of the newest run, for others have no place on its scale.
+    let alike = || row.years.iter().filter(|year| row.in_own_unit(year));
+    let values = || alike().map(|year| year.value).chain(row.aim);
     let (low, high) = (values().fold(f64::INFINITY, f64::min), values().fold(f64::NEG_INFINITY, f64::max));
     let within = |value: f64| chart::within(value, low, high);
     let point = |year: &YearFound| SmallPoint {
         year: year.year,
-        at: if shares { year.ratio.map_or(f64::NAN, chart::place) } else { within(year.value) },
+        at: match shares {
+            true => year.ratio.map_or(f64::NAN, chart::place),
+            false if row.in_own_unit(year) => within(year.value),
+            false => f64::NAN,
+        },
         limit: year.qualifier != Qualifier::Exact,
         run: year.run,
         words: match share(year) {
             Some(share) => format!("{}: {share} % of the aim", year.year),
-            None => format!("{}: {}", year.year, reads.bare(year)),
+            None => format!("{}: {}", year.year, reads.in_cell(year)),
         },
     };
     let sums = put_on(given, plot, row.analyte).into_iter().flatten();
@@ -478,7 +495,7 @@ pub async fn csv(cx: Cx, Path(site): Path<SiteId>, Query(asked): Query<Asked>) -
     ];
     let mut heads: Vec<String> = heads.map(str::to_owned).to_vec();
     for year in first..=last {
-        heads.extend([format!("found_{year}"), format!("found_over_aim_{year}"), format!("put_on_kg_per_ha_{year}")]);
+        heads.extend(["found", "unit", "found_over_aim", "put_on_kg_per_ha"].map(|head| format!("{head}_{year}")));
     }
     let rows = picked.iter().map(|(plot, row)| csv_row(plot, row, (first, last), &given));
     let name = in_address(&format!("drift of {}.csv", review.site.name)).replace('/', "%2F");
@@ -495,7 +512,10 @@ fn csv_row(plot: &PlotRow, row: &PlotDrift, (first, last): (i16, i16), given: &P
     let slope = |of: fn(&PerYear) -> f64| text(row.per_year.as_ref().map(of));
     let drawn = |of: fn(&PerYear) -> f64| text(row.drawn.as_ref().map(|drawn| of(&drawn.per_year)));
     // For other programs: in the unit of the column beside, whoever asks.
-    let found = |year: &YearFound| format!("{}{}", year.qualifier.sign(), show::plain(year.value, row.decimals));
+    let found = |year: &YearFound| {
+        let decimals = row.run_of(year).map_or(row.decimals, |run| run.decimals);
+        format!("{}{}", year.qualifier.sign(), show::plain(year.value, decimals))
+    };
     let newest = row.years.last();
     let mut cells = vec![
         plot.code.clone(),
@@ -538,6 +558,7 @@ fn csv_row(plot: &PlotRow, row: &PlotDrift, (first, last): (i16, i16), given: &P
         let of_year = row.years.iter().find(|found| found.year == year);
         cells.extend([
             of_year.map_or_else(String::new, found),
+            of_year.and_then(|year| row.run_of(year)).map_or_else(String::new, |run| run.unit.to_owned()),
             text(of_year.and_then(|year| year.ratio)),
             text(given.and_then(|sums| sums.get(&year)).copied()),
         ]);

@@ -1,10 +1,9 @@
 //! The form that edits an own guideline, rule by rule: limits, rates for crops, nitrate tests and
-//! rules for parts. It never loses what was typed, also where somebody else saved in the meantime;
-//! rules that it cannot edit are shown and kept.
+//! rules for parts. It never loses what was typed, also where somebody else saved in the meantime.
 
 use super::{
     guideline_parts::{NitrateFields, RateFields, SplitFields},
-    guidelines::Table,
+    guidelines::changed,
 };
 use crate::{
     agronomy::{
@@ -53,10 +52,13 @@ pub struct GuidelineFormPage {
 struct RuleFields {
     /// What its fields begin with: `rules.3`.
     at: String,
-    heading: String,
+    name: String,
+    /// Its first test and its ground, for the head of its fold.
+    short: String,
+    /// Every test that it is for, where the head does not name it.
+    methods: String,
     /// Its limits in a line.
     words: String,
-    condition: String,
     changed: Option<String>,
     /// Known only from memory, and so off unless it is switched on.
     from_memory: bool,
@@ -68,8 +70,6 @@ struct RuleFields {
     lines: std::ops::Range<usize>,
     /// Something of it needs another look.
     wrong: bool,
-    /// What it says where it is not edited here.
-    sentences: Vec<String>,
 }
 
 #[derive(PartialEq)]
@@ -78,8 +78,12 @@ enum Kind {
     Critical,
     /// An index of level and pH.
     Availability,
-    /// Kept as it is.
-    Kept,
+    /// Shares of the exchange capacity.
+    Saturation,
+    /// What is usually found.
+    Typical,
+    /// No aim, and why.
+    LeftAlone,
 }
 
 /// Empty lines for classes after those that there are.
@@ -91,27 +95,28 @@ const LINES_MAX: usize = 24;
 
 impl RuleFields {
     fn of(at: usize, criterion: &Criterion, form: &Form) -> RuleFields {
-        let table = Table::of(criterion);
-        let bounds = Bounds::of(criterion);
-        let kind = match bounds.as_ref().map(|bounds| &bounds.bands) {
-            Some(Bands::Classes { .. }) => Kind::Classes,
-            Some(Bands::Critical { .. }) => Kind::Critical,
-            Some(Bands::Availability { .. }) => Kind::Availability,
-            None => Kind::Kept,
+        let kind = match Bounds::of(criterion).bands {
+            Bands::Classes { .. } => Kind::Classes,
+            Bands::Critical { .. } => Kind::Critical,
+            Bands::Availability { .. } => Kind::Availability,
+            Bands::Saturation { .. } => Kind::Saturation,
+            Bands::Typical { .. } => Kind::Typical,
+            Bands::LeftAlone { .. } => Kind::LeftAlone,
         };
         let at = format!("rules.{at}");
+        let methods: Vec<_> = criterion.methods.iter().map(|method| method.label()).collect();
         RuleFields {
-            heading: format!("{} by {}", table.heading, table.methods),
+            name: criterion.analyte.name(),
+            short: short(criterion),
+            methods: if methods.len() > 1 { methods.join("; ") } else { String::new() },
             words: in_words(criterion),
-            condition: table.condition,
-            changed: table.changed,
+            changed: changed(criterion.changed.as_ref()),
             from_memory: criterion.is_from_memory(),
             in_points: criterion.index.as_ref().map(|_| criterion.unit.to_string()),
             kind,
             units: units(units_for(criterion.analyte, criterion.layer.is_some())),
             lines: 0..lines(&at, form) + MORE_LINES,
             wrong: wrong(&at, form),
-            sentences: table.sentences,
             at,
         }
     }
@@ -124,8 +129,21 @@ impl RuleFields {
         self.kind == Kind::Availability
     }
 
-    fn is_kept(&self) -> bool {
-        self.kind == Kind::Kept
+    fn is_saturation(&self) -> bool {
+        self.kind == Kind::Saturation
+    }
+
+    fn is_typical(&self) -> bool {
+        self.kind == Kind::Typical
+    }
+
+    fn is_left_alone(&self) -> bool {
+        self.kind == Kind::LeftAlone
+    }
+
+    /// Shares are percent in every guideline, and a sentence has no unit.
+    fn has_unit(&self) -> bool {
+        !self.is_saturation() && !self.is_left_alone()
     }
 
     fn unit_choices(&self) -> Vec<(String, String)> {
@@ -149,6 +167,19 @@ impl RuleFields {
     fn class_field(&self, line: &usize, name: &str) -> String {
         format!("{}.classes.{line}.{name}", self.at)
     }
+}
+
+/// "by Mehlich-3, ICP and 4 other tests; soil without free lime".
+fn short(criterion: &Criterion) -> String {
+    let first = criterion.methods.first().map_or("", |method| method.label());
+    let others = match criterion.methods.len() {
+        ..=1 => String::new(),
+        2 => " and another test".into(),
+        all => format!(" and {} other tests", all - 1),
+    };
+    let ground = criterion.when.to_string();
+    let ground = if ground.is_empty() { ground } else { format!("; {ground}") };
+    format!("by {first}{others}{ground}")
 }
 
 /// A unit's key, and its words.
@@ -180,11 +211,15 @@ fn filled(held: &OwnForm) -> Form {
             ("unit", &rule.unit),
             ("aim", &rule.aim),
             ("critical", &rule.critical),
+            ("low", &rule.low),
             ("high", &rule.high),
             ("per_point", &rule.per_point),
             ("constant", &rule.constant),
             ("per_unit", &rule.per_unit),
             ("per_ph", &rule.per_ph),
+            ("floor", &rule.floor),
+            ("ceiling", &rule.ceiling),
+            ("why", &rule.why),
         ];
         for (name, value) in fields {
             form.set(format!("rules.{at}.{name}"), value);
@@ -219,11 +254,15 @@ fn rule(at: &str, form: &Form) -> RuleForm {
         classes: (0..lines(at, form)).map(class).collect(),
         aim: of("aim"),
         critical: of("critical"),
+        low: of("low"),
         high: of("high"),
         per_point: of("per_point"),
         constant: of("constant"),
         per_unit: of("per_unit"),
         per_ph: of("per_ph"),
+        floor: of("floor"),
+        ceiling: of("ceiling"),
+        why: of("why"),
         shown: !of("shown").is_empty(),
         in_use: !of("in_use").is_empty(),
         source: of("source"),
@@ -259,9 +298,10 @@ impl GuidelineFormPage {
         let rules = guideline.criteria.iter().enumerate().map(|(at, c)| RuleFields::of(at, c, &form)).collect();
         let added = RuleFields {
             at: "added".into(),
-            heading: String::new(),
+            name: String::new(),
+            short: String::new(),
+            methods: String::new(),
             words: String::new(),
-            condition: String::new(),
             changed: None,
             from_memory: false,
             in_points: None,
@@ -269,7 +309,6 @@ impl GuidelineFormPage {
             units: units(Unit::ALL.iter().copied().filter(|unit| *unit != Unit::MeqPer100cm3).collect()),
             lines: 0..NEW_LINES.max(lines("added", &form) + 1),
             wrong: wrong("added", &form),
-            sentences: vec![],
         };
         let frame = frame.under(format!("/guidelines/{slug}"), &guideline.title);
         let rates = guideline.rates.iter().enumerate().map(|(at, rates)| RateFields::of(at, rates, &form)).collect();

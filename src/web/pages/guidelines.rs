@@ -73,21 +73,22 @@ pub struct VersionsPage {
 }
 
 /// One rule as the page prints it.
-pub(super) struct Table {
-    pub heading: String,
+struct Table {
+    heading: String,
     /// The methods that the limits were made for.
-    pub methods: String,
+    methods: String,
     /// The soils and crops that it is for; empty for any.
-    pub condition: String,
+    condition: String,
+    /// What its figures are in, as a sentence; empty for none.
     unit: String,
     /// Class, printed band, and what the program takes it for.
     classes: Vec<(String, String, &'static str)>,
     /// Aim, limits and seams, as sentences.
-    pub sentences: Vec<String>,
+    sentences: Vec<String>,
     notes: Vec<String>,
     source: Source,
     /// That it was changed or added here, in a sentence.
-    pub changed: Option<String>,
+    changed: Option<String>,
     /// That it does not speak, and why.
     state: Option<&'static str>,
 }
@@ -182,7 +183,11 @@ pub async fn show_version(cx: Cx, Path((slug, version)): Path<(String, i64)>) ->
 
 /// `GET /guidelines/{slug}/versions`
 pub async fn versions(cx: Cx, Path(slug): Path<String>) -> Result<VersionsPage> {
-    let versions = cx.app.guideline_versions(&cx.actor, &slug).await?;
+    let mut versions = cx.app.guideline_versions(&cx.actor, &slug).await?;
+    // No figure is parted from its unit at the end of a line.
+    for line in versions.iter_mut().flat_map(|version| &mut version.changes) {
+        *line = line.replace(" %", "\u{a0}%").replace(" mg/kg", "\u{a0}mg/kg");
+    }
     let name = versions.first().map_or_else(String::new, |version| version.row.name.clone());
     let frame = cx.frame(format!("Versions of {name}")).under("/guidelines", "Guidelines");
     Ok(VersionsPage { frame: frame.under(format!("/guidelines/{slug}"), &name), slug, versions })
@@ -340,13 +345,13 @@ impl SplitView {
 }
 
 impl Table {
-    pub(super) fn of(criterion: &Criterion) -> Table {
+    fn of(criterion: &Criterion) -> Table {
         let methods: Vec<_> = criterion.methods.iter().map(|method| method.label()).collect();
         let mut table = Table {
             heading: criterion.analyte.name(),
             methods: methods.join("; "),
             condition: criterion.when.to_string(),
-            unit: criterion.unit_words(),
+            unit: String::new(),
             classes: vec![],
             sentences: vec![],
             notes: criterion.notes.clone(),
@@ -355,7 +360,8 @@ impl Table {
             state: state(criterion.in_force, criterion.off),
         };
         let decimals = usize::from(criterion.decimals);
-        let printed = |value: f64| format!("{} {}", show::number(value, decimals), table.unit).trim().to_owned();
+        let unit = criterion.unit_words();
+        let printed = |value: f64| format!("{} {unit}", show::number(value, decimals)).trim().to_owned();
         table.sentences = match &criterion.rule {
             Rule::Classes(classes) => {
                 table.classes = bands(classes);
@@ -374,21 +380,25 @@ impl Table {
                     "Index = {} + {} × level in {} − {} × pH; short below an index of {}.",
                     number(*constant),
                     number(*per_unit),
-                    table.unit,
+                    unit,
                     number(*per_ph),
                     number(*critical)
                 );
                 std::iter::once(index).chain(high).collect()
             }
-            Rule::Saturation(saturation) => about_saturation(saturation),
+            Rule::Saturation(saturation) => about_saturation(saturation, criterion.changed.is_some()),
             Rule::Typical { printed, .. } => {
-                vec![format!("Usually found: {printed}. No aim is published, so nothing is ever called short by it.")]
+                let set = if criterion.changed.is_some() { "set" } else { "published" };
+                vec![format!("Usually found: {printed}. No aim is {set}, so nothing is ever called short by it.")]
             }
             Rule::LeftAlone(why) => vec![format!("No aim: {why}")],
         };
-        if matches!(criterion.rule, Rule::Saturation(_)) {
-            table.unit = "share of the exchange capacity".into();
-        }
+        table.unit = match criterion.rule {
+            Rule::Saturation(_) => "As a share of the exchange capacity.".into(),
+            Rule::LeftAlone(_) => String::new(),
+            _ if unit.is_empty() => String::new(),
+            _ => format!("In {unit}."),
+        };
         if let Some(index) = &criterion.index {
             let Citation { publisher, title, .. } = &index.source;
             table.sentences.push(format!(
@@ -492,16 +502,26 @@ fn about_classes(classes: &Classes, printed: &impl Fn(f64) -> String) -> Vec<Str
     sentences
 }
 
-fn about_saturation(saturation: &Saturation) -> Vec<String> {
+fn about_saturation(saturation: &Saturation, changed: bool) -> Vec<String> {
     let mut sentences = vec![format!(
-        "Published: {} % of the capacity. Aim: {} %. {}",
+        "{}: {}\u{a0}% of the capacity. Aim: {}\u{a0}%. {}",
+        if changed { "Shares" } else { "Published" },
         saturation.printed,
         show::significant(saturation.aim, 3),
         saturation.aim_why
     )];
     let limit = |words: &str, limit: &guideline::Limit| {
         let source = &limit.source;
-        format!("{words} {} mg/kg ({}, {}).", show::significant(limit.mg_per_kg.0, 4), source.publisher, source.title)
+        if limit.own {
+            // Its title repeats what was printed, which stands above already.
+            return format!("{words} {}\u{a0}mg/kg ({}).", show::significant(limit.mg_per_kg.0, 4), source.publisher);
+        }
+        format!(
+            "{words} {}\u{a0}mg/kg ({}, {}).",
+            show::significant(limit.mg_per_kg.0, 4),
+            source.publisher,
+            source.title
+        )
     };
     sentences.extend(saturation.floor.as_ref().map(|floor| limit("Never aims below", floor)));
     sentences.extend(saturation.ceiling.as_ref().map(|ceiling| limit("Never aims above", ceiling)));

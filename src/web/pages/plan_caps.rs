@@ -12,6 +12,7 @@ use crate::{
         element::Element,
         liking::Liking,
         plan::{Pack, Purchase, doses::wants_carrier},
+        quantity::KgPerHa,
         rate::RateUnit,
         source::Evidence,
     },
@@ -313,8 +314,10 @@ impl OverrulePage {
             outermost: outermost(cap),
             product: matches!(counted, Counted::Product(_)),
             plots: others.map(|p| (p.standing.plot.id, titled(&p.standing.plot))).collect(),
-            decided: standing
-                .map(|row| (decision(view, cap, Liking::default()).unwrap_or_else(|| past(row)), back(row.id))),
+            decided: standing.map(|row| {
+                let stands = decision(view, cap, Liking::default());
+                (stands.unwrap_or_else(|| past(view, row, cap, cx.actor.liking)), back(row.id))
+            }),
         })
     }
 }
@@ -331,14 +334,17 @@ fn outermost(cap: &SeasonCap) -> Option<String> {
     Some(format!("At the very most {} kg/ha ({why}).", show::significant(most.0, 3)))
 }
 
-/// A decision that stands in the record, but not in the place of what is published now.
-fn past(row: &OverruleRow) -> String {
+/// A decision that stands in the record, but not in the place of what is published now. It was typed in
+/// kg/ha, which is said beside another unit.
+fn past(view: &PlanView, row: &OverruleRow, cap: &SeasonCap, liking: Liking) -> String {
+    let site = view.site.rate_unit.parse().unwrap_or(RateUnit::KgPerHa);
+    let (decided, label) = liking.decided_once(cap, KgPerHa(row.kg_per_ha), &row.label, site);
+    let typed = format!("{} kg/ha", show::number(row.kg_per_ha, 2));
+    let typed = if decided.ends_with(" kg/ha") { String::new() } else { format!(" ({typed} as it was typed)") };
     format!(
-        "{} decided on {} kg/ha, where this was published: {}. That no longer counts, because something else is \
-         published now.",
+        "{} decided on {decided}{typed}, where this was published: {label}. That no longer counts, because something \
+         else is published now.",
         row.decided_by,
-        show::number(row.kg_per_ha, 2),
-        row.label
     )
 }
 

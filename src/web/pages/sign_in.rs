@@ -1,16 +1,19 @@
 //! Signing in and out.
 
-use crate::web::{
-    error::Result,
-    form::Form,
-    guard::{Visitor, safe_return, with_session},
-    view::{Frame, see},
+use crate::{
+    app,
+    web::{
+        error::Result,
+        form::Form,
+        guard::{Visitor, safe_return, with_known_browser, with_session},
+        view::{Frame, see},
+    },
 };
 use askama::Template;
 use askama_web::WebTemplate;
 use axum::{
     extract::RawQuery,
-    http::StatusCode,
+    http::{StatusCode, header},
     response::{IntoResponse, Response},
 };
 
@@ -38,17 +41,28 @@ pub async fn show(visitor: Visitor, RawQuery(query): RawQuery) -> Response {
 
 /// `POST /sign-in`
 pub async fn enter(visitor: Visitor, form: Form) -> Result<Response> {
-    match visitor.app.sign_in(form.value("login"), form.verbatim("password")).await {
-        Ok(token) => {
+    match visitor.app.sign_in_from(form.value("login"), form.verbatim("password"), &visitor.browser).await {
+        Ok(signed_in) => {
             if let Some(old) = &visitor.token {
                 visitor.app.sign_out(old).await?;
             }
-            Ok(with_session(see(safe_return(form.value("next"))), token.secret(), visitor.https))
+            let to = see(safe_return(form.value("next")));
+            let response = with_session(to, signed_in.session.secret(), visitor.https);
+            Ok(with_known_browser(response, signed_in.browser.secret(), visitor.https))
         }
         Err(error) => {
+            let wait = match &error {
+                app::Error::TooManyTries(wait) => Some(wait.as_secs().max(1)),
+                _ => None,
+            };
             let form = form.refused(error)?;
             let page = SignInPage { frame: visitor.frame("Sign in"), form, insecure: !visitor.https };
-            Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
+            Ok(match wait {
+                Some(seconds) => {
+                    (StatusCode::TOO_MANY_REQUESTS, [(header::RETRY_AFTER, seconds.to_string())], page).into_response()
+                }
+                None => (StatusCode::UNPROCESSABLE_ENTITY, page).into_response(),
+            })
         }
     }
 }
