@@ -450,7 +450,11 @@ fn element_caps(caps: &[CapLeft]) -> BTreeMap<Element, Cap> {
     let mut tightest: BTreeMap<Element, Cap> = BTreeMap::new();
     for one in caps {
         let Counted::Total(element) = one.cap.counted else { continue };
-        let cap = Cap { left_kg_per_ha: one.left.0, label: one.cap.label.clone() };
+        let cap = Cap {
+            left_kg_per_ha: one.left.0,
+            whole_kg_per_ha: one.cap.kg_per_ha.0,
+            label: one.cap.label.clone(),
+        };
         match tightest.get(&element) {
             Some(held) if held.left_kg_per_ha <= cap.left_kg_per_ha => {}
             _ => {
@@ -474,7 +478,12 @@ fn group_caps(caps: &[CapLeft], materials: &[Material]) -> Vec<GroupCap> {
             Counted::ManureNitrogen => manures.clone(),
             Counted::Product(key) => BTreeMap::from([(key, 1.0)]),
         };
-        Some(GroupCap { label: one.cap.label.clone(), grams_per_gram, left_kg_per_ha: one.left.0 })
+        Some(GroupCap {
+            label: one.cap.label.clone(),
+            grams_per_gram,
+            left_kg_per_ha: one.left.0,
+            whole_kg_per_ha: one.cap.kg_per_ha.0,
+        })
     };
     caps.iter().filter_map(group).collect()
 }

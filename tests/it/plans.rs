@@ -15,7 +15,7 @@ fn fractions(list: &[(Element, f64)]) -> BTreeMap<Element, f64> {
 }
 
 fn caps(list: &[(Element, f64)]) -> BTreeMap<Element, Cap> {
-    list.iter().map(|&(e, left_kg_per_ha)| (e, Cap { left_kg_per_ha, label: "test rule".into() })).collect()
+    list.iter().map(|&(e, left_kg_per_ha)| (e, Cap { left_kg_per_ha, label: "test rule".into(), ..Cap::default() })).collect()
 }
 
 /// A plot of this size with needs in kg/ha.
@@ -74,7 +74,7 @@ fn golden_input(case: &Value) -> PlanInput {
         let already = per_element(&bed["already_kg_ha"]);
         let left = |(e, cap): (&Element, &f64)| {
             let left_kg_per_ha = cap - already.get(e).copied().unwrap_or(0.0);
-            (*e, Cap { left_kg_per_ha, label: "golden".into() })
+            (*e, Cap { left_kg_per_ha, label: "golden".into(), ..Cap::default() })
         };
         PlotNeed {
             key: key as Key,
@@ -280,7 +280,7 @@ fn a_cap_already_exceeded_bars_products_and_says_so() {
 fn a_cap_on_manure_nitrogen_counts_manures_only() {
     let mut bed = plot(1, 100.0, &[(N, 100.0)]);
     let grams_per_gram = [(1, 0.04)].into();
-    bed.group_caps = vec![GroupCap { label: "manure N".into(), grams_per_gram, left_kg_per_ha: 50.0 }];
+    bed.group_caps = vec![GroupCap { label: "manure N".into(), grams_per_gram, left_kg_per_ha: 50.0, ..GroupCap::default() }];
     let plan = solve(&input(vec![bed], vec![product(1, &[(N, 0.04)], 1), product(2, &[(N, 0.12)], 900)]));
     close(dose_g(&plan, 1, 1), 50.0 * 100.0 * 0.1 / 0.04, 0.1, "manure up to its cap");
     close(dose_g(&plan, 1, 2), 500.0 / 0.12, 0.1, "the rest from meal");
@@ -497,7 +497,7 @@ fn random_plot(dice: &mut Dice, key: Key) -> PlotNeed {
         }
         if dice.chance(0.4) {
             let left_kg_per_ha = typical * dice.between(-0.1, 1.2);
-            made.caps.insert(e, Cap { left_kg_per_ha, label: "random".into() });
+            made.caps.insert(e, Cap { left_kg_per_ha, label: "random".into(), ..Cap::default() });
         }
     }
     made

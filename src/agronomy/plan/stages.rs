@@ -8,8 +8,11 @@
 //! Plots with the same needs, caps and choice of products are one *class*: the goals are
 //! convex, so giving them all the same rate loses nothing.
 
+mod doubles;
+mod known;
 mod less;
 mod model;
+mod prices;
 mod together;
 
 use super::bed::Bed;
@@ -17,8 +20,10 @@ use super::clean::{Plot, Problem, Target};
 use super::face::{self, Face};
 use super::notes::Note;
 use super::optimise::{Effort, Failure, Solver};
+use super::shares::Shares;
 use super::watch::{Progress, Watch};
 use super::{Goal, Options, Stage, packs};
+pub(super) use known::Known;
 use model::{Bound, Kept, Places, Scope};
 use std::time::Duration;
 
@@ -26,8 +31,6 @@ use std::time::Duration;
 const SMALL: usize = 150;
 /// Search nodes for the fewest products where that is a large search: it only chooses among equals.
 const CHOICE_NODES: u64 = 40;
-/// Times that packs are cut open for a good start.
-const ROUNDS: usize = 8;
 
 /// Plots that are alike in all but name and size.
 struct Class {
@@ -76,11 +79,23 @@ pub(super) fn run(problem: &Problem, options: &Options, solver: &dyn Solver, wat
 
 /// Settles shortage, excess and cost only, the cost by the cheap search for a start alone:
 /// no worse than what [`run`] finds by so much as its search for whole packs brings.
-pub(super) fn run_quickly(problem: &Problem, options: &Options, solver: &dyn Solver, watch: &dyn Watch) -> Found {
+///
+/// What is `known` of plots from a like problem is not found out again. With the plan comes what
+/// was found out here.
+pub(super) fn run_quickly(
+    problem: &Problem,
+    options: &Options,
+    known: &Known,
+    solver: &dyn Solver,
+    watch: &dyn Watch,
+) -> (Found, Known) {
     let few = Options { node_limit: 1, ..options.clone() };
     let mut search = Search::new(problem, &few, solver, watch);
+    search.known = Some(known);
     search.first_goals();
-    search.found()
+    let mut found_out = std::mem::take(&mut search.found_out);
+    found_out.had_g = Some(search.had());
+    (search.found(), found_out)
 }
 
 struct Search<'a> {
@@ -91,8 +106,10 @@ struct Search<'a> {
     classes: Vec<Class>,
     /// By class: what its first two goals leave to choose, where no plot had to share for them.
     faces: Vec<Option<Face>>,
-    /// The same plots, to be asked at prices.
-    beds: Vec<Option<Bed>>,
+    /// The plots on these faces, to be asked at prices.
+    shares: Option<Shares>,
+    /// What a like plan has of each product, g, where this one is to go by it.
+    had_g: Option<Vec<f64>>,
     total_area: f64,
     /// Locked g by product.
     locked_g: Vec<f64>,
@@ -113,6 +130,10 @@ struct Search<'a> {
     spent: Duration,
     /// Planning as if nothing were shared: only what fits after all is of use.
     trial: bool,
+    /// Looking for a plan quickly, with what is known from another.
+    known: Option<&'a Known>,
+    /// What a quick search found out, for the next.
+    found_out: Known,
 }
 
 impl<'a> Search<'a> {
@@ -132,7 +153,8 @@ impl<'a> Search<'a> {
             budget: problem.budget_minor.map(|b| b.max(locked_cost)),
             rates: vec![vec![0.0; n]; classes.len()],
             faces: vec![None; classes.len()],
-            beds: vec![None; classes.len()],
+            shares: None,
+            had_g: None,
             total_area: problem.plots.iter().map(|p| p.area_m2).sum(),
             problem,
             options,
@@ -146,6 +168,8 @@ impl<'a> Search<'a> {
             stages: Vec::new(),
             spent: Duration::ZERO,
             trial: false,
+            known: None,
+            found_out: Known::default(),
             tight: vec![false; n],
             spend: None,
             chosen: false,
@@ -264,8 +288,17 @@ impl<'a> Search<'a> {
 
     /// Shortage and excess, each class on its own.
     fn each_apart(&mut self) {
-        let settled = (0..self.classes.len()).map(|c| face::face(self.plot(c)).unzip());
-        (self.faces, self.beds) = settled.unzip();
+        let known = |plot| self.known.and_then(|known| known.face(plot)).cloned();
+        let settled: Vec<Option<(Face, Bed)>> =
+            (0..self.classes.len()).map(|c| known(self.plot(c)).or_else(|| face::face(self.plot(c)))).collect();
+        if self.known.is_some() {
+            self.found_out = Known::of((0..self.classes.len()).map(|c| (self.plot(c), settled[c].clone())));
+        }
+        let (faces, beds): (Vec<_>, Vec<_>) = settled.into_iter().map(Option::unzip).unzip();
+        self.faces = faces;
+        let share = (0..self.classes.len()).map(|c| self.share(c)).collect();
+        let beds: Option<Vec<Bed>> = beds.into_iter().collect();
+        self.shares = beds.map(|beds| Shares::new(beds, share, self.problem.products.len()));
         for (rates, face) in self.rates.iter_mut().zip(&self.faces) {
             rates.clone_from(&face.as_ref().map_or_else(|| vec![0.0; rates.len()], |face| face.rates.clone()));
         }
@@ -289,6 +322,7 @@ impl<'a> Search<'a> {
     fn start_again(&mut self) {
         let n = self.problem.products.len();
         self.faces = vec![None; self.classes.len()];
+        self.shares = None;
         self.rates = vec![vec![0.0; n]; self.classes.len()];
         self.most_g = (0..n).map(|p| self.in_all(|c| self.range(c, p).1)).collect();
         self.kept = Kept::default();
@@ -306,47 +340,15 @@ impl<'a> Search<'a> {
 
     fn cost(&mut self) {
         let all = self.everything();
-        if self.problem.products.iter().any(|p| p.whole_packs && !p.packs.is_empty()) {
-            self.cut_open(&all);
+        let mut done = None;
+        if !(self.quick_prices()) {
+            if self.problem.products.iter().any(|p| p.whole_packs && !p.packs.is_empty()) {
+                self.cut_open(&all);
+            }
+            done = self.settle(Goal::Cost, &all).filter(|_| !self.chosen);
         }
-        let done = self.settle(Goal::Cost, &all).filter(|_| !self.chosen);
         self.record(Goal::Cost, done);
         self.kept.cost = Some(self.cost_of(&self.rates) + self.slack(Goal::Cost));
-        self.refresh();
-    }
-
-    /// A cheap plan to start the search for whole packs from: packs are cut open, which is
-    /// quickly solved, and each gram is charged what its share of the packs really cost last
-    /// time, so that little-used packs fall out. After Kim and Pardalos, "A solution approach
-    /// to the fixed charge network flow problem using a dynamic slope scaling procedure",
-    /// Operations Research Letters 24 (1999) 195-203 (from memory).
-    fn cut_open(&mut self, scope: &Scope) {
-        let real = self.prices.clone();
-        let start = if self.trial { f64::INFINITY } else { self.cost_of(&self.rates) };
-        let mut best = (start, self.rates.clone());
-        for _ in 0..ROUNDS {
-            let was = self.rates.clone();
-            if self.solve(Goal::Cost, scope, true, 0.0).is_none() || !self.keeps(&self.rates) || self.rates == was {
-                break;
-            }
-            let slopes = self.prices.clone();
-            self.prices = real.clone();
-            let cost = self.cost_of(&self.rates);
-            if cost < best.0 && (!self.trial || self.fits(&self.rates)) {
-                best = (cost, self.rates.clone());
-            }
-            let bought = self.buy(&self.rates);
-            self.prices = slopes;
-            for (p, product) in self.problem.products.iter().enumerate() {
-                let lack = self.grams_of(p, &self.rates) - product.stock_g;
-                if lack > 0.0 && product.whole_packs {
-                    let paid: f64 = bought[p].iter().zip(&real[p]).map(|(n, q)| n * q).sum();
-                    self.prices[p] = product.packs.iter().map(|k| paid * k.mass_g / lack).collect();
-                }
-            }
-        }
-        self.prices = real;
-        self.rates = best.1;
         self.refresh();
     }
 
