@@ -32,6 +32,7 @@ mod own_guidelines;
 mod own_rates;
 mod plan_odd_input;
 mod plan_pages;
+mod plan_said;
 mod plan_same;
 mod plan_wants;
 mod plan_why;

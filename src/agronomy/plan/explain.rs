@@ -37,6 +37,11 @@ pub struct Unmet {
 }
 
 impl Unmet {
+    /// Whether only the steps of the scale leave it: the dose itself would have met the need.
+    pub fn is_of_the_scale(&self) -> bool {
+        self.because == [Because::Scale]
+    }
+
     /// The reasons in words, each once.
     pub fn reasons(&self) -> Vec<String> {
         sentences(&self.because)
@@ -194,6 +199,7 @@ fn stopped(problem: &Problem, plot: &Plot, p: usize, stop: Stop) -> Because {
         Stop::Locked => Because::Locked(product),
         Stop::Rate => Because::RateLimit(product),
         Stop::NotAllowed => Because::NotAllowed(vec![product]),
+        Stop::NoneToBeHad if problem.unpriced[p] => Because::NoPrice(product),
         Stop::NoneToBeHad | Stop::NoUse => Because::Supply(product),
         Stop::Passes => Because::Passes,
         Stop::Recipe => Because::OneRecipe,
@@ -217,7 +223,8 @@ fn binding(problem: &Problem, plot: &Plot, doses: &[f64], p: usize, whole: &Whol
     }
     let spent = whole.totals_g[p] >= product.stock_g * AT;
     if product.packs.is_empty() {
-        return spent.then(|| Because::Supply(named(product)));
+        let because = if problem.unpriced[p] { Because::NoPrice } else { Because::Supply };
+        return spent.then(|| because(named(product)));
     }
     // With a budget, a product can be out of reach while some money is left: the next pack costs more.
     let next = product.packs.iter().filter_map(|k| k.price_minor).min().unwrap_or(0) as f64;

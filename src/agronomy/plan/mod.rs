@@ -313,6 +313,7 @@ pub fn solve_with(input: &PlanInput, solver: &dyn optimise::Solver, watch: &dyn 
     let account = account::account(&problem, &weighed_g);
     let unmet = explain::unmet(&problem, &exact_g, &account, &input.options, found.all_proven());
     let served = explain::served(&problem, &weighed_g);
+    notes.extend(joined.excess_notes(&problem, &weighed_g));
     notes.extend(doses::below_scale_notes(&problem, &doses));
     notes.extend(found.notes.iter().cloned());
     Plan {

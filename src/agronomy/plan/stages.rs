@@ -124,6 +124,8 @@ struct Search<'a> {
     spend: Option<f64>,
     /// Packs or products were chosen among, so that another choice might cost less.
     chosen: bool,
+    /// How near the cost is to the least for what was chosen.
+    cost_of_choice: Option<f64>,
     rates: Rates,
     kept: Kept,
     stages: Vec<Stage>,
@@ -173,12 +175,19 @@ impl<'a> Search<'a> {
             tight: vec![false; n],
             spend: None,
             chosen: false,
+            cost_of_choice: None,
         }
     }
 
     fn found(self) -> Found {
         let unproven = |s: &&Stage| s.goal <= Goal::Cost && !s.proven;
-        let notes = self.stages.iter().filter(unproven).map(|s| Note::NotProven { goal: s.goal, gap: s.gap }).collect();
+        let note = |s: &Stage| match (s.goal, s.gap) {
+            (Goal::Cost, _) if self.chosen => Note::OfChoice { goal: s.goal, gap: self.cost_of_choice },
+            // What the choice leaves of excess is settled to the end.
+            (Goal::Excess, None) if self.chosen => Note::OfChoice { goal: s.goal, gap: Some(0.0) },
+            (goal, gap) => Note::NotProven { goal, gap },
+        };
+        let notes = self.stages.iter().filter(unproven).map(note).collect();
         let mut class_of = vec![0; self.problem.plots.len()];
         for (c, class) in self.classes.iter().enumerate() {
             class.plots.iter().for_each(|&b| class_of[b] = c);
@@ -345,7 +354,10 @@ impl<'a> Search<'a> {
             if self.problem.products.iter().any(|p| p.whole_packs && !p.packs.is_empty()) {
                 self.cut_open(&all);
             }
-            done = self.settle(Goal::Cost, &all).filter(|_| !self.chosen);
+            done = self.settle(Goal::Cost, &all);
+            if self.chosen {
+                self.cost_of_choice = done.take().and_then(|(gap, _)| gap);
+            }
         }
         self.record(Goal::Cost, done);
         self.kept.cost = Some(self.cost_of(&self.rates) + self.slack(Goal::Cost));

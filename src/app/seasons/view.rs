@@ -220,7 +220,7 @@ impl Outcome {
 
 /// Nearly met, and only because the scale weighs in steps: nothing that stopped it is worth naming.
 fn is_rounding(unmet: &plan::Unmet) -> bool {
-    unmet.because == [plan::Because::Scale] && nearly(unmet.short_g, unmet.need_g)
+    unmet.is_of_the_scale() && nearly(unmet.short_g, unmet.need_g)
 }
 
 /// A plan with its judgement.
