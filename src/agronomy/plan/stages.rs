@@ -29,6 +29,8 @@ use std::time::Duration;
 
 /// Above this many rates the last goals keep the packs and products that the cost goal chose.
 const SMALL: usize = 150;
+/// Up to so many rates the packs for a budget are chosen by the general solver, which proves them.
+const CHOSEN_AT_ONCE: usize = 300;
 /// Search nodes for the fewest products where that is a large search: it only chooses among equals.
 const CHOICE_NODES: u64 = 40;
 
@@ -250,7 +252,9 @@ impl<'a> Search<'a> {
                 let alone = (self.measure(Goal::Shortage), self.measure(Goal::Excess));
                 self.start_again();
                 let chosen = self.budget.is_some() || self.problem.max_products.is_some();
-                if !(chosen && self.small()) && self.together(alone) {
+                // With a number of products the general solver's bound is of no use except for very few.
+                let at_once = if self.problem.max_products.is_some() { SMALL } else { CHOSEN_AT_ONCE };
+                if !(chosen && self.rates_in_all() <= at_once) && self.together(alone) {
                     return self.cost();
                 }
             } else {
@@ -414,10 +418,13 @@ impl<'a> Search<'a> {
     }
 
     fn small(&self) -> bool {
-        let rates: usize = (0..self.classes.len())
-            .map(|c| (0..self.plot(c).most.len()).filter(|&p| self.range(c, p).1 > 0.0).count())
-            .sum();
-        rates <= SMALL
+        self.rates_in_all() <= SMALL
+    }
+
+    /// Rates that are free.
+    fn rates_in_all(&self) -> usize {
+        let free = |c: usize| (0..self.plot(c).most.len()).filter(|&p| self.range(c, p).1 > 0.0).count();
+        (0..self.classes.len()).map(free).sum()
     }
 
     /// The model for mass and ties: with all freedom where that is small, otherwise with the
