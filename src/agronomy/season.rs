@@ -450,11 +450,8 @@ fn element_caps(caps: &[CapLeft]) -> BTreeMap<Element, Cap> {
     let mut tightest: BTreeMap<Element, Cap> = BTreeMap::new();
     for one in caps {
         let Counted::Total(element) = one.cap.counted else { continue };
-        let cap = Cap {
-            left_kg_per_ha: one.left.0,
-            whole_kg_per_ha: one.cap.kg_per_ha.0,
-            label: one.cap.label.clone(),
-        };
+        let cap =
+            Cap { left_kg_per_ha: one.left.0, whole_kg_per_ha: one.cap.kg_per_ha.0, label: one.cap.label.clone() };
         match tightest.get(&element) {
             Some(held) if held.left_kg_per_ha <= cap.left_kg_per_ha => {}
             _ => {

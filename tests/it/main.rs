@@ -34,6 +34,7 @@ mod plan_odd_input;
 mod plan_pages;
 mod plan_said;
 mod plan_same;
+mod plan_search;
 mod plan_wants;
 mod plan_why;
 mod plan_wishes;
