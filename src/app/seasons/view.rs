@@ -295,6 +295,7 @@ impl PlanView {
         match cap.left.cap.counted {
             Counted::Total(element) => row.amendment.analysis.fraction(element) > 0.0,
             Counted::ManureNitrogen => row.amendment.manure,
+            Counted::OrganicNitrogen => row.amendment.manure || row.amendment.kind.is_organic(),
             Counted::Product(product) => product == key(row.id.0),
         }
     }

@@ -636,7 +636,7 @@ pub fn workings(
     ));
     let counts = |cap: &&CapLine| match cap.left.cap.counted {
         Counted::Total(counted) => counted == element,
-        Counted::ManureNitrogen => element == Element::N,
+        Counted::ManureNitrogen | Counted::OrganicNitrogen => element == Element::N,
         Counted::Product(_) => false,
     };
     for (at, cap) in plot.caps.iter().filter(counts).enumerate() {
