@@ -49,7 +49,8 @@ impl Search<'_> {
 
     /// Where a plan is wanted quickly, the cheap start is the answer; false where it is not to be had so.
     pub(super) fn quick_prices(&mut self) -> bool {
-        if self.known.is_none() || self.shares.is_none() {
+        // Where there are few rates the general solver is as quick, and better.
+        if self.known.is_none() || self.shares.is_none() || self.small() {
             return false;
         }
         if self.budget.is_some() && !self.trial {
