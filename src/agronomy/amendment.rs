@@ -47,6 +47,13 @@ keyed!(Kind {
     Ash "ash" "ash",
 });
 
+impl Kind {
+    /// Whether such material comes from animals or plants.
+    pub const fn is_organic(self) -> bool {
+        matches!(self, Kind::PlantMeal | Kind::AnimalMeal | Kind::Compost | Kind::Manure)
+    }
+}
+
 /// How the first three numbers of a bag are meant.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]

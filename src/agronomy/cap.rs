@@ -24,6 +24,8 @@ pub enum Counted {
     Total(Element),
     /// Total nitrogen in livestock manures only.
     ManureNitrogen,
+    /// Total nitrogen in everything of animal or plant origin: manure, compost, meals.
+    OrganicNitrogen,
     /// One product, by the caller's key, whatever is in it.
     Product(u32),
 }
@@ -41,11 +43,12 @@ pub enum Grounds {
 }
 
 impl Counted {
-    /// The key of what a cap counts: `total-B`, `manure-N`, `product-7`.
+    /// The key of what a cap counts: `total-B`, `manure-N`, `organic-N`, `product-7`.
     pub fn key(self) -> String {
         match self {
             Counted::Total(element) => format!("total-{}", element.symbol()),
             Counted::ManureNitrogen => "manure-N".into(),
+            Counted::OrganicNitrogen => "organic-N".into(),
             Counted::Product(key) => format!("product-{key}"),
         }
     }
@@ -58,6 +61,7 @@ impl std::str::FromStr for Counted {
         match key.split_once('-') {
             Some(("total", symbol)) => symbol.parse().map(Counted::Total),
             Some(("manure", "N")) => Ok(Counted::ManureNitrogen),
+            Some(("organic", "N")) => Ok(Counted::OrganicNitrogen),
             Some(("product", number)) => number.parse().map(Counted::Product).map_err(|_| format!("“{key}” is no cap")),
             _ => Err(format!("“{key}” is no cap")),
         }
@@ -110,6 +114,7 @@ impl SeasonCap {
         match self.counted {
             Counted::Total(element) => carries(element),
             Counted::ManureNitrogen => application.manure && carries(Element::N),
+            Counted::OrganicNitrogen => application.organic && carries(Element::N),
             // Applications do not know the caller's keys.
             Counted::Product(_) => false,
         }
@@ -220,6 +225,17 @@ const MANURE_N: Source = Source {
     address: "https://eur-lex.europa.eu/legal-content/EN/TXT/?uri=LEGISSUM:l28013",
     evidence: Evidence::Read,
 };
+/// Regulation 7 of the same holds livestock manure to 170 kg as a mean over the whole holding, which
+/// [`MANURE_N`] holds every plot to. Regulation 8 lets more go on as certified green compost alone, 500 kg
+/// in two years: whoever that is about decides so, with a reason.
+const ORGANIC_N: Source = Source {
+    publisher: "Parliament of the United Kingdom",
+    title: "The Nitrate Pollution Prevention Regulations 2015 (SI 2015/668, England), regulation 8: organic manure at \
+most 250 kg N on any hectare in any twelve months; more as certified green compost alone",
+    year: 2015,
+    address: "https://www.legislation.gov.uk/uksi/2015/668/part/3/made",
+    evidence: Evidence::Read,
+};
 /// The highest that was read for any crop.
 const BORON_OUTERMOST: Source = Source {
     publisher: "University of Delaware Cooperative Extension",
@@ -280,6 +296,12 @@ pub fn season_caps(crops: &[Crop], texture: Texture) -> Vec<SeasonCap> {
         cap(total(Mo), lb(0.4), "Molybdenum".into(), MOLYBDENUM),
         cap(Counted::ManureNitrogen, KgPerHa(170.0), "Nitrogen from livestock manure".into(), MANURE_N),
         cap(
+            Counted::OrganicNitrogen,
+            KgPerHa(250.0),
+            "Nitrogen from manure, compost and meals, law in England’s nitrate vulnerable zones".into(),
+            ORGANIC_N,
+        ),
+        cap(
             total(K),
             KgPerHa(300.0 * Form::K2O.to_element()),
             "Potassium at one time (300 kg K₂O)".into(),
@@ -289,13 +311,14 @@ pub fn season_caps(crops: &[Crop], texture: Texture) -> Vec<SeasonCap> {
 }
 
 /// What a cap rests on. Boron and the metals that stay in the soil harm; manure nitrogen is law
-/// in the European Union; the rest is advice.
+/// in the European Union; the rest is advice. So is nitrogen from all that is organic: it is law in
+/// parts of England, and the law itself has an exception that a person may come under.
 fn grounds(counted: Counted) -> Grounds {
     use Element::{B, Cu, Mo, Zn};
     match counted {
         Counted::Total(B | Cu | Mo | Zn) => Grounds::Hazard,
         Counted::ManureNitrogen => Grounds::Law,
-        Counted::Total(_) | Counted::Product(_) => Grounds::Advice,
+        Counted::Total(_) | Counted::OrganicNitrogen | Counted::Product(_) => Grounds::Advice,
     }
 }
 
@@ -331,6 +354,8 @@ pub struct Applied {
     pub by_element: BTreeMap<Element, KgPerHa>,
     /// Total nitrogen from livestock manures.
     pub manure_nitrogen: KgPerHa,
+    /// Total nitrogen from everything of animal or plant origin.
+    pub organic_nitrogen: KgPerHa,
     /// Of products whose own cap counts a year, by the caller's key.
     pub by_product: BTreeMap<u32, KgPerHa>,
     /// One node for each application and what it carried of what is counted.
@@ -355,6 +380,10 @@ pub fn already_applied(applications: &[Application], area: SquareMetres, on: Dat
             if application.manure && *element == Element::N {
                 applied.manure_nitrogen.0 += mass.0;
                 counted.push(Counted::ManureNitrogen);
+            }
+            if application.organic && *element == Element::N {
+                applied.organic_nitrogen.0 += mass.0;
+                counted.push(Counted::OrganicNitrogen);
             }
             let title = format!("{} in {}, {}", element.name(), application.amendment, application.applied_on);
             let formula = format!(
@@ -392,6 +421,7 @@ impl Applied {
         match counted {
             Counted::Total(element) => self.by_element.get(&element).copied().unwrap_or_default(),
             Counted::ManureNitrogen => self.manure_nitrogen,
+            Counted::OrganicNitrogen => self.organic_nitrogen,
             Counted::Product(key) => self.by_product.get(&key).copied().unwrap_or_default(),
         }
     }

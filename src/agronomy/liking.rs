@@ -392,7 +392,9 @@ impl Liking {
     fn cap_conversion(self, counted: Counted, site: RateUnit) -> Conversion {
         match counted {
             Counted::Total(element) => self.by_rate().need_conversion(element, SquareMetres(1.0), site),
-            Counted::ManureNitrogen => self.by_rate().need_conversion(Element::N, SquareMetres(1.0), site),
+            Counted::ManureNitrogen | Counted::OrganicNitrogen => {
+                self.by_rate().need_conversion(Element::N, SquareMetres(1.0), site)
+            }
             Counted::Product(_) => self.product_conversion(),
         }
     }

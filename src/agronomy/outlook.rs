@@ -544,6 +544,7 @@ mod tests {
             content: content.iter().copied().collect(),
             availability: BTreeMap::new(),
             manure: false,
+            organic: false,
         }
     }
 
@@ -692,8 +693,7 @@ mod tests {
             analyte = "P"
             critical = 50
         "#;
-        let own = Guideline::parse(own).unwrap();
-        let present = present_under(&own, &ground, &[("P", 10.0), ("ph", 4.8)]);
+        let present = present_under(&Guideline::parse(own).unwrap(), &ground, &[("P", 10.0), ("ph", 4.8)]);
         let outlook = ask(&ground, &present, &[], BTreeMap::new(), &[]);
         assert_eq!(outlook.steps.iter().map(|step| step.kind).collect::<Vec<_>>(), [Kind::Lime, Kind::Feed]);
     }

@@ -364,6 +364,8 @@ pub struct Application {
     pub availability: std::collections::BTreeMap<Element, f64>,
     /// Whether the product is a livestock manure, for limits on manure nitrogen.
     pub manure: bool,
+    /// Whether it is of animal or plant origin, manure or not, for limits on nitrogen from such.
+    pub organic: bool,
 }
 
 impl Application {

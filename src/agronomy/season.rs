@@ -450,7 +450,8 @@ fn element_caps(caps: &[CapLeft]) -> BTreeMap<Element, Cap> {
     let mut tightest: BTreeMap<Element, Cap> = BTreeMap::new();
     for one in caps {
         let Counted::Total(element) = one.cap.counted else { continue };
-        let cap = Cap { left_kg_per_ha: one.left.0, label: one.cap.label.clone() };
+        let cap =
+            Cap { left_kg_per_ha: one.left.0, whole_kg_per_ha: one.cap.kg_per_ha.0, label: one.cap.label.clone() };
         match tightest.get(&element) {
             Some(held) if held.left_kg_per_ha <= cap.left_kg_per_ha => {}
             _ => {
@@ -462,19 +463,24 @@ fn element_caps(caps: &[CapLeft]) -> BTreeMap<Element, Cap> {
 }
 
 fn group_caps(caps: &[CapLeft], materials: &[Material]) -> Vec<GroupCap> {
-    let manures: BTreeMap<Key, f64> = materials
-        .iter()
-        .filter(|m| m.manure)
-        .map(|m| (m.product.key, m.product.content.get(&Element::N).copied().unwrap_or(0.0)))
-        .collect();
+    let nitrogen_of = |counts: fn(&Material) -> bool| -> BTreeMap<Key, f64> {
+        let nitrogen = |m: &Material| (m.product.key, m.product.content.get(&Element::N).copied().unwrap_or(0.0));
+        materials.iter().filter(|m| counts(m)).map(nitrogen).collect()
+    };
+    let counted = |list: BTreeMap<Key, f64>| Some(list).filter(|list| !list.is_empty());
     let group = |one: &CapLeft| {
         let grams_per_gram = match one.cap.counted {
             Counted::Total(_) => return None,
-            Counted::ManureNitrogen if manures.is_empty() => return None,
-            Counted::ManureNitrogen => manures.clone(),
+            Counted::ManureNitrogen => counted(nitrogen_of(|m| m.manure))?,
+            Counted::OrganicNitrogen => counted(nitrogen_of(|m| m.manure || m.kind.is_organic()))?,
             Counted::Product(key) => BTreeMap::from([(key, 1.0)]),
         };
-        Some(GroupCap { label: one.cap.label.clone(), grams_per_gram, left_kg_per_ha: one.left.0 })
+        Some(GroupCap {
+            label: one.cap.label.clone(),
+            grams_per_gram,
+            left_kg_per_ha: one.left.0,
+            whole_kg_per_ha: one.cap.kg_per_ha.0,
+        })
     };
     caps.iter().filter_map(group).collect()
 }
@@ -583,6 +589,7 @@ mod tests {
             content: BTreeMap::from([(Element::B, 0.1134)]),
             availability: BTreeMap::new(),
             manure: false,
+            organic: false,
         };
         let prepared = prepare(&[plot(&["broccoli"], vec![earlier])], &[borax], &[], &wishes(Element::B, 9.0));
         let left = prepared.input.plots[0].caps[&Element::B].left_kg_per_ha;
@@ -615,6 +622,7 @@ mod tests {
             content: BTreeMap::from([(Element::B, 0.1134)]),
             availability: BTreeMap::new(),
             manure: false,
+            organic: false,
         }];
         let prepared = prepare(&[bed], &[borax], &[], &wishes(Element::B, 9.0));
         let left = prepared.input.plots[0].caps[&Element::B].left_kg_per_ha;
@@ -655,6 +663,7 @@ mod tests {
             content: BTreeMap::from([(Element::B, 0.1134)]),
             availability: BTreeMap::new(),
             manure: false,
+            organic: false,
         };
         let bed = plot(&["broccoli"], vec![]);
         let late = [put_on(1, jiff::civil::date(2026, 3, 1)), put_on(2, jiff::civil::date(2025, 6, 1))];

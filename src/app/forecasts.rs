@@ -257,6 +257,7 @@ impl App {
                     content,
                     availability: BTreeMap::new(),
                     manure: product.amendment.manure,
+                    organic: product.amendment.manure || product.amendment.kind.is_organic(),
                 },
             });
         }

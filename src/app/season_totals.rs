@@ -132,6 +132,7 @@ impl App {
             content: parts.iter().map(|(element, part)| (*element, part.mass_fraction)).collect(),
             availability: parts.iter().map(|(element, part)| (*element, part.first_year_availability)).collect(),
             manure: product.manure,
+            organic: product.manure || product.kind.is_organic(),
         };
         exceeded(&mut read, &plot, entry.applied_on, Some(unsaved), UNSAVED).await
     }

@@ -6,7 +6,7 @@ use super::{
     values::{MaybeTime, Text},
 };
 use crate::{
-    agronomy::{element::Element, record::Application},
+    agronomy::{amendment::Kind, element::Element, record::Application},
     ids::{AmendmentId, AnalysisId, ApplicationId, DoseId, PersonId, PlanId, PlotId, SiteId},
 };
 use jiff::{Timestamp, civil::Date};
@@ -234,6 +234,7 @@ pub async fn of_plots(
     let (wanted, from, to) = (id_list(plots.iter().map(|id| id.0)), Day(from), Day(to));
     let rows = sqlx::query!(
         r#"select a.id as "id!: i64", a.plot as "plot: PlotId", a.applied_on as "applied_on: Day", m.name, m.manure as "manure: bool",
+                  m.kind as "kind: Text<Kind>",
                   a.analysis, a.mass_g
            from applications a join amendments m on m.id = a.amendment
            where a.plot in (select value from json_each(?1)) and a.voided_at is null
@@ -269,6 +270,7 @@ pub async fn of_plots(
             content: contents.get(&row.analysis).cloned().unwrap_or_default(),
             availability: shares.get(&row.analysis).cloned().unwrap_or_default(),
             manure: row.manure,
+            organic: row.manure || row.kind.0.is_organic(),
         });
     }
     Ok(by_plot)

@@ -83,7 +83,7 @@ pub fn garden(plots: usize, products: usize, elements: usize, seed: u64) -> Plan
             }
             if cap > 0.0 {
                 let left_kg_per_ha = cap * dice.between(0.3, 1.0);
-                need.caps.insert(element, Cap { left_kg_per_ha, label: "invented".into() });
+                need.caps.insert(element, Cap { left_kg_per_ha, whole_kg_per_ha: cap, label: "invented".into() });
             }
         }
         need
@@ -110,6 +110,47 @@ pub fn garden(plots: usize, products: usize, elements: usize, seed: u64) -> Plan
         }
     });
     PlanInput { products: products.collect(), plots, ..PlanInput::default() }
+}
+
+/// What plots share.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[allow(dead_code)] // not every binary that holds these gardens limits them
+pub enum Limit {
+    Free,
+    /// A third of what the plan costs without it.
+    Budget,
+    /// Eight products.
+    Count,
+    /// Nothing can be bought, and three fifths of what the plan would use are on hand.
+    Stock,
+}
+
+#[allow(dead_code)]
+impl Limit {
+    pub const ALL: [Limit; 4] = [Limit::Free, Limit::Budget, Limit::Count, Limit::Stock];
+}
+
+/// The garden under a limit that binds.
+#[allow(dead_code)]
+pub fn limited(mut input: PlanInput, limit: Limit) -> PlanInput {
+    const STOCK: f64 = 0.6;
+    match limit {
+        Limit::Free => {}
+        Limit::Count => input.options.max_products = Some(8),
+        Limit::Budget => {
+            let free = quickly(&input, &watch::Unwatched).account;
+            input.options.budget_minor = Some((free.cost_minor / 3.0).round() as i64);
+        }
+        Limit::Stock => {
+            let free = quickly(&input, &watch::Unwatched).account;
+            for product in &mut input.products {
+                let used = free.shopping.iter().find(|line| line.product.key == product.key);
+                product.packs.clear();
+                product.stock_g = used.map_or(0.0, |line| (line.used_g * STOCK).round());
+            }
+        }
+    }
+    input
 }
 
 /// The problem as `tests/it/reference/solve.py` reads it: `goals` of the five, in order.

@@ -230,6 +230,7 @@ fn put_on(day: Date, grams: f64) -> Application {
         content: BTreeMap::from([(P, 0.1)]),
         availability: BTreeMap::new(),
         manure: false,
+        organic: false,
     }
 }
 

@@ -131,7 +131,7 @@ fn nine_walks() -> PlanInput {
     };
     // Of what is needed of the others no more than a tenth may go on.
     for element in &elements[2..] {
-        input.plots[0].caps.insert(*element, Cap { left_kg_per_ha: 2.0, label: "test rule".into() });
+        input.plots[0].caps.insert(*element, Cap { left_kg_per_ha: 2.0, label: "test rule".into(), ..Cap::default() });
     }
     input.options.max_passes = Some(2);
     input

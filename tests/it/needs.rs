@@ -223,7 +223,31 @@ fn put_on(day: Date, grams: f64, content: &[(Element, f64)], manure: bool) -> Ap
         content: content.iter().copied().collect(),
         availability: std::collections::BTreeMap::new(),
         manure,
+        organic: manure,
     }
+}
+
+#[test]
+fn nitrogen_of_all_that_is_organic_has_a_cap_of_its_own() {
+    // The Nitrate Pollution Prevention Regulations 2015 (SI 2015/668), regulations 7 and 8, read: 170 kg N/ha
+    // from livestock manure over the holding, 250 kg N from organic manure on any hectare in twelve months.
+    let on = date(2026, 3, 1);
+    let compost = Application { organic: true, ..put_on(on, 10_000.0, &[(N, 0.02)], false) };
+    let manure = put_on(on, 1_000.0, &[(N, 0.02)], true);
+    let salt = put_on(on, 1_000.0, &[(N, 0.2)], false);
+    let applied = already_applied(&[compost, manure, salt], SquareMetres(10.0), on);
+    let caps = season_caps(&[], Texture::Loam);
+    let left = |counted| {
+        let cap = caps.iter().find(|cap| cap.counted == counted).unwrap();
+        (cap.kg_per_ha.0, applied.left(cap).0.0, cap.source.address.clone())
+    };
+    // 200 g of nitrogen in compost and 20 g in manure on 10 m² are 200 and 20 kg/ha.
+    let (whole, remains, source) = left(Counted::OrganicNitrogen);
+    assert!(whole == 250.0 && (remains - 30.0).abs() < 1e-9 && source.contains("uksi/2015/668"), "{remains}");
+    let (whole, remains, _) = left(Counted::ManureNitrogen);
+    assert!(whole == 170.0 && (remains - 150.0).abs() < 1e-9, "{remains}");
+    assert_eq!("organic-N".parse(), Ok(Counted::OrganicNitrogen));
+    assert_eq!(Counted::OrganicNitrogen.key(), "organic-N");
 }
 
 #[test]

@@ -32,7 +32,7 @@ fn dose(plan: &Plan, plot: Key, product: Key) -> f64 {
 }
 
 fn cap(left_kg_per_ha: f64) -> Cap {
-    Cap { left_kg_per_ha, label: "test rule".into() }
+    Cap { left_kg_per_ha, label: "test rule".into(), ..Cap::default() }
 }
 
 fn said(plan: &Plan) -> String {

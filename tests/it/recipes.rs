@@ -103,7 +103,7 @@ fn where_there_is_little_to_plan_with_it_says_so() {
             "already exceeded",
             false,
             Box::new(|i| {
-                i.plots[0].caps = [(K, Cap { left_kg_per_ha: -2.0, label: "a rule".into() })].into();
+                i.plots[0].caps = [(K, Cap { left_kg_per_ha: -2.0, label: "a rule".into(), ..Cap::default() })].into();
             }),
         ),
         (

@@ -125,7 +125,7 @@ fn quick_answers_to_what_if_agree_with_full_ones() {
     input.products.iter_mut().for_each(|product| product.scale_step_g = None);
     let plan = solve(&input);
     let base = quickly(&input, &watch::Unwatched);
-    assert!(base.cost_minor >= value(&plan, Goal::Cost) - 1e-6);
+    assert!(base.account.cost_minor >= value(&plan, Goal::Cost) - 1e-6);
     let tried = changes(&input, &base);
     assert!(tried.iter().any(|c| matches!(c, Change::CapsRaised { .. })), "{tried:?}");
     assert!(tried.iter().any(|c| matches!(c, Change::WithoutProduct(_))));

@@ -62,6 +62,7 @@ fn compost(on: Date, mass_g: f64) -> Input {
         content,
         availability: BTreeMap::new(),
         manure: false,
+        organic: false,
     };
     Input { kind: Kind::Compost, application }
 }

@@ -16,6 +16,8 @@ pub(super) struct Problem {
     pub plots: Vec<Plot>,
     /// Sorted by key; every figure in them is finite and in range.
     pub products: Vec<Product>,
+    /// Of these, what is not bought because there is a budget and no price.
+    pub unpriced: Vec<bool>,
     pub budget_minor: Option<f64>,
     pub max_products: Option<usize>,
     pub max_passes: Option<usize>,
@@ -125,7 +127,11 @@ pub(super) fn clean(input: &PlanInput) -> (Problem, Vec<Note>) {
     notes.extend(nothing_carries(&plots));
     let budget_minor = input.options.budget_minor.map(|b| b.max(0) as f64);
     let Options { max_products, max_passes, .. } = input.options;
-    (Problem { plots, products, budget_minor, max_products, max_passes }, notes)
+    let needs_price = |product: &Product| {
+        notes.iter().any(|note| matches!(note, Note::NeedsPrice { product: named } if named.key == product.key))
+    };
+    let unpriced = products.iter().map(needs_price).collect();
+    (Problem { plots, products, unpriced, budget_minor, max_products, max_passes }, notes)
 }
 
 fn products(listed: &[Product], budget: bool, notes: &mut Vec<Note>) -> Vec<Product> {

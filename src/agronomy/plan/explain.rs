@@ -37,6 +37,11 @@ pub struct Unmet {
 }
 
 impl Unmet {
+    /// Whether only the steps of the scale leave it: the dose itself would have met the need.
+    pub fn is_of_the_scale(&self) -> bool {
+        self.because == [Because::Scale]
+    }
+
     /// The reasons in words, each once.
     pub fn reasons(&self) -> Vec<String> {
         sentences(&self.because)
@@ -194,6 +199,7 @@ fn stopped(problem: &Problem, plot: &Plot, p: usize, stop: Stop) -> Because {
         Stop::Locked => Because::Locked(product),
         Stop::Rate => Because::RateLimit(product),
         Stop::NotAllowed => Because::NotAllowed(vec![product]),
+        Stop::NoneToBeHad if problem.unpriced[p] => Because::NoPrice(product),
         Stop::NoneToBeHad | Stop::NoUse => Because::Supply(product),
         Stop::Passes => Because::Passes,
         Stop::Recipe => Because::OneRecipe,
@@ -217,7 +223,8 @@ fn binding(problem: &Problem, plot: &Plot, doses: &[f64], p: usize, whole: &Whol
     }
     let spent = whole.totals_g[p] >= product.stock_g * AT;
     if product.packs.is_empty() {
-        return spent.then(|| Because::Supply(named(product)));
+        let because = if problem.unpriced[p] { Because::NoPrice } else { Because::Supply };
+        return spent.then(|| because(named(product)));
     }
     // With a budget, a product can be out of reach while some money is left: the next pack costs more.
     let next = product.packs.iter().filter_map(|k| k.price_minor).min().unwrap_or(0) as f64;
@@ -235,7 +242,8 @@ pub enum Change {
     CapRaised { plot: Key, element: Element, by_kg_per_ha: f64 },
     /// The product cannot be had.
     WithoutProduct(Key),
-    /// The element's cap is higher by this share on every plot (0.1: a tenth).
+    /// The element's cap is higher by this share of itself on every plot (0.1: a tenth). What is
+    /// left of it grows by as much, so that a cap that was used up may leave something.
     CapsRaised { element: Element, share: f64 },
     /// The product costs more by this share.
     PriceRaised { product: Key, share: f64 },
@@ -290,11 +298,11 @@ pub(super) fn changed(input: &PlanInput, change: &Change) -> PlanInput {
         }
         Change::CapsRaised { element, share } => {
             let caps = changed.plots.iter_mut().filter_map(|plot| plot.caps.get_mut(element));
-            caps.for_each(|cap| cap.left_kg_per_ha += cap.left_kg_per_ha.max(0.0) * share);
+            caps.for_each(|cap| cap.left_kg_per_ha += share * cap.whole_kg_per_ha.max(cap.left_kg_per_ha).max(0.0));
         }
         Change::GroupCapsRaised { label, share } => {
             let caps = changed.plots.iter_mut().flat_map(|plot| &mut plot.group_caps).filter(|cap| cap.label == *label);
-            caps.for_each(|cap| cap.left_kg_per_ha += cap.left_kg_per_ha.max(0.0) * share);
+            caps.for_each(|cap| cap.left_kg_per_ha += share * cap.whole_kg_per_ha.max(cap.left_kg_per_ha).max(0.0));
         }
         Change::PriceRaised { product, share } => {
             let packs = changed.products.iter_mut().filter(|p| p.key == *product).flat_map(|p| &mut p.packs);
@@ -302,7 +310,11 @@ pub(super) fn changed(input: &PlanInput, change: &Change) -> PlanInput {
             prices.for_each(|price| *price += (*price as f64 * share).round() as i64);
         }
         Change::WithoutProduct(key) => {
-            changed.products.retain(|p| p.key != *key);
+            // It keeps its place in the list, so that what was found out without it still holds.
+            for product in changed.products.iter_mut().filter(|p| p.key == *key) {
+                product.stock_g = 0.0;
+                product.packs.clear();
+            }
             changed.locks.retain(|lock| lock.product != *key);
         }
         Change::BudgetRaised { by_minor } => {

@@ -36,7 +36,7 @@ pub use merit::{Merit, Serves, merits};
 pub(crate) use notes::grams;
 pub use notes::{Because, Named, Note};
 pub use packs::Purchase;
-pub use trial::{changes, quickly, try_change};
+pub use trial::{Quick, changes, quickly, try_change};
 pub use watch::{Progress, Watch};
 
 use super::element::Element;
@@ -102,6 +102,8 @@ pub struct Cap {
     /// Season cap less what was already put on, kg/ha of the total element; below zero
     /// when the cap is already exceeded.
     pub left_kg_per_ha: f64,
+    /// The cap itself, before anything was put on, kg/ha; 0 where it is not known.
+    pub whole_kg_per_ha: f64,
     /// The caller's words for the cap (crop, rule, source), repeated in notes.
     pub label: String,
 }
@@ -114,6 +116,8 @@ pub struct GroupCap {
     pub grams_per_gram: BTreeMap<Key, f64>,
     /// Cap less what was already put on, kg/ha; may be below zero.
     pub left_kg_per_ha: f64,
+    /// The cap itself, before anything was put on, kg/ha; 0 where it is not known.
+    pub whole_kg_per_ha: f64,
 }
 
 /// A product that may be used, and how it is had.
@@ -178,6 +182,9 @@ pub struct Options {
     pub pack_gap: f64,
     /// Search nodes per goal: the limit that gives the same plan every time.
     pub node_limit: u64,
+    /// Times that a plot may be asked in search of the packs or products to choose, which is work
+    /// that is the same every time; without a figure as many as the time limit usually leaves time for.
+    pub asked_limit: Option<u64>,
     /// Guard on the whole search; when it bites, the plan says so.
     pub time_limit: Duration,
 }
@@ -194,6 +201,7 @@ impl Default for Options {
             excess_ref_kg_per_ha: default_excess_ref_kg_per_ha(),
             pack_gap: 0.01,
             node_limit: 2_000,
+            asked_limit: None,
             time_limit: Duration::from_secs(5),
         }
     }
@@ -305,6 +313,7 @@ pub fn solve_with(input: &PlanInput, solver: &dyn optimise::Solver, watch: &dyn 
     let account = account::account(&problem, &weighed_g);
     let unmet = explain::unmet(&problem, &exact_g, &account, &input.options, found.all_proven());
     let served = explain::served(&problem, &weighed_g);
+    notes.extend(joined.excess_notes(&problem, &weighed_g));
     notes.extend(doses::below_scale_notes(&problem, &doses));
     notes.extend(found.notes.iter().cloned());
     Plan {

@@ -79,6 +79,12 @@ pub enum Note {
     Coarse { plot: Named, product: Named, exact_g: f64, weigh_g: f64 },
     /// The search stopped before a goal was proven best.
     NotProven { goal: Goal, gap: Option<f64> },
+    /// Which packs or products to have was chosen for the least shortage; how near this goal is to the
+    /// best for that choice is known, how near to the best of all choices is not.
+    OfChoice { goal: Goal, gap: Option<f64> },
+    /// One recipe for the block puts more of a product on the plot than is any use there, g beyond
+    /// the plot's own needs by element.
+    RecipeExcess { plot: Named, product: Named, beyond_g: Vec<(Element, f64)> },
 }
 
 /// What kept a need from being met.
@@ -96,6 +102,8 @@ pub enum Because {
     Locked(Named),
     /// No more of the product can be had.
     Supply(Named),
+    /// There is a budget, and what the product costs is not known.
+    NoPrice(Named),
     /// The budget is spent.
     Budget,
     /// The limit on the number of products is reached.
@@ -122,6 +130,7 @@ impl Because {
             Because::RateLimit(_) => "most of a product",
             Because::Locked(_) => "kept dose",
             Because::Supply(_) => "stock and packs",
+            Because::NoPrice(_) => "no price",
             Because::Budget => "budget",
             Because::ProductCount => "number of products",
             Because::Passes => "passes",
@@ -299,6 +308,29 @@ impl fmt::Display for Note {
             Note::NotProven { goal, gap: None } => {
                 write!(f, "{}: the best found; the search stopped before it was proven.", capital(goal.words()))
             }
+            Note::OfChoice { goal, gap } => {
+                let near = match gap {
+                    Some(gap) if *gap > 1e-6 => format!("within {:.1} % of the best", gap * 100.0),
+                    Some(_) => "the best".to_owned(),
+                    None => "the best found".to_owned(),
+                };
+                write!(
+                    f,
+                    "{}: {near} for the products and packs that were chosen to leave least missing. Another choice \
+                     that leaves no more missing was not looked for here, so how near this is to the best of all \
+                     choices is not known.",
+                    capital(goal.words())
+                )
+            }
+            Note::RecipeExcess { plot, product, beyond_g } => {
+                let each = beyond_g.iter().map(|(element, g)| format!("{} of {}", grams(*g), element.name()));
+                write!(
+                    f,
+                    "{plot}: its block’s one recipe puts on more {product} than is any use here: {} beyond what this \
+                     bed needs.",
+                    each.collect::<Vec<_>>().join(", ")
+                )
+            }
         }
     }
 }
@@ -319,6 +351,9 @@ impl fmt::Display for Because {
             Because::RateLimit(product) => write!(f, "{product} is at the most that is given of it"),
             Because::Locked(product) => write!(f, "the dose of {product} is kept as it was set"),
             Because::Supply(product) => write!(f, "no more {product} can be had"),
+            Because::NoPrice(product) => {
+                write!(f, "{product} has no price, so with a budget to keep none of it is bought")
+            }
             Because::Budget => f.write_str("the budget is spent"),
             Because::ProductCount => f.write_str("the limit on the number of products is reached"),
             Because::Passes => f.write_str("the passes over this plot are taken by other products"),
@@ -326,7 +361,7 @@ impl fmt::Display for Because {
             Because::Accepted => {
                 f.write_str("some shortage was accepted, as asked, so that less comes along that is not needed")
             }
-            Because::Scale => f.write_str("the scale weighs no finer"),
+            Because::Scale => f.write_str("that is what the steps of the scale leave, so nothing more is to be done"),
             Because::Search => f.write_str("the search was cut short"),
         }
     }

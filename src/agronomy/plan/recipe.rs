@@ -4,7 +4,7 @@
 //! person fixed is planned by itself.
 
 use super::caps::{highest_permitted, highest_useful};
-use super::clean::{Plot, Problem, Stop};
+use super::clean::{Plot, Problem, Stop, named};
 use super::notes::Note;
 use super::{Key, Product};
 use std::collections::{BTreeMap, BTreeSet};
@@ -86,7 +86,35 @@ fn one_ground(plots: Vec<&Plot>, products: &[Product]) -> Plot {
     joined
 }
 
+/// Less than this share of the need, or of a light dressing, is not worth a word.
+const NOTICEABLE: f64 = 0.01;
+
 impl Joined {
+    /// Where the recipe puts more of a product on a plot than is any use there. `grams` is what is
+    /// weighed, plot × product.
+    pub fn excess_notes(&self, problem: &Problem, grams: &[Vec<f64>]) -> Vec<Note> {
+        let mut notes = Vec::new();
+        for &b in self.members.iter().filter(|members| members.len() > 1).flatten() {
+            let (plot, doses) = (&problem.plots[b], &grams[b]);
+            for (p, product) in problem.products.iter().enumerate() {
+                let rate = (doses[p] - plot.committed_g(p)) / plot.area_m2;
+                if rate <= highest_useful(plot, p) * (1.0 + NOTICEABLE) || rate <= 0.0 {
+                    continue;
+                }
+                let beyond = plot.targets.iter().filter(|t| t.supply[p] > 0.0).filter_map(|t| {
+                    let supplied: f64 = t.supply.iter().zip(doses).map(|(s, g)| s * g).sum();
+                    let over = (supplied / plot.area_m2 - t.need).min(t.supply[p] * rate);
+                    (over > NOTICEABLE * t.scale).then_some((t.element, over * plot.area_m2))
+                });
+                let beyond_g: Vec<_> = beyond.collect();
+                if !beyond_g.is_empty() {
+                    notes.push(Note::RecipeExcess { plot: plot.named(), product: named(product), beyond_g });
+                }
+            }
+        }
+        notes
+    }
+
     /// Parts the grams of each piece among its plots, by area, and tells the plots what stopped a
     /// product where something on another plot, or the passes, did.
     pub fn part(&self, grams: &[Vec<f64>], problem: &mut Problem) -> Vec<Vec<f64>> {

@@ -8,26 +8,32 @@
 //! Plots with the same needs, caps and choice of products are one *class*: the goals are
 //! convex, so giving them all the same rate loses nothing.
 
+mod doubles;
+mod known;
 mod less;
 mod model;
+mod prices;
 mod together;
+mod values;
 
 use super::bed::Bed;
 use super::clean::{Plot, Problem, Target};
 use super::face::{self, Face};
 use super::notes::Note;
 use super::optimise::{Effort, Failure, Solver};
+use super::shares::Shares;
 use super::watch::{Progress, Watch};
 use super::{Goal, Options, Stage, packs};
+pub(super) use known::Known;
 use model::{Bound, Kept, Places, Scope};
 use std::time::Duration;
 
 /// Above this many rates the last goals keep the packs and products that the cost goal chose.
 const SMALL: usize = 150;
+/// Up to so many rates the packs for a budget are chosen by the general solver, which proves them.
+const CHOSEN_AT_ONCE: usize = 300;
 /// Search nodes for the fewest products where that is a large search: it only chooses among equals.
 const CHOICE_NODES: u64 = 40;
-/// Times that packs are cut open for a good start.
-const ROUNDS: usize = 8;
 
 /// Plots that are alike in all but name and size.
 struct Class {
@@ -76,11 +82,23 @@ pub(super) fn run(problem: &Problem, options: &Options, solver: &dyn Solver, wat
 
 /// Settles shortage, excess and cost only, the cost by the cheap search for a start alone:
 /// no worse than what [`run`] finds by so much as its search for whole packs brings.
-pub(super) fn run_quickly(problem: &Problem, options: &Options, solver: &dyn Solver, watch: &dyn Watch) -> Found {
+///
+/// What is `known` of plots from a like problem is not found out again. With the plan comes what
+/// was found out here.
+pub(super) fn run_quickly(
+    problem: &Problem,
+    options: &Options,
+    known: &Known,
+    solver: &dyn Solver,
+    watch: &dyn Watch,
+) -> (Found, Known) {
     let few = Options { node_limit: 1, ..options.clone() };
     let mut search = Search::new(problem, &few, solver, watch);
+    search.known = Some(known);
     search.first_goals();
-    search.found()
+    let mut found_out = std::mem::take(&mut search.found_out);
+    found_out.had_g = Some(search.had());
+    (search.found(), found_out)
 }
 
 struct Search<'a> {
@@ -91,8 +109,10 @@ struct Search<'a> {
     classes: Vec<Class>,
     /// By class: what its first two goals leave to choose, where no plot had to share for them.
     faces: Vec<Option<Face>>,
-    /// The same plots, to be asked at prices.
-    beds: Vec<Option<Bed>>,
+    /// The plots on these faces, to be asked at prices.
+    shares: Option<Shares>,
+    /// What a like plan has of each product, g, where this one is to go by it.
+    had_g: Option<Vec<f64>>,
     total_area: f64,
     /// Locked g by product.
     locked_g: Vec<f64>,
@@ -107,12 +127,18 @@ struct Search<'a> {
     spend: Option<f64>,
     /// Packs or products were chosen among, so that another choice might cost less.
     chosen: bool,
+    /// How near the cost is to the least for what was chosen.
+    cost_of_choice: Option<f64>,
     rates: Rates,
     kept: Kept,
     stages: Vec<Stage>,
     spent: Duration,
     /// Planning as if nothing were shared: only what fits after all is of use.
     trial: bool,
+    /// Looking for a plan quickly, with what is known from another.
+    known: Option<&'a Known>,
+    /// What a quick search found out, for the next.
+    found_out: Known,
 }
 
 impl<'a> Search<'a> {
@@ -132,7 +158,8 @@ impl<'a> Search<'a> {
             budget: problem.budget_minor.map(|b| b.max(locked_cost)),
             rates: vec![vec![0.0; n]; classes.len()],
             faces: vec![None; classes.len()],
-            beds: vec![None; classes.len()],
+            shares: None,
+            had_g: None,
             total_area: problem.plots.iter().map(|p| p.area_m2).sum(),
             problem,
             options,
@@ -146,15 +173,24 @@ impl<'a> Search<'a> {
             stages: Vec::new(),
             spent: Duration::ZERO,
             trial: false,
+            known: None,
+            found_out: Known::default(),
             tight: vec![false; n],
             spend: None,
             chosen: false,
+            cost_of_choice: None,
         }
     }
 
     fn found(self) -> Found {
         let unproven = |s: &&Stage| s.goal <= Goal::Cost && !s.proven;
-        let notes = self.stages.iter().filter(unproven).map(|s| Note::NotProven { goal: s.goal, gap: s.gap }).collect();
+        let note = |s: &Stage| match (s.goal, s.gap) {
+            (Goal::Cost, _) if self.chosen => Note::OfChoice { goal: s.goal, gap: self.cost_of_choice },
+            // What the choice leaves of excess is settled to the end.
+            (Goal::Excess, None) if self.chosen => Note::OfChoice { goal: s.goal, gap: Some(0.0) },
+            (goal, gap) => Note::NotProven { goal, gap },
+        };
+        let notes = self.stages.iter().filter(unproven).map(note).collect();
         let mut class_of = vec![0; self.problem.plots.len()];
         for (c, class) in self.classes.iter().enumerate() {
             class.plots.iter().for_each(|&b| class_of[b] = c);
@@ -217,7 +253,9 @@ impl<'a> Search<'a> {
                 let alone = (self.measure(Goal::Shortage), self.measure(Goal::Excess));
                 self.start_again();
                 let chosen = self.budget.is_some() || self.problem.max_products.is_some();
-                if !(chosen && self.small()) && self.together(alone) {
+                // With a number of products the general solver's bound is of no use except for very few.
+                let at_once = if self.problem.max_products.is_some() { SMALL } else { CHOSEN_AT_ONCE };
+                if !(chosen && self.rates_in_all() <= at_once) && self.together(alone) {
                     return self.cost();
                 }
             } else {
@@ -264,8 +302,17 @@ impl<'a> Search<'a> {
 
     /// Shortage and excess, each class on its own.
     fn each_apart(&mut self) {
-        let settled = (0..self.classes.len()).map(|c| face::face(self.plot(c)).unzip());
-        (self.faces, self.beds) = settled.unzip();
+        let known = |plot| self.known.and_then(|known| known.face(plot)).cloned();
+        let settled: Vec<Option<(Face, Bed)>> =
+            (0..self.classes.len()).map(|c| known(self.plot(c)).or_else(|| face::face(self.plot(c)))).collect();
+        if self.known.is_some() {
+            self.found_out = Known::of((0..self.classes.len()).map(|c| (self.plot(c), settled[c].clone())));
+        }
+        let (faces, beds): (Vec<_>, Vec<_>) = settled.into_iter().map(Option::unzip).unzip();
+        self.faces = faces;
+        let share = (0..self.classes.len()).map(|c| self.share(c)).collect();
+        let beds: Option<Vec<Bed>> = beds.into_iter().collect();
+        self.shares = beds.map(|beds| Shares::new(beds, share, self.problem.products.len()));
         for (rates, face) in self.rates.iter_mut().zip(&self.faces) {
             rates.clone_from(&face.as_ref().map_or_else(|| vec![0.0; rates.len()], |face| face.rates.clone()));
         }
@@ -289,6 +336,7 @@ impl<'a> Search<'a> {
     fn start_again(&mut self) {
         let n = self.problem.products.len();
         self.faces = vec![None; self.classes.len()];
+        self.shares = None;
         self.rates = vec![vec![0.0; n]; self.classes.len()];
         self.most_g = (0..n).map(|p| self.in_all(|c| self.range(c, p).1)).collect();
         self.kept = Kept::default();
@@ -306,47 +354,18 @@ impl<'a> Search<'a> {
 
     fn cost(&mut self) {
         let all = self.everything();
-        if self.problem.products.iter().any(|p| p.whole_packs && !p.packs.is_empty()) {
-            self.cut_open(&all);
+        let mut done = None;
+        if !(self.quick_prices()) {
+            if self.problem.products.iter().any(|p| p.whole_packs && !p.packs.is_empty()) {
+                self.cut_open(&all);
+            }
+            done = self.settle(Goal::Cost, &all);
+            if self.chosen {
+                self.cost_of_choice = done.take().and_then(|(gap, _)| gap);
+            }
         }
-        let done = self.settle(Goal::Cost, &all).filter(|_| !self.chosen);
         self.record(Goal::Cost, done);
         self.kept.cost = Some(self.cost_of(&self.rates) + self.slack(Goal::Cost));
-        self.refresh();
-    }
-
-    /// A cheap plan to start the search for whole packs from: packs are cut open, which is
-    /// quickly solved, and each gram is charged what its share of the packs really cost last
-    /// time, so that little-used packs fall out. After Kim and Pardalos, "A solution approach
-    /// to the fixed charge network flow problem using a dynamic slope scaling procedure",
-    /// Operations Research Letters 24 (1999) 195-203 (from memory).
-    fn cut_open(&mut self, scope: &Scope) {
-        let real = self.prices.clone();
-        let start = if self.trial { f64::INFINITY } else { self.cost_of(&self.rates) };
-        let mut best = (start, self.rates.clone());
-        for _ in 0..ROUNDS {
-            let was = self.rates.clone();
-            if self.solve(Goal::Cost, scope, true, 0.0).is_none() || !self.keeps(&self.rates) || self.rates == was {
-                break;
-            }
-            let slopes = self.prices.clone();
-            self.prices = real.clone();
-            let cost = self.cost_of(&self.rates);
-            if cost < best.0 && (!self.trial || self.fits(&self.rates)) {
-                best = (cost, self.rates.clone());
-            }
-            let bought = self.buy(&self.rates);
-            self.prices = slopes;
-            for (p, product) in self.problem.products.iter().enumerate() {
-                let lack = self.grams_of(p, &self.rates) - product.stock_g;
-                if lack > 0.0 && product.whole_packs {
-                    let paid: f64 = bought[p].iter().zip(&real[p]).map(|(n, q)| n * q).sum();
-                    self.prices[p] = product.packs.iter().map(|k| paid * k.mass_g / lack).collect();
-                }
-            }
-        }
-        self.prices = real;
-        self.rates = best.1;
         self.refresh();
     }
 
@@ -400,10 +419,13 @@ impl<'a> Search<'a> {
     }
 
     fn small(&self) -> bool {
-        let rates: usize = (0..self.classes.len())
-            .map(|c| (0..self.plot(c).most.len()).filter(|&p| self.range(c, p).1 > 0.0).count())
-            .sum();
-        rates <= SMALL
+        self.rates_in_all() <= SMALL
+    }
+
+    /// Rates that are free.
+    fn rates_in_all(&self) -> usize {
+        let free = |c: usize| (0..self.plot(c).most.len()).filter(|&p| self.range(c, p).1 > 0.0).count();
+        (0..self.classes.len()).map(free).sum()
     }
 
     /// The model for mass and ties: with all freedom where that is small, otherwise with the
@@ -538,105 +560,6 @@ impl<'a> Search<'a> {
                 places.rate.iter().map(|&(c, _, column)| (column, self.classes[c].area_m2 / self.total_area)).collect()
             }
         }
-    }
-
-    // ---- values, always from the doses --------------------------------------------
-
-    fn buy(&self, rates: &Rates) -> Vec<Vec<f64>> {
-        (0..self.problem.products.len())
-            .map(|p| packs::cheapest(&self.problem.products[p], &self.prices[p], self.grams_of(p, rates)))
-            .collect()
-    }
-
-    fn grams_of(&self, p: usize, rates: &Rates) -> f64 {
-        self.locked_g[p] + self.classes.iter().zip(rates).map(|(c, r)| c.area_m2 * r[p]).sum::<f64>()
-    }
-
-    fn short(&self, c: usize) -> f64 {
-        let plot = self.plot(c);
-        plot.targets.iter().map(|t| t.short_weight * short_and_over(t, &self.rates[c]).0).sum()
-    }
-
-    fn over(&self, c: usize) -> f64 {
-        let plot = self.plot(c);
-        plot.targets.iter().map(|t| t.over_weight * short_and_over(t, &self.rates[c]).1).sum()
-    }
-
-    /// Cost as the search counts it, unpriced packs at their token price.
-    fn cost_of(&self, rates: &Rates) -> f64 {
-        self.buy(rates).iter().zip(&self.prices).flat_map(|(n, q)| n.iter().zip(q)).map(|(n, q)| n * q).sum()
-    }
-
-    fn measure(&self, goal: Goal) -> f64 {
-        self.measure_of(goal, &self.rates)
-    }
-
-    fn measure_of(&self, goal: Goal, rates: &Rates) -> f64 {
-        let sum = |f: fn(&Target, (f64, f64)) -> f64| -> f64 {
-            (0..self.classes.len())
-                .map(|c| {
-                    let plot = self.plot(c);
-                    let of = |t| f(t, short_and_over(t, &rates[c]));
-                    self.share(c) * plot.targets.iter().map(of).sum::<f64>()
-                })
-                .sum()
-        };
-        match goal {
-            Goal::Shortage => sum(|t, (short, _)| t.short_weight * short),
-            Goal::Excess => sum(|t, (_, over)| t.over_weight * over),
-            Goal::Cost => self.cost_of(rates),
-            Goal::Products => {
-                (0..self.problem.products.len()).filter(|&p| self.grams_of(p, rates) > 0.0).count() as f64
-            }
-            Goal::Mass => (0..self.problem.products.len()).map(|p| self.grams_of(p, rates)).sum(),
-        }
-    }
-
-    /// Cost as far as prices are known.
-    fn known_cost_of(&self, rates: &Rates) -> f64 {
-        let price = |(p, n): (usize, &Vec<f64>)| packs::known_cost(&self.problem.products[p], n);
-        self.buy(rates).iter().enumerate().map(price).sum()
-    }
-
-    /// The value shown: like [`Search::measure`], but unpriced packs cost nothing.
-    fn value(&self, goal: Goal) -> f64 {
-        match goal {
-            Goal::Cost => self.known_cost_of(&self.rates),
-            _ => self.measure(goal),
-        }
-    }
-
-    /// Do these rates keep the goals settled so far, give or take a tolerance?
-    fn keeps(&self, rates: &Rates) -> bool {
-        let within = |now: f64, bound: f64| now <= bound + 2e-6 * (1.0 + bound.abs());
-        let total = |bound: &Option<Bound>| match bound {
-            Some(Bound::Each(each)) => Some(each.iter().enumerate().map(|(c, z)| self.share(c) * z).sum::<f64>()),
-            Some(Bound::Total(total)) => Some(*total),
-            None => None,
-        };
-        total(&self.kept.short).is_none_or(|z| within(self.measure_of(Goal::Shortage, rates), z))
-            && total(&self.kept.over).is_none_or(|z| within(self.measure_of(Goal::Excess, rates), z))
-            && self.kept.cost.is_none_or(|z| within(self.measure_of(Goal::Cost, rates), z))
-            && self.kept.products.is_none_or(|z| self.measure_of(Goal::Products, rates) <= z + 0.5)
-            && self.kept.mass_g.is_none_or(|z| within(self.measure_of(Goal::Mass, rates), z))
-    }
-
-    /// Removing dust may worsen a settled goal by a millionth; the bound follows, so that the
-    /// present answer always satisfies the next model.
-    fn refresh(&mut self) {
-        let short: Vec<f64> = (0..self.classes.len()).map(|c| self.short(c)).collect();
-        let over: Vec<f64> = (0..self.classes.len()).map(|c| self.over(c)).collect();
-        let (all_short, all_over) = (self.measure(Goal::Shortage), self.measure(Goal::Excess));
-        for (bound, each, all) in [(&mut self.kept.short, short, all_short), (&mut self.kept.over, over, all_over)] {
-            match bound {
-                Some(Bound::Each(old)) => old.iter_mut().zip(each).for_each(|(o, n)| *o = o.max(n)),
-                Some(Bound::Total(old)) => *old = old.max(all),
-                None => {}
-            }
-        }
-        let (cost, mass) = (self.cost_of(&self.rates), self.measure(Goal::Mass));
-        self.kept.cost = self.kept.cost.map(|old| old.max(cost));
-        self.kept.mass_g = self.kept.mass_g.map(|old| old.max(mass));
     }
 }
 

@@ -2,11 +2,18 @@
 //! is stopped keeps the best plan it has; what it is told never changes how it searches.
 
 use super::Goal;
+use std::time::Duration;
 
 /// Somebody who looks in on a search.
 pub trait Watch: Sync {
     /// The best plan so far.
     fn tell(&self, _progress: &Progress) {}
+
+    /// How long the search has been running, by the clock of whoever looks in; `None` without one.
+    /// A guard only: a search that counts its work goes by it where a machine is very slow.
+    fn elapsed(&self) -> Option<Duration> {
+        None
+    }
 
     /// Whether the search shall end with what it has.
     fn stopped(&self) -> bool {

@@ -259,6 +259,7 @@ async fn promised(
             content: parts.iter().map(|(element, part)| (*element, part.mass_fraction)).collect(),
             availability: parts.iter().map(|(element, part)| (*element, part.first_year_availability)).collect(),
             manure: product.amendment.manure,
+            organic: product.amendment.manure || product.amendment.kind.is_organic(),
         });
         *promised.by_product_g.entry(row.amendment).or_default() += left_g;
         promised.plans.extend(store::plans::plan(db, row.plan).await?.map(|plan| plan.name));

@@ -224,7 +224,7 @@ impl Outcome {
 
 /// Nearly met, and only because the scale weighs in steps: nothing that stopped it is worth naming.
 fn is_rounding(unmet: &plan::Unmet) -> bool {
-    unmet.because == [plan::Because::Scale] && nearly(unmet.short_g, unmet.need_g)
+    unmet.is_of_the_scale() && nearly(unmet.short_g, unmet.need_g)
 }
 
 /// A plan with its judgement.
@@ -300,6 +300,7 @@ impl PlanView {
         match cap.left.cap.counted {
             Counted::Total(element) => row.amendment.analysis.fraction(element) > 0.0,
             Counted::ManureNitrogen => row.amendment.manure,
+            Counted::OrganicNitrogen => row.amendment.manure || row.amendment.kind.is_organic(),
             Counted::Product(product) => product == key(row.id.0),
         }
     }

@@ -116,11 +116,11 @@ const POOR: f64 = 2.0;
 fn try_all(input: &PlanInput, now: &Tally) -> (Option<Tally>, Vec<Tried>, usize) {
     let until = Until::shown();
     let base = plan::quickly(input, &until);
-    let poor = Tally::of(&base).measure.short_percent > now.measure.short_percent + POOR;
+    let poor = Tally::of(&base.account).measure.short_percent > now.measure.short_percent + POOR;
     if until.stopped() || poor {
         return (None, vec![], plan::changes(input, &base).len());
     }
-    let (before, changes) = (Tally::of(&base), plan::changes(input, &base));
+    let (before, changes) = (Tally::of(&base.account), plan::changes(input, &base));
     let mut tried = Vec::new();
     for change in &changes {
         let after = plan::try_change(input, &base, change, &until);

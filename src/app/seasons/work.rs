@@ -164,6 +164,10 @@ impl plan::Watch for Card {
         *hold(&self.progress) = Some(*progress);
     }
 
+    fn elapsed(&self) -> Option<Duration> {
+        Some(self.begun.elapsed())
+    }
+
     fn stopped(&self) -> bool {
         let left = |looked: &Mutex<Instant>| hold(looked).elapsed() > Duration::from_secs(SOLVE_LEFT_SECONDS);
         self.stop.load(Ordering::Relaxed) || self.looked.as_ref().is_some_and(left)
@@ -268,8 +272,12 @@ impl App {
                 tokio::task::spawn_blocking(solve).await.map_err(|e| Error::Internal(e.to_string()))??;
             (solved, apart)
         };
-        let short: BTreeMap<(plan::Key, Element), f64> =
-            solved.unmet.iter().map(|u| ((u.plot.key, u.element), u.short_g)).collect();
+        let short: BTreeMap<(plan::Key, Element), f64> = solved
+            .unmet
+            .iter()
+            .filter(|u| !u.is_of_the_scale())
+            .map(|u| ((u.plot.key, u.element), u.short_g))
+            .collect();
         let needs = load::need_rows(&prepared, |plot, element| short.get(&(plot, element)).copied().unwrap_or(0.0));
         let doses: Vec<NewDose> = solved
             .doses

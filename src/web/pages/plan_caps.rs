@@ -138,7 +138,7 @@ pub(super) fn cap(view: &PlanView, plot: PlotId, line: &CapLine, liking: Liking,
         mark: show::evidence_mark(cap.source.evidence),
         working: match cap.counted {
             Counted::Total(element) => Some(working_path(view.plan.id, plot, element)),
-            Counted::ManureNitrogen => Some(working_path(view.plan.id, plot, Element::N)),
+            Counted::ManureNitrogen | Counted::OrganicNitrogen => Some(working_path(view.plan.id, plot, Element::N)),
             Counted::Product(_) => None,
         },
         decision: decision(view, cap, liking),

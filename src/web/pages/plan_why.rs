@@ -132,9 +132,9 @@ fn stopped(list: &[Stopped], liking: Liking) -> Vec<(String, String)> {
 fn what(tried: &Tried) -> String {
     let product = tried.product.as_deref().unwrap_or("a product");
     match &tried.change {
-        Change::CapsRaised { element, .. } => format!("A tenth more room under the {} cap", element.name()),
+        Change::CapsRaised { element, .. } => format!("The {} cap a tenth higher", element.name()),
         Change::CapRaised { element, .. } => format!("More room under the {} cap of one plot", element.name()),
-        Change::GroupCapsRaised { label, .. } => format!("A tenth more room under the cap “{label}”"),
+        Change::GroupCapsRaised { label, .. } => format!("A tenth higher, the cap “{label}”"),
         Change::WithoutProduct(_) => format!("Without {product}"),
         Change::PriceRaised { .. } => format!("{product} a fifth dearer"),
         Change::BudgetRaised { .. } => "A tenth more to spend".into(),

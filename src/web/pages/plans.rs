@@ -266,6 +266,9 @@ fn lead(view: &PlanView) -> Vec<String> {
             "The search was stopped in time: there may be something better, and the cost is within {} % of the lowest possible.",
             show::significant(gap * 100.0, 2)
         ),
+        (false, false, _) if view.options.budget_minor.is_some() || view.options.max_products.is_some() => {
+            "Within its limits there may be something better; how near it is known to be stands in the notes.".into()
+        }
         (false, false, _) => "The search was stopped in time, so there may be something better.".into(),
     });
     said
@@ -633,7 +636,7 @@ pub fn workings(
     ));
     let counts = |cap: &&CapLine| match cap.left.cap.counted {
         Counted::Total(counted) => counted == element,
-        Counted::ManureNitrogen => element == Element::N,
+        Counted::ManureNitrogen | Counted::OrganicNitrogen => element == Element::N,
         Counted::Product(_) => false,
     };
     for (at, cap) in plot.caps.iter().filter(counts).enumerate() {

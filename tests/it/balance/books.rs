@@ -99,6 +99,7 @@ fn input(on: Date, kind: Kind, mass_g: f64, content: &[(Element, f64)]) -> Input
             content,
             availability: BTreeMap::new(),
             manure: false,
+            organic: false,
         },
     }
 }

@@ -122,7 +122,7 @@ def solve(problem):
         model.row(used, -np.inf, problem["max_products"])
 
     goals = problem["goals"]
-    values, kept, doses, cheapest = [], [], None, None
+    values, kept, doses, cheapest, stopped = [], [], None, None, []
     for goal, terms in list(zip(["shortage", "excess", "cost", "products", "mass"], [short, over, cost, used, mass]))[:goals]:
         # Whole packs and whole products matter from the cost on, or where something is shared.
         gap = problem["pack_gap"] if goal == "cost" else 0.0
@@ -134,9 +134,12 @@ def solve(problem):
                 for row, value in kept:
                     model.most[row] = value + keep * (1.0 + abs(value))
                 found = model.minimise(terms, gap, problem["seconds"])
+        if found.status == 1:
+            stopped.append(goal)
         if found.x is None:
             doses = cheapest or doses
-            return {"values": values, "doses_g": doses, "failed": goal, "seconds": time.perf_counter() - begun}
+            seconds = time.perf_counter() - begun
+            return {"values": values, "doses_g": doses, "failed": goal, "stopped": stopped, "seconds": seconds}
         value = float(sum(found.x[column] * weight for column, weight in terms))
         if goal == "products":
             value = float(round(value))
@@ -147,7 +150,8 @@ def solve(problem):
         if goal == "cost":
             cheapest = doses
     bound = found.mip_dual_bound if goals == 3 else None
-    return {"values": values, "doses_g": cheapest or doses, "bound": bound, "seconds": time.perf_counter() - begun}
+    seconds = time.perf_counter() - begun
+    return {"values": values, "doses_g": cheapest or doses, "bound": bound, "stopped": stopped, "seconds": seconds}
 
 
 if __name__ == "__main__":

@@ -202,13 +202,13 @@ impl Dual {
         found: f64,
     ) -> Option<Option<(usize, usize)>> {
         let money = reached.money;
-        let earned = Table::of(self.parts(&reached.prices), means).by_step(money, means);
+        let earned = Table::of(self.parts(&reached.prices, means), means).by_step(money, means);
         let charged = self.charged(&reached.prices) - money * means.budget.unwrap_or(0.0);
         let least = |ranges: &[Range]| charged - chosen(&earned, means, ranges).0;
         if least(ranges) >= found {
             return None;
         }
-        let mut best: Option<(f64, usize, usize)> = None;
+        let mut could: Vec<(f64, usize, usize)> = Vec::new();
         for p in 0..self.products {
             let mut at = ranges[p].0.map_or(0, |from| from + 1);
             // Up to a step, or beyond it: steps counted from no use at all.
@@ -230,9 +230,7 @@ impl Dual {
                     let room = found - reached.least;
                     let gain = |bound: f64| (bound - reached.least).max(0.0).min(room) + 1e-3 * room;
                     let worth = gain(below) * gain(above) * (0.02 + often * (1.0 - often));
-                    if best.is_none_or(|(most, _, _)| worth > most) {
-                        best = Some((worth, p, at));
-                    }
+                    could.push((worth, p, at));
                 }
                 at += 1;
             }
@@ -240,11 +238,14 @@ impl Dual {
         let within = |&(_, p, at): &(f64, usize, usize)| {
             ranges[p].0.is_none_or(|from| at > from) && ranges[p].1.is_some_and(|to| at <= to)
         };
-        Some(best.filter(within).map(|(_, p, at)| (p, at)))
+        // What was narrowed since is not parted there any more.
+        let best =
+            could.into_iter().filter(within).max_by(|a, b| a.0.total_cmp(&b.0).then((b.1, b.2).cmp(&(a.1, a.2))));
+        Some(best.map(|(_, p, at)| (p, at)))
     }
 
-    /// Some of each product on each plot, by product, the best earning first.
-    fn parts(&self, prices: &[Prices]) -> Vec<Vec<Part>> {
+    /// Some of each product on each plot, by product, the best earning first where not all may be had.
+    fn parts(&self, prices: &[Prices], means: &Means) -> Vec<Vec<Part>> {
         let mut parts = vec![Vec::new(); self.products];
         for (c, (ground, prices)) in self.grounds.iter().zip(prices).enumerate() {
             for (i, piece) in ground.pieces.iter().enumerate() {
@@ -274,7 +275,7 @@ impl Dual {
                 }
             }
         }
-        for parts in &mut parts {
+        for (parts, _) in parts.iter_mut().zip(&means.ladders).filter(|(_, ladder)| !ladder.is_endless()) {
             parts.sort_unstable_by(|a: &Part, b| {
                 b.earns.total_cmp(&a.earns).then((a.ground, a.place).cmp(&(b.ground, b.place)))
             });
@@ -284,7 +285,7 @@ impl Dual {
 
     /// What the products earn at these prices, with the price of money at which that is least.
     fn offer(&self, prices: &[Prices], means: &Means, ranges: &[Range]) -> Offer {
-        let table = Table::of(self.parts(prices), means);
+        let table = Table::of(self.parts(prices, means), means);
         let at = |money: f64| table.at(money, means, ranges);
         let free = at(0.0);
         let Some(budget) = means.budget.filter(|budget| free.cost > *budget) else {

@@ -6,14 +6,15 @@
 //! here, but told by the bound.
 
 use super::bound::Dual;
-use super::ladder::{Choice, Means};
+use super::ladder::{Choice, Ladder, Means};
+use super::tree::Tree;
 use super::{Shared, Shares};
 use std::collections::BTreeSet;
 
 /// How little excess weighs beside shortage while choices are compared.
 const EXCESS: f64 = 1e-5;
 /// A choice is better when it is by this much.
-const BETTER: f64 = 1e-7;
+pub(super) const BETTER: f64 = 1e-7;
 /// Choices of the bound that are looked at.
 const LOOKED_AT: usize = 12;
 /// Changes that are judged by what plots make of them at present prices, and those of them that
@@ -22,8 +23,9 @@ const JUDGED: usize = 100;
 const TRIED: usize = 8;
 /// Changes for which what was given up, or taken up, stays so.
 const KEPT: usize = 6;
-/// Parts of all choices that are looked at to bound them.
-const PARTS: usize = 60;
+/// Rounds of the bound, after each of which its choices are looked at.
+const BOUNDING: [usize; 3] = [150, 250, 200];
+const BOUNDING_QUICKLY: [usize; 2] = [60, 60];
 /// Changes without a better choice after which the search ends.
 const IN_VAIN: usize = 40;
 
@@ -32,6 +34,16 @@ const IN_VAIN: usize = 40;
 pub(in super::super) struct Chosen {
     pub choice: Choice,
     pub shared: Shared,
+}
+
+/// How much to do for a choice.
+pub(in super::super) struct Pains {
+    /// Plots asked, or as much work.
+    pub work: u64,
+    /// Whether to look for how good any choice can be.
+    pub prove: bool,
+    /// A choice that was good under much the same means.
+    pub from: Option<Choice>,
 }
 
 /// What plots make of a choice at some prices.
@@ -52,17 +64,30 @@ impl Shares {
         means: &Means,
         dual: &Dual,
         fixed: f64,
-        work: u64,
+        pains: &Pains,
         go_on: &dyn Fn() -> bool,
     ) -> Option<(Chosen, f64)> {
-        let until = self.asked + work;
+        let until = self.asked + pains.work;
         let mut best = self.chosen(vec![None; self.most.len()], means)?;
         let mut seen: BTreeSet<Choice> = BTreeSet::new();
         let all: Vec<_> = means.ladders.iter().map(|ladder| (None, Some(ladder.steps.len() - 1))).collect();
         let mut reached = dual.begin(means);
-        for rounds in [150, 250, 200] {
-            self.asked += rounds as u64 * self.round();
-            dual.improve(&mut reached, means, &all, best.shared.value + fixed, (rounds, 1.0));
+        if let Some(from) = &pains.from {
+            let near = means.nearest(from);
+            let filled = self.filled(near, &[], (None, 0.0), means)?;
+            seen.insert(filled.clone());
+            best = self.chosen(filled, means).filter(|found| found.shared.value < best.shared.value).unwrap_or(best);
+            reached.money = best.shared.money;
+        }
+        let rounds = match (&pains.from, pains.prove) {
+            (Some(_), _) => &[],
+            (None, false) => &BOUNDING_QUICKLY[..],
+            (None, true) => &BOUNDING[..],
+        };
+        for &rounds in rounds {
+            self.asked += rounds as u64 * self.round(means);
+            let found = best.shared.short(&self.share) + fixed;
+            dual.improve(&mut reached, means, &all, found, (rounds, 1.0));
             let money = reached.money;
             for choice in reached.choices.iter().take(LOOKED_AT).cloned().collect::<Vec<_>>() {
                 let filled = self.filled(choice, &[], (None, money), means)?;
@@ -75,8 +100,11 @@ impl Shares {
                 }
             }
         }
-        let half = until - work / 2;
-        let least = self.prove(means, dual, reached.clone(), &mut best, fixed, (PARTS, half), go_on)?;
+        let half = until - pains.work / 2;
+        let mut tree = Tree::new(means, reached.clone());
+        if pains.prove {
+            self.prove(&mut tree, means, dual, &mut best, fixed, half, go_on)?;
+        }
         let mut at = best.clone();
         let mut kept: Vec<usize> = vec![0; self.most.len()];
         let mut in_vain = 0;
@@ -96,12 +124,17 @@ impl Shares {
                 in_vain = 0;
             }
         }
+        let least = match pains.prove {
+            true => self.prove(&mut tree, means, dual, &mut best, fixed, until, go_on)?,
+            false => reached.least,
+        };
         Some((best, least))
     }
 
-    /// A round of the bound, in plots asked.
-    pub(super) fn round(&self) -> u64 {
-        1 + self.share.len() as u64 * 2 / 3
+    /// A round of the bound, in plots asked: less where products need not be sorted by what they earn.
+    pub(super) fn round(&self, means: &Means) -> u64 {
+        let plots = self.share.len() as u64;
+        1 + if means.ladders.iter().all(Ladder::is_endless) { plots / 10 } else { plots * 2 / 3 }
     }
 
     /// What becomes of a choice of the bound, where that is better than the best.
@@ -116,7 +149,7 @@ impl Shares {
         Some(self.chosen(filled, means).filter(|found| found.shared.value < best.shared.value - BETTER))
     }
 
-    fn chosen(&mut self, choice: Choice, means: &Means) -> Option<Chosen> {
+    pub(super) fn chosen(&mut self, choice: Choice, means: &Means) -> Option<Chosen> {
         let shared = self.again(&means.question(&choice, (1.0, EXCESS)))?;
         Some(Chosen { choice, shared })
     }

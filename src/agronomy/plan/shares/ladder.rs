@@ -14,6 +14,13 @@ pub(in super::super) struct Ladder {
     pub counts: bool,
 }
 
+impl Ladder {
+    /// Whether there is no end to it, and nothing to pay.
+    pub fn is_endless(&self) -> bool {
+        self.loose.is_none() && self.steps.iter().all(|step| step.0.is_infinite() || step.0 <= 0.0)
+    }
+}
+
 /// What limits a choice.
 #[derive(Clone, Debug)]
 pub(in super::super) struct Means {
@@ -55,6 +62,28 @@ impl Means {
 
     pub fn counted(&self, choice: &Choice) -> usize {
         self.ladders.iter().zip(choice).filter(|(ladder, step)| ladder.counts && step.is_some()).count()
+    }
+
+    /// A choice like this one that is allowed: what cannot be had is left out, and then step by step
+    /// what costs most, or what comes last where no money counts.
+    pub fn nearest(&self, choice: &Choice) -> Choice {
+        let mut near = choice.clone();
+        for (step, ladder) in near.iter_mut().zip(&self.ladders) {
+            let last = ladder.steps.len() - 1;
+            *step =
+                step.map(|step| step.min(last)).filter(|step| ladder.steps[*step].0 > 0.0 || ladder.loose.is_some());
+        }
+        while !self.allows(&near) {
+            let cost = |p: &usize| near[*p].map_or(0.0, |step| self.ladders[*p].steps[step].1);
+            let Some(p) = (0..near.len()).filter(|p| near[*p].is_some()).max_by(|a, b| cost(a).total_cmp(&cost(b)))
+            else {
+                break;
+            };
+            near[p] = near[p]
+                .and_then(|step| step.checked_sub(1))
+                .filter(|_| self.counted(&near) <= self.count.unwrap_or(usize::MAX));
+        }
+        near
     }
 
     /// Whether the choice keeps to the budget and the number of products.

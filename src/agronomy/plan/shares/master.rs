@@ -217,7 +217,7 @@ impl Master {
                 }
             };
             let sign = if self.value[row] < 0.0 { -1.0 } else { 1.0 };
-            self.work += 2 * self.columns.amounts.len() as u64;
+            self.work += (4 * self.columns.amounts.len() + 10 * self.columns.len()) as u64;
             let m = self.bound.len();
             let across = &self.inverse[row * m..(row + 1) * m];
             let of_key: Vec<f64> = self.key.iter().map(|&key| self.columns.times(key, across)).collect();
@@ -276,7 +276,7 @@ impl Master {
         if let Some(j) = best(&mut self.next.iter().copied()) {
             return Some(j);
         }
-        self.work += self.columns.amounts.len() as u64;
+        self.work += (2 * self.columns.amounts.len() + 5 * self.columns.len()) as u64;
         let all = (0..self.columns.len()).filter(open).map(|j| (self.reduced(j), j));
         let mut lower: Vec<(f64, usize)> = all.filter(|(reduced, _)| *reduced < -NONE).collect();
         lower.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
@@ -372,7 +372,7 @@ impl Master {
         self.basic[j] = true;
         self.pivots += 1;
         self.moved += 1;
-        self.work += (2 * m * m + 10 * self.key.len()) as u64;
+        self.work += (2 * m * m + 30 * self.key.len()) as u64;
         self.price_blocks();
     }
 

@@ -12,9 +12,12 @@ mod choose;
 mod ladder;
 mod master;
 mod mix;
+#[cfg(test)]
+mod tests;
 mod tree;
 
 pub(super) use bound::Dual;
+pub(super) use choose::Pains;
 pub(super) use ladder::{Choice, Ladder, Means};
 
 use super::bed::Bed;
@@ -154,13 +157,16 @@ impl Shares {
         self.at.iter().map(|point| point.short).collect()
     }
 
-    pub fn into_beds(self) -> Vec<Bed> {
-        self.beds
-    }
-
     /// The plots, to be looked at.
     pub fn beds(&self) -> &[Bed] {
         &self.beds
+    }
+}
+
+impl Shared {
+    /// Shortage alone, without what no dose can change; `share` is each plot's of the ground.
+    fn short(&self, share: &[f64]) -> f64 {
+        self.measure.iter().zip(share).map(|((short, _), share)| short * share).sum()
     }
 }
 

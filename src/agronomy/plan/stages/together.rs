@@ -3,12 +3,14 @@
 //! prices found, what is as good for each plot, with all used of what was worth something: so the
 //! later goals are settled on faces here too.
 
-use super::super::shares::{Choice, Dual, Ladder, Means, Shared, Shares};
+use super::super::shares::{Choice, Dual, Ladder, Means, Pains, Shared, Shares};
 use super::super::{bed::Bed, face, packs};
 use super::{Bound, Goal, Search};
 
 /// Plots asked in search of a choice of packs and products, for each second that the search may take.
-const ASKED_A_SECOND: f64 = 40_000.0;
+const ASKED_A_SECOND: f64 = 48_000.0;
+/// Times that every plot is asked in search of a choice where a plan is wanted quickly.
+const QUICKLY: u64 = 20;
 /// The most steps of packs that are told apart.
 const STEPS: usize = 300;
 /// Within this share of what is best without limits nothing better is possible.
@@ -39,13 +41,14 @@ impl Search<'_> {
             Some(shared)
         };
         let Some(shared) = settle((1.0, 0.0)).and_then(|_| settle((0.0, 1.0))) else { return false };
+        self.found_out.choice = least.map(|_| choice.clone());
         let faces: Option<Vec<_>> = (0..self.classes.len())
             .map(|c| face::of(self.plot(c), &shares.beds()[c], Some(&shared.rates[c])))
             .collect();
         let Some(faces) = faces else { return false };
         self.rates = faces.iter().map(|face| face.rates.clone()).collect();
         self.faces = faces.into_iter().map(Some).collect();
-        self.beds = shares.into_beds().into_iter().map(Some).collect();
+        self.shares = Some(shares);
         self.tight = question.tight;
         let loose = (0..n).filter(|&p| !self.problem.products[p].whole_packs);
         let committed: f64 = loose.map(|p| self.locked_cost(p)).sum();
@@ -72,16 +75,47 @@ impl Search<'_> {
     /// Which packs to buy and which products to use, and the shortage that no choice goes below.
     fn choice(&self, shares: &mut Shares, means: &Means) -> Option<(Choice, f64)> {
         let plots = (0..self.classes.len()).map(|c| (self.plot(c), self.share(c)));
+        let plots_asked = self.classes.len() as u64;
         let dual = Dual::new(plots, self.problem.products.len());
         let nothing = shares.nothing();
         let fixed: f64 = (0..self.classes.len()).map(|c| self.share(c) * (self.short(c) - nothing[c])).sum();
-        let work = ASKED_A_SECOND * self.options.time_limit.as_secs_f64().clamp(0.1, 1e4);
-        let (chosen, least) = shares.choose(means, &dual, fixed, work as u64, &|| !self.watch.stopped())?;
+        let seconds = self.options.time_limit.as_secs_f64().clamp(0.1, 1e4);
+        let pains = match self.known {
+            None => {
+                let work = self.options.asked_limit.unwrap_or((ASKED_A_SECOND * seconds) as u64);
+                Pains { work, prove: true, from: None }
+            }
+            Some(known) if known.choice.is_some() => {
+                Pains { work: QUICKLY * plots_asked, prove: false, from: known.choice.clone() }
+            }
+            Some(_) => Pains { work: 4 * QUICKLY * plots_asked, prove: false, from: None },
+        };
+        // The clock only guards: it bites where a machine is much slower than what was counted on.
+        let begun = self.watch.elapsed();
+        let late = || {
+            let spent = self.watch.elapsed().zip(begun).map(|(now, begun)| now.saturating_sub(begun));
+            spent.is_some_and(|spent| spent > self.options.time_limit)
+        };
+        let (chosen, least) = shares.choose(means, &dual, fixed, &pains, &|| !self.watch.stopped() && !late())?;
         Some((chosen.choice, least))
     }
 
-    /// What can be had, for how much, of all products.
+    /// What can be had, for how much, of all products. Without a budget one of two that do the same
+    /// is as good as both.
     fn means(&self) -> Means {
+        let mut means = self.all_means();
+        if means.budget.is_none() && means.count.is_some() {
+            let endless = |ladder: &Ladder| ladder.counts && ladder.is_endless();
+            let may: Vec<bool> = means.ladders.iter().map(endless).collect();
+            let doubles = self.doubles(&may);
+            for (ladder, _) in means.ladders.iter_mut().zip(doubles).filter(|(_, double)| *double) {
+                ladder.steps = vec![(0.0, 0.0)];
+            }
+        }
+        means
+    }
+
+    fn all_means(&self) -> Means {
         let n = self.problem.products.len();
         let locked = self.locked_g.iter().filter(|g| **g > 0.0).count();
         let locked_cost: f64 = (0..n).map(|p| self.locked_cost(p)).sum();
