@@ -148,7 +148,7 @@ fn load(
     };
     let printed = match (set.yearly, set.years) {
         (true, Some(years)) => {
-            format!("{} a year as a mean of {years}, so {} in all", shown(most.kg_per_ha), shown(limit.0))
+            format!("{} a year as a mean of {years} years, so {} in all", shown(most.kg_per_ha), shown(limit.0))
         }
         (_, Some(years)) => {
             format!("{} in {years} years, {} a year on average", shown(limit.0), shown(limit.0 / f64::from(years)))
@@ -166,7 +166,11 @@ fn load(
     );
     let leaf = Working::leaf("The most that is printed", shown(limit.0), Origin::Published).cite(set.source.clone());
     let terms: Vec<String> = nodes.iter().map(|node| number(node.figure.value)).collect();
-    let formula = format!("{} = {} kg/ha, beside {} kg/ha", terms.join(" + "), number(brought.0), number(limit.0));
+    let sum = match &terms[..] {
+        [one] => one.clone(),
+        _ => format!("{} = {}", terms.join(" + "), number(brought.0)),
+    };
+    let formula = format!("{sum} kg/ha, beside {} kg/ha", number(limit.0));
     let working = Working::step(
         format!("{} brought on", capital(most.element.name())),
         shown(brought.0),
