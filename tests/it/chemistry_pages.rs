@@ -281,7 +281,9 @@ async fn what_was_brought_stands_beside_the_loads_that_rules_print() {
     let seen = field.words("/contaminants").await;
     assert!(seen.contains("2.00 kg/ha of copper went on by the analyses"), "{seen}");
     // Regulation (EU) 2018/1981: 28 kg/ha in seven years; Directive 86/278: 12 a year; 40 CFR 503.13: 1,500 ever.
-    for part in ["28.0 kg/ha in 7 years, 4.00 kg/ha a year", "12.0 kg/ha a year as a mean of 10 years", "1500 kg/ha ever"] {
+    for part in
+        ["28.0 kg/ha in 7 years, 4.00 kg/ha a year", "12.0 kg/ha a year as a mean of 10 years", "1500 kg/ha ever"]
+    {
         assert!(seen.contains(part), "{part}: {seen}");
     }
     assert!(!seen.contains("Beyond it."), "{seen}");
