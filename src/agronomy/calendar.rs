@@ -1,9 +1,76 @@
 //! The sampling calendar: when each plot is next to be sampled, gathered by month, and what
-//! keeps the next test comparable with the last. When, [`super::outlook::next_test`] says.
+//! keeps the next test comparable with the last; and how often publishers ask for a test, beside
+//! it. When, [`super::outlook::next_test`] says.
 
-use super::{outlook::NextTest, record::DepthBand};
-use jiff::civil::Date;
-use std::collections::BTreeSet;
+use super::{
+    element::Element,
+    ground::Texture,
+    outlook::NextTest,
+    record::{Application, DepthBand},
+    source::Citation,
+};
+use jiff::{ToSpan, civil::Date};
+use serde::Deserialize;
+use std::{collections::BTreeSet, sync::LazyLock};
+
+/// How often one publisher, or one rule, asks for a test.
+#[derive(Clone, Debug, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Interval {
+    /// Key in examples.
+    pub key: String,
+    /// What it is said of.
+    pub of: String,
+    /// From the first year on, at the latest in the second.
+    pub years: (i16, i16),
+    /// Soils that it is said of; empty: any.
+    #[serde(default)]
+    pub textures: Vec<Texture>,
+    /// A rule or law somewhere, not advice.
+    #[serde(default)]
+    pub rule: bool,
+    /// Said only of ground that was given this element since its last test.
+    pub after: Option<Element>,
+    pub source: Citation,
+}
+
+impl Interval {
+    /// "every 2 to 3 years", "every 4 years".
+    pub fn words(&self) -> String {
+        match self.years {
+            (from, to) if from == to => format!("every {to} years"),
+            (from, to) => format!("every {from} to {to} years"),
+        }
+    }
+
+    /// Whether it speaks of ground of a texture, last sampled on a day, that was given this.
+    pub fn is_said_of(&self, texture: Texture, last: Option<Date>, applications: &[Application]) -> bool {
+        let given = |element| {
+            applications.iter().any(|a| last.is_none_or(|last| a.applied_on >= last) && a.total(element).0 > 0.0)
+        };
+        (self.textures.is_empty() || self.textures.contains(&texture)) && self.after.is_none_or(given)
+    }
+
+    /// Whether ground last sampled on a day (`None`: never) has gone longer than it asks.
+    pub fn is_past(&self, last: Option<Date>, today: Date) -> bool {
+        last.is_none_or(|last| last.saturating_add(i64::from(self.years.1).years()) < today)
+    }
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct File {
+    interval: Vec<Interval>,
+}
+
+static INTERVALS: LazyLock<File> = LazyLock::new(|| {
+    toml::from_str(include_str!("calendar/intervals.toml")).expect("the embedded intervals are checked by a test")
+});
+
+/// How often publishers ask for a test, in the order of the file.
+pub fn intervals() -> &'static [Interval] {
+    &INTERVALS.interval
+}
 
 /// The last time soil was taken on a plot.
 #[derive(Clone, Debug, PartialEq)]
@@ -118,6 +185,33 @@ mod tests {
         assert_eq!((plots(&calendar.now), plots(&calendar.at_the_lab)), (vec![4], vec![2]));
         let months: Vec<_> = calendar.months.iter().map(|m| (m.year, m.month, plots(&m.visits))).collect();
         assert_eq!(months, [(2027, 10, vec![3, 1]), (2028, 10, vec![5])]);
+    }
+
+    #[test]
+    fn an_interval_ends_on_its_last_day_and_each_has_a_source() {
+        for interval in intervals() {
+            assert!(0 < interval.years.0 && interval.years.0 <= interval.years.1, "{}", interval.key);
+            assert!(!interval.of.is_empty() && !interval.source.title.is_empty(), "{}", interval.key);
+        }
+        let five = intervals().iter().find(|interval| interval.key == "nrcs_590").unwrap();
+        let last = Some(date(2021, 3, 10));
+        assert!(!five.is_past(last, date(2026, 3, 10)) && five.is_past(last, date(2026, 3, 11)));
+        assert!(five.is_past(None, date(2026, 3, 10)) && five.rule);
+        let sandy = intervals().iter().find(|interval| interval.key == "virginia_sandy").unwrap();
+        assert!(sandy.is_said_of(Texture::SandyLoam, None, &[]) && !sandy.is_said_of(Texture::Clay, None, &[]));
+        let boron = intervals().iter().find(|interval| interval.key == "tennessee_boron").unwrap();
+        let borax = Application {
+            key: 1,
+            applied_on: date(2024, 4, 1),
+            amendment: "Borax".into(),
+            mass_g: 10.0,
+            content: [(Element::B, 0.11)].into(),
+            availability: Default::default(),
+            manure: false,
+        };
+        let said = |last| boron.is_said_of(Texture::Loam, Some(last), std::slice::from_ref(&borax));
+        assert!(said(date(2023, 3, 1)) && !said(date(2024, 10, 1)), "a later test has seen it");
+        assert_eq!((sandy.words(), five.words()), ("every 2 to 3 years".into(), "every 5 years".into()));
     }
 
     #[test]

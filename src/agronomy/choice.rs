@@ -10,6 +10,7 @@ use super::{
     method::Method,
     reading::{Reading, number},
     record::CellKey,
+    source::{Evidence, Source},
     working::{Figure, Working},
 };
 use std::collections::BTreeMap;
@@ -116,6 +117,39 @@ fn choose_one(
     reasons.insert(1, format!("The rule would have used {} ({})", best.method.label(), best.figure()));
     let others = candidates.into_iter().filter(|r| r.cell != wanted.cell || merged(r) > 0).collect();
     Some(Choice { chosen: (*wanted).clone(), others, reasons, overruled: Some(overrule.clone()) })
+}
+
+/// Which test of phosphorus suits which pH.
+pub const PHOSPHORUS_TESTS: Source = Source {
+    publisher: "University of Minnesota Extension (Kaiser)",
+    title: "What is the best soil test option for phosphorus: Bray-P1 up to pH 7.4, Olsen from 7.4 up, and usable from 6.0",
+    year: 2021,
+    address: "https://blog-crop-news.extension.umn.edu/2021/02/what-is-best-soil-test-option-for.html",
+    evidence: Evidence::Read,
+};
+
+/// How a test of phosphorus suits a pH in water.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum SuitsPh {
+    Well,
+    /// It can be used.
+    Usable,
+    /// The publisher does not use it there.
+    NotUsed,
+}
+
+/// What Minnesota says of Bray-1 and Olsen at a pH in water; `None` for other tests. At 7.4 both
+/// suit. Others use Olsen on sour soil as well (the British index does), so below 6.0 this is one
+/// publisher's word.
+pub fn suits_ph(method: &Method, ph: f64) -> Option<SuitsPh> {
+    match method {
+        Method::Bray1 if ph <= 7.4 => Some(SuitsPh::Well),
+        Method::Bray1 => Some(SuitsPh::NotUsed),
+        Method::Olsen if ph >= 7.4 => Some(SuitsPh::Well),
+        Method::Olsen if ph >= 6.0 => Some(SuitsPh::Usable),
+        Method::Olsen => Some(SuitsPh::NotUsed),
+        _ => None,
+    }
 }
 
 /// How well a method suits an analyte on this soil: 0 is best.

@@ -59,6 +59,16 @@ pub const ADVISED: &[Advised] = &[
     ),
     Advised {
         source: Source {
+            publisher: "Indiana extension column, Newton County Enterprise",
+            title: "10 to 20 cores to 6 in, in a clean bucket that is not galvanised",
+            year: 0,
+            address: "https://newsbug.info/newton_county_enterprise",
+            evidence: Evidence::Read,
+        },
+        ..advised(10, 20, "a garden or a field, to 6 in (15 cm)", "", "")
+    },
+    Advised {
+        source: Source {
             publisher: "United Kingdom, Sludge (Use in Agriculture) Regulations",
             title: "25 cores, to 25 cm",
             year: 1989,

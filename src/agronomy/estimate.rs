@@ -1,125 +1,154 @@
 //! What a result by one extract might have been by another, by equations that somebody found on
-//! the soils of one region. They disagree with each other, and none may be run backwards or one
-//! after the other. An estimate explains a difference; it never stands for a result, is never
-//! held against limits, and never enters a need.
+//! the soils of one region: the one table of them. They disagree with each other, and none may
+//! be run backwards or one after the other. An estimate explains a difference; it never stands
+//! for a result, is never held against limits, and never enters a need.
 
-use super::{
-    element::Element::{self, Ca, K, Mg, P},
-    method::Method::{self, AmmoniumAcetate7, Bray1, Mehlich3Colour, Mehlich3Icp, Olsen},
-    source::{Evidence, Source},
-};
+use super::{element::Element, method::Method, source::Citation};
+use serde::Deserialize;
+use std::{collections::BTreeMap, sync::LazyLock};
 
 /// A published straight line between two extracts, mg/kg to mg/kg.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Line {
     /// Key in examples: who found it.
-    pub by: &'static str,
+    pub by: String,
     pub element: Element,
     pub from: Method,
     pub to: Method,
     pub slope: f64,
     pub intercept: f64,
-    /// The least that it gives.
+    /// The least that it gives: as printed, else 0.
     pub floor: f64,
     /// Water pH from the first, up to but not including the second; `None`: any.
     pub ph: Option<(f64, f64)>,
-    pub source: Source,
+    /// As the publisher has it.
+    pub printed: String,
+    pub source: Citation,
 }
-
-const OHIO: Source = Source {
-    publisher: "Ohio State University",
-    title: "Understanding Soil Test Reports for Phosphorus Values: Bray P1 = −8.08 + 0.832 × Mehlich-3 ICP",
-    year: 0,
-    address: "https://agbmps.osu.edu/faq/understanding-soil-test-reports-phosphorus-values",
-    evidence: Evidence::Read,
-};
-
-const OHIO_RATIOS: Source = Source {
-    publisher: "Ohio State University Extension",
-    title: "ANR-75: Mehlich-3 P is 35 % above Bray P, Mehlich-3 K 14 % above ammonium acetate K; the finish is not stated",
-    year: 2019,
-    address: "",
-    evidence: Evidence::Read,
-};
-
-const IDAHO: Source = Source {
-    publisher: "Montana State University, on a study of Idaho soils",
-    title: "Olsen P = Mehlich-3 P ÷ 2.05 − 14",
-    year: 2020,
-    address: "",
-    evidence: Evidence::Read,
-};
-
-const SPECTRUM: Source = Source {
-    publisher: "Spectrum Analytic",
-    title: "Conversions of soil test values: Mehlich-3 P × 0.7, K × 0.84, Ca × 0.75, Mg × 0.88",
-    year: 2005,
-    address: "http://spectrumanalytic.com/doc/library/articles/spectrum_conversions",
-    evidence: Evidence::Read,
-};
-
-const MALLARINO: Source = Source {
-    publisher: "Mallarino 1995 and 2003, as another page quotes him",
-    title: "Bray P1 from Mehlich-3 by colour, by ICP and from Olsen",
-    year: 2003,
-    address: "",
-    evidence: Evidence::Quoted,
-};
-
-/// A line as the publisher prints it: slope × from + intercept, the least it gives, the pH it asks for.
-macro_rules! line {
-    ($by:literal, $element:ident, $from:ident => $to:ident, $slope:expr, $intercept:expr, $floor:expr, $ph:expr, $source:ident) => {
-        Line {
-            by: $by,
-            element: $element,
-            from: $from,
-            to: $to,
-            slope: $slope,
-            intercept: $intercept,
-            floor: $floor,
-            ph: $ph,
-            source: $source,
-        }
-    };
-}
-
-/// Mehlich-3 dissolves free lime, so its calcium says nothing of acetate's from there on (Kansas,
-/// [`PH_BREAK`](super::carbonate::PH_BREAK)).
-const WITHOUT_LIME: Option<(f64, f64)> = Some((0.0, super::carbonate::PH_WITH_LIME));
-
-/// The lines known here.
-pub const LINES: &[Line] = &[
-    line!("ohio", P, Mehlich3Icp => Bray1, 0.832, -8.08, 0.0, None, OHIO),
-    line!("ohio_ratio", P, Mehlich3Icp => Bray1, 1.0 / 1.35, 0.0, 0.0, None, OHIO_RATIOS),
-    line!("ohio_ratio", K, Mehlich3Icp => AmmoniumAcetate7, 1.0 / 1.14, 0.0, 0.0, None, OHIO_RATIOS),
-    line!("idaho", P, Mehlich3Icp => Olsen, 1.0 / 2.05, -14.0, 0.0, None, IDAHO),
-    line!("spectrum", P, Mehlich3Icp => Bray1, 0.7, 0.0, 0.0, None, SPECTRUM),
-    line!("spectrum", K, Mehlich3Icp => AmmoniumAcetate7, 0.84, 0.0, 0.0, None, SPECTRUM),
-    line!("spectrum", Ca, Mehlich3Icp => AmmoniumAcetate7, 0.75, 0.0, 0.0, WITHOUT_LIME, SPECTRUM),
-    line!("spectrum", Mg, Mehlich3Icp => AmmoniumAcetate7, 0.88, 0.0, 0.0, None, SPECTRUM),
-    line!("mallarino", P, Mehlich3Colour => Bray1, 0.84, 1.21, 1.0, None, MALLARINO),
-    line!("mallarino", P, Mehlich3Icp => Bray1, 0.778, -6.4667, 1.0, None, MALLARINO),
-    line!("mallarino", P, Olsen => Bray1, 2.381, -8.3333, 1.0, Some((0.0, 7.05)), MALLARINO),
-    line!("mallarino", P, Olsen => Bray1, 2.27, -7.045, 1.0, Some((7.05, 7.45)), MALLARINO),
-];
 
 impl Line {
     /// The estimate, mg/kg; never below the floor.
     pub fn at(&self, mg_per_kg: f64) -> f64 {
         (self.slope * mg_per_kg + self.intercept).max(self.floor)
     }
+
+    /// Whether the line itself lies below what it gives.
+    pub fn is_floored(&self, mg_per_kg: f64) -> bool {
+        self.slope * mg_per_kg + self.intercept < self.floor
+    }
+
+    fn holds_at(&self, ph: Option<f64>) -> bool {
+        self.ph.is_none_or(|(low, high)| ph.is_some_and(|ph| (low..high).contains(&ph)))
+    }
 }
 
-/// The lines from one extract to another that hold at this pH; a line that asks for a pH is
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct File {
+    source: BTreeMap<String, Citation>,
+    line: Vec<Printed>,
+}
+
+/// A line as the data file has it; the slope is given in one of two ways.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Printed {
+    source: String,
+    element: Element,
+    from: Method,
+    to: Method,
+    times: Option<f64>,
+    over: Option<f64>,
+    #[serde(default)]
+    plus: f64,
+    #[serde(default)]
+    at_least: f64,
+    ph: Option<(f64, f64)>,
+    printed: String,
+}
+
+impl Printed {
+    fn read(self, sources: &BTreeMap<String, Citation>) -> Result<Line, String> {
+        let source = sources.get(&self.source).cloned().ok_or_else(|| format!("no source “{}”", self.source))?;
+        let slope = match (self.times, self.over) {
+            (Some(times), None) => times,
+            (None, Some(over)) => 1.0 / over,
+            _ => return Err(format!("{}: one of `times` and `over`", self.printed)),
+        };
+        Ok(Line {
+            by: self.source,
+            element: self.element,
+            from: self.from,
+            to: self.to,
+            slope,
+            intercept: self.plus,
+            floor: self.at_least,
+            ph: self.ph,
+            printed: self.printed,
+            source,
+        })
+    }
+}
+
+/// Reads a file of lines; the sentence names what is wrong with it.
+pub fn parse(toml: &str) -> Result<Vec<Line>, String> {
+    let file: File = toml::from_str(toml).map_err(|e| e.to_string())?;
+    file.line.into_iter().map(|line| line.read(&file.source)).collect()
+}
+
+/// The lines known here, in the order of the file. For one pair of tests they disagree, which is
+/// why all are shown.
+pub fn all() -> &'static [Line] {
+    static LINES: LazyLock<Vec<Line>> =
+        LazyLock::new(|| parse(include_str!("estimate/lines.toml")).unwrap_or_default()); // read by a test below
+    &LINES
+}
+
+/// The lines from one extract to any other that hold at this pH; a line that asks for a pH is
 /// left out where none was read.
+pub fn lines_from<'a>(
+    element: Element,
+    from: &'a Method,
+    ph: Option<f64>,
+) -> impl Iterator<Item = &'static Line> + use<'a> {
+    all().iter().filter(move |line| line.element == element && line.from == *from && line.holds_at(ph))
+}
+
+/// The lines from one extract to another that hold at this pH.
 pub fn lines<'a>(
     element: Element,
     from: &'a Method,
     to: &'a Method,
     ph: Option<f64>,
 ) -> impl Iterator<Item = &'static Line> + use<'a> {
-    LINES.iter().filter(move |line| {
-        let held = line.ph.is_none_or(|(low, high)| ph.is_some_and(|ph| (low..high).contains(&ph)));
-        line.element == element && line.from == *from && line.to == *to && held
-    })
+    lines_from(element, from, ph).filter(move |line| line.to == *to)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::agronomy::carbonate::PH_WITH_LIME;
+
+    #[test]
+    fn every_line_is_read_names_known_extracts_and_goes_one_way() {
+        let lines = parse(include_str!("estimate/lines.toml")).unwrap();
+        assert_eq!(lines.len(), 12);
+        for line in &lines {
+            assert!(!matches!(&line.from, Method::Other(_)) && !matches!(&line.to, Method::Other(_)), "{line:?}");
+            assert!(line.slope > 0.0 && line.floor >= 0.0 && !line.source.title.is_empty(), "{line:?}");
+            let back = |other: &&Line| other.element == line.element && other.from == line.to && other.to == line.from;
+            assert_eq!(lines.iter().find(back), None);
+        }
+        let calcium = lines.iter().find(|line| line.element == Element::Ca).unwrap();
+        assert_eq!(calcium.ph, Some((0.0, PH_WITH_LIME)));
+    }
+
+    #[test]
+    fn a_file_that_gives_no_slope_or_no_source_is_told() {
+        let text = "[source.a]\npublisher = \"a\"\ntitle = \"b\"\nevidence = \"read\"\n[[line]]\nsource = \"a\"\n\
+                    element = \"P\"\nfrom = \"olsen\"\nto = \"bray1\"\nprinted = \"x\"\n";
+        assert!(parse(text).unwrap_err().contains("one of `times` and `over`"));
+        let text = text.replace("source = \"a\"", "source = \"b\"");
+        assert!(parse(&format!("{text}times = 1.0\n")).unwrap_err().contains("no source “b”"));
+    }
 }

@@ -4,11 +4,12 @@
 
 use super::{
     amendment::{Amendment, Kind},
+    contaminant::holdings,
     element::Element,
     quantity::Grams,
     rate::MassUnit,
     record::keyed,
-    source::{Evidence, Source},
+    source::{Citation, Evidence, Source},
     working::Figure,
 };
 use std::str::FromStr;
@@ -265,8 +266,51 @@ pub fn label_tolerance(element: Element, guaranteed_percent: f64) -> Option<f64>
         .then(|| (points + share * guaranteed_percent).min(1.0).min(guaranteed_percent))
 }
 
+/// An inch (2.5 cm) of compost a year in a tunnel, as a trial found it.
+pub mod inch_of_compost {
+    use super::{Evidence, Source};
+    use crate::agronomy::{quantity::KgPerHa, rate::RateUnit};
+
+    /// The trial.
+    pub const SOURCE: Source = Source {
+        publisher: "Penn State (Burkhart 2002, in the High Tunnels project)",
+        title: "Dealing with high soluble salt levels in high tunnels: one inch of compost a year, dug in to 1 ft",
+        year: 0,
+        address: "http://hightunnels.org/dealing-high-soluble-salt-levels-high-tunnels/",
+        evidence: Evidence::Read,
+    };
+
+    /// What it brought in a year as printed, lb/acre: N, P₂O₅, K₂O.
+    const BROUGHT_LB_PER_ACRE: [f64; 3] = [441.0, 1345.0, 1559.0];
+    /// What was advised of each.
+    const ADVISED_LB_PER_ACRE: f64 = 100.0;
+    /// Conductivity before, after one year and after two, mmho/cm, which is dS/m.
+    pub const SALTS_DS_PER_M: [f64; 3] = [0.15, 0.45, 0.81];
+
+    /// What it brought in a year of N, P₂O₅ and K₂O.
+    pub fn brought() -> [KgPerHa; 3] {
+        BROUGHT_LB_PER_ACRE.map(|lb| RateUnit::LbPerAcre.read(lb))
+    }
+
+    /// What was advised of each.
+    pub fn advised() -> KgPerHa {
+        RateUnit::LbPerAcre.read(ADVISED_LB_PER_ACRE)
+    }
+
+    /// The trial as a sentence.
+    pub fn words() -> String {
+        let [n, p2o5, k2o] = brought().map(|rate| rate.0);
+        let [before, one, two] = SALTS_DS_PER_M;
+        format!(
+            "In one tunnel an inch (2.5 cm) of compost a year brought {n:.0} kg N, {p2o5:.0} kg P₂O₅ and {k2o:.0} kg K₂O \
+             per hectare, where {:.0} of each was advised, and salts rose from {before} to {one} and then {two} dS/m in two years.",
+            advised().0
+        )
+    }
+}
+
 /// What is published of a material beside what it holds: sentences, each with who says so.
-pub fn facts(amendment: &Amendment) -> Vec<(String, Source)> {
+pub fn facts(amendment: &Amendment) -> Vec<(String, Citation)> {
     let slug = amendment.slug.as_str();
     let mut facts = Vec::new();
     if let Some(loose) = Loose::find(slug) {
@@ -282,19 +326,19 @@ pub fn facts(amendment: &Amendment) -> Vec<(String, Source)> {
             "{what} about {weighs}, loose (printed for {}). It varies by half: weigh some of yours.",
             loose.name
         );
-        facts.push((text, loose.source));
+        facts.push((text, loose.source.into()));
     }
     if let Some(salt) = SaltIndex::find(slug) {
         let text = format!(
             "Salt index {}, where sodium nitrate is 100: how salty it makes the water of the soil.",
             salt.index
         );
-        facts.push((text, SALT_INDICES));
+        facts.push((text, SALT_INDICES.into()));
     }
     facts.extend(LimeEffect::of(slug).map(|effect| {
         let what = if effect.carbonate_per_100 < 0.0 { "uses up" } else { "is worth" };
         let kg = effect.carbonate_per_100.abs();
-        (format!("As the soil turns it over, 100 kg {what} {kg} kg of pure calcium carbonate."), effect.source)
+        (format!("As the soil turns it over, 100 kg {what} {kg} kg of pure calcium carbonate."), effect.source.into())
     }));
     let bagged = matches!(amendment.kind, Kind::Salt | Kind::Mineral);
     let printed = amendment.analysis.parts.iter().filter(|(_, part)| part.source.evidence != Evidence::Derived);
@@ -310,7 +354,16 @@ pub fn facts(amendment: &Amendment) -> Vec<(String, Source)> {
             "In one state a bag may fall short of its label, before it is looked into, in {}.",
             short.join(", ")
         );
-        facts.push((text, LABEL_TOLERANCE));
+        facts.push((text, LABEL_TOLERANCE.into()));
+    }
+    if amendment.kind == Kind::Compost {
+        facts.push((inch_of_compost::words(), inch_of_compost::SOURCE.into()));
+    }
+    // A salt of copper is meant to hold copper; limits of sludge speak of what is spread by the barrow.
+    if matches!(amendment.kind, Kind::Compost | Kind::Manure) {
+        let shares = amendment.analysis.parts.iter().map(|(element, part)| (*element, part.mass_fraction));
+        let held = holdings(shares, amendment.analysis.moisture, None, false);
+        facts.extend(held.into_iter().map(|one| (one.words, one.set.source.clone())));
     }
     facts
 }

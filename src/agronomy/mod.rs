@@ -56,6 +56,7 @@ pub mod second_opinion;
 pub mod source;
 pub mod spacing;
 pub mod standing;
+pub mod surplus;
 pub mod survey;
 pub mod wants;
 pub mod working;

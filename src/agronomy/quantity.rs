@@ -172,6 +172,20 @@ impl SoilLayer {
 
 /// kg/ha of an element at a concentration by volume: mg/L × depth in cm × 0.1.
 ///
+/// A result by volume of scooped soil as one by mass, where a litre of it as it is scooped weighs
+/// so much (SCMA 18F1 note 3: mg/dm³ × the volume of a standard weight ÷ the volume of the scoop).
+/// The density of soil in the field is another, and never goes in here. `None` for none.
+pub fn by_mass(level: MgPerL, scooped: GramsPerCm3) -> Option<MgPerKg> {
+    (scooped.0.is_finite() && scooped.0 > 0.0).then(|| MgPerKg(level.0 / scooped.0))
+}
+
+/// What a litre of soil as it is scooped weighs, kg, if a result by volume and one by mass say the
+/// same; `None` where either is nothing.
+pub fn scooped_density(by_volume: MgPerL, by_mass: MgPerKg) -> Option<GramsPerCm3> {
+    let density = by_volume.0 / by_mass.0;
+    (by_volume.0 > 0.0 && by_mass.0 > 0.0 && density.is_finite()).then_some(GramsPerCm3(density))
+}
+
 /// The rule of labs that scoop a volume (SCMA 18F1 note 3; UK practice: ×2 for 20 cm);
 /// no density enters.
 pub fn by_volume_kg_per_ha(level: MgPerL, depth: Centimetres) -> KgPerHa {

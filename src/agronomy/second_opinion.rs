@@ -445,7 +445,7 @@ fn estimated(opinions: &[Opinion], element: Element, ph: Option<f64>) -> Vec<Str
     let mut said = Vec::new();
     for (one, other) in tests.iter().flat_map(|one| tests.iter().map(move |other| (*one, *other))) {
         let all: Vec<(f64, &str)> = estimate::lines(element, &one.method, &other.method, ph)
-            .map(|line| (line.at(one.found.value), line.source.publisher))
+            .map(|line| (line.at(one.found.value), line.source.publisher.as_str()))
             .collect();
         if all.is_empty() {
             continue;

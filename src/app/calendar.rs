@@ -2,7 +2,7 @@
 
 use super::{Actor, App, Result, outlook::PlotOutlook, plots::SiteRow};
 use crate::{
-    agronomy::calendar::{Calendar, Taken, Visit, alike, calendar},
+    agronomy::calendar::{Calendar, Interval, Taken, Visit, alike, calendar, intervals},
     ids::{PlotId, SiteId},
     store::plots::PlotRow,
 };
@@ -14,6 +14,8 @@ pub struct SiteCalendar {
     pub site: SiteRow,
     pub plots: BTreeMap<PlotId, PlotRow>,
     pub calendar: Calendar,
+    /// How often publishers ask for a test, each with the plots that have gone longer.
+    pub asked: Vec<(&'static Interval, Vec<PlotId>)>,
 }
 
 impl App {
@@ -23,8 +25,19 @@ impl App {
         let awaited: BTreeSet<i64> =
             ahead.plots.iter().filter(|plot| !plot.awaiting.is_empty()).map(|plot| plot.standing.plot.id.0).collect();
         let calendar = calendar(ahead.plots.iter().map(visit).collect(), &awaited);
+        let asked = intervals().iter().map(|interval| (interval, self.gone_longer(interval, &ahead.plots))).collect();
         let plots = ahead.plots.into_iter().map(|plot| (plot.standing.plot.id, plot.standing.plot));
-        Ok(SiteCalendar { site: ahead.site, plots: plots.collect(), calendar })
+        Ok(SiteCalendar { site: ahead.site, plots: plots.collect(), calendar, asked })
+    }
+
+    /// The plots of a soil that an interval is said of, last sampled longer ago than it asks.
+    fn gone_longer(&self, interval: &Interval, plots: &[PlotOutlook]) -> Vec<PlotId> {
+        let longer = |plot: &&PlotOutlook| {
+            let last = plot.standing.survey.last_sampled();
+            interval.is_said_of(plot.standing.plot.texture, last, &plot.applications)
+                && interval.is_past(last, self.today())
+        };
+        plots.iter().filter(longer).map(|plot| plot.standing.plot.id).collect()
     }
 }
 

@@ -13,6 +13,7 @@ use crate::{
         offtake::{BALANCED, Span},
         overdraw::overdrawn,
         quantity::SquareMetres,
+        surplus::{PhosphateSurplus, phosphate_surplus},
     },
     exchange::csv_out::table,
     ids::PlotId,
@@ -55,6 +56,12 @@ impl App {
             }
         }
         Ok(said)
+    }
+
+    /// Phosphate of the last years, where more came than a published rule lets.
+    pub async fn phosphate_surplus(&self, actor: &Actor, id: PlotId) -> Result<Option<PhosphateSurplus>> {
+        let PlotLedger { books, .. } = self.plot_ledger(actor, id).await?;
+        Ok(phosphate_surplus(&books, self.today()).filter(|found| found.above))
     }
 
     /// The ledger as a CSV file with its name.

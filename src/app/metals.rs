@@ -5,8 +5,11 @@ use super::{Actor, App, Result, plots::SiteRow, standing::PlotStanding};
 use crate::{
     agronomy::{
         analyte::Analyte,
-        contaminant::{Content, METALS, Screening, Total, content, jurisdictions, screen, screen_extractable},
+        contaminant::{
+            Content, Load, METALS, Screening, Total, content, jurisdictions, loads, screen, screen_extractable,
+        },
         lime::in_water,
+        quantity::SquareMetres,
         reading::Reading,
         working::Working,
     },
@@ -21,6 +24,8 @@ pub struct PlotMetals {
     pub metals: Vec<Metal>,
     /// Readings that cannot be held against a value, with why.
     pub apart: Vec<Apart>,
+    /// What was brought on, beside the most that published rules let.
+    pub loads: Vec<Load>,
 }
 
 /// A reading that stands by itself.
@@ -68,6 +73,9 @@ impl App {
                 Err(why) => apart.push(Apart { reading, why, working: None }),
             }
         }
-        Ok(PlotMetals { site, standing, metals, apart })
+        let applications = self.put_on(actor, id).await?;
+        let area = SquareMetres(standing.plot.area_m2);
+        let loads = loads(&applications, area, self.today(), place, with_memory);
+        Ok(PlotMetals { site, standing, metals, apart, loads })
     }
 }

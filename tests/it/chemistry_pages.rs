@@ -272,6 +272,36 @@ async fn metals_are_held_against_the_values_of_one_place() {
 }
 
 #[tokio::test]
+async fn what_was_brought_stands_beside_the_loads_that_rules_print() {
+    let field = Field::tested(&[("ph", "ph_water", "6.8", "pH")], "open", &[]).await;
+    let seen = field.words("/contaminants").await;
+    assert!(seen.contains("Nothing that was put on here names such a metal"), "{seen}");
+    // 80 g of copper sulfate (25 % Cu, as the catalogue has it) on 100 m² is 2.00 kg/ha.
+    put_on(&field, "copper_sulfate", "2026-03-12", "80").await;
+    let seen = field.words("/contaminants").await;
+    assert!(seen.contains("2.00 kg/ha of copper went on by the analyses"), "{seen}");
+    // Regulation (EU) 2018/1981: 28 kg/ha in seven years; Directive 86/278: 12 a year; 40 CFR 503.13: 1,500 ever.
+    for part in
+        ["28.0 kg/ha in 7 years, 4.00 kg/ha a year", "12.0 kg/ha a year as a mean of 10 years", "1500 kg/ha ever"]
+    {
+        assert!(seen.contains(part), "{part}: {seen}");
+    }
+    assert!(!seen.contains("Beyond it."), "{seen}");
+    let seen = field.words("/contaminants?place=United+States").await;
+    assert!(seen.contains("1500 kg/ha ever") && !seen.contains("in 7 years"), "{seen}");
+    // 2 kg of triple superphosphate (46 % P₂O₅) on 100 m²: 92 kg/ha, in a record of less than a year.
+    assert!(!field.words("/ledger").await.contains("Phosphate piles up."));
+    put_on(&field, "triple_superphosphate", "2026-03-12", "2000").await;
+    let seen = field.words("/ledger").await;
+    assert!(seen.contains("Phosphate piles up.") && seen.contains("92 kg/ha a year more phosphate"), "{seen}");
+    // Burkhart 2002: an inch of compost, 441-1345-1559 lb/acre where 100 each was advised.
+    let rows = field.app.amendments(&field.ada, false).await.unwrap();
+    let compost = rows.iter().find(|row| row.catalogue.as_deref() == Some("compost")).unwrap();
+    let (_, page) = field.ask("GET", &format!("/amendments/{}", compost.id), String::new()).await;
+    assert!(words(&page).contains("494 kg N, 1508 kg P₂O₅ and 1747 kg K₂O per hectare, where 112 of each"), "{page}");
+}
+
+#[tokio::test]
 async fn what_grows_decides_what_the_limits_are_read_for() {
     let field = Field::tested(&[("ph", "ph_water", "6.0", "pH"), ("P", "morgan", "4", "mg/L")], "open", &[]).await;
     let plot = field.app.plot(&field.ada, field.plot).await.unwrap();

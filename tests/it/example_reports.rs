@@ -209,7 +209,8 @@ async fn clemsons_report_makes_its_capacity_and_base_saturation() {
     let lines = &check.sheets[0].lines;
     let of = |what: &str| lines.iter().find(|line| line.what == what).unwrap_or_else(|| panic!("{what}: {lines:?}"));
     let capacity = of("Exchange capacity");
-    assert!(capacity.fits && capacity.words.contains("The cells make the printed figure with"), "{}", capacity.words);
+    // Clemson divides potassium by 782 lb/acre; the sheet was typed under another name, so 390 is named beside 391.
+    assert!(capacity.fits && capacity.words.contains("So they do with Clemson’s weights"), "{}", capacity.words);
     let bases = of("Base saturation");
     assert!(bases.fits && bases.words.contains("The cells make the printed figure"), "{}", bases.words);
     // The plot's own capacity is by exact weights, from the same cells: 3.82, and 37 % of it bases.

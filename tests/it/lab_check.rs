@@ -82,6 +82,8 @@ fn limits_bases_and_extractants_are_never_weighed() {
         ("South", by(2, Method::Olsen, "60", Unit::MgPerL)),
     ]);
     assert!(scooped.pairs[0].agreement.is_none() && scooped.pairs[0].words.contains("by volume"));
+    // SCMA 18F1, note 3: mg/kg = mg/dm³ ÷ the weight of the scooped soil, so 60 mg/L is 20 mg/kg at 3 kg to the litre.
+    assert!(scooped.pairs[0].words.contains("3.00 kg to the litre as the lab scoops it, which no soil does"));
     let two = checked(&[
         ("North", by(1, Method::Mehlich3Icp, "22", Unit::MgPerKg)),
         ("South", by(2, Method::Bray1, "17", Unit::MgPerKg)),
@@ -101,7 +103,10 @@ fn equations_hold_where_they_were_found_and_never_fall_below_nothing() {
         estimates(&readings[0], ph)
     };
     let to = |all: &[glebe::agronomy::lab_check::Estimate], method: &Method| -> Vec<(f64, bool)> {
-        all.iter().filter(|e| e.equation.to == method).map(|e| ((e.level.0 * 10.0).round() / 10.0, e.floored)).collect()
+        all.iter()
+            .filter(|e| e.equation.to == *method)
+            .map(|e| ((e.level.0 * 10.0).round() / 10.0, e.floored))
+            .collect()
     };
     // Montana State: M3 60 → Olsen 15.3; below M3 28.7 the line is negative.
     assert_eq!(to(&of(Method::Mehlich3Icp, "60", None), &Method::Olsen), [(15.3, false)]);
@@ -132,11 +137,13 @@ fn share(key: i64, analyte: Analyte, text: &str) -> Determination {
 }
 
 #[test]
-fn clemsons_capacity_comes_out_with_its_rounded_weights_alone() {
-    // pH 5.1, buffer 7.70, K 221, Mg 28, Ca 400, Na 12 lb/acre: 3.83 and 37 % printed; exact weights make 3.82.
+fn clemsons_capacity_comes_out_with_the_weights_that_it_prints() {
+    // Clemson University, "Cation exchange capacity calculations": lb/acre ÷ 782 for K, 240 for Mg, 400 for Ca,
+    // 460 for Na, so 391, 120, 200 and 230 mg/kg. pH 5.1, buffer 7.70, K 221, Mg 28, Ca 400, Na 12 lb/acre: 3.83 and
+    // 37 % printed. With 391 the cells make 3.8254, with the 390 of other labs 3.8261, with exact weights 3.8220:
+    // two decimals tell only the last apart, so it is the page that says which of the others it was.
     let m3 = |key, analyte, text| cell(key, analyte, Method::Mehlich3Icp, text, Unit::MgPerKg);
-    let found = checked(&[(
-        "Clemson",
+    let sheet = || {
         vec![
             cell(1, Analyte::Ph, Method::PhWater, "5.1", Unit::Ph),
             cell(2, Analyte::BufferPh, Method::BufferAdamsEvans, "7.70", Unit::Ph),
@@ -146,14 +153,34 @@ fn clemsons_capacity_comes_out_with_its_rounded_weights_alone() {
             m3(6, NA, "6"),
             cec("3.83"),
             share(9, Analyte::BaseSaturation, "37"),
-        ],
-    )]);
+        ]
+    };
+    let found = checked(&[("Clemson", sheet())]);
     let capacity = line(&found, "Exchange capacity");
-    assert!(capacity.fits && capacity.words.contains("rounded weights"), "{}", capacity.words);
+    assert!(capacity.fits, "{}", capacity.words);
+    assert_eq!(
+        capacity.words,
+        "The cells make the printed figure with Clemson’s weights (200, 120, 391 and 230 mg/kg to the cmol(+))."
+    );
     assert!((capacity.ours.as_ref().unwrap().figure.value - 3.822).abs() < 5e-4);
     assert!(line(&found, "Base saturation").fits);
     let ratio = line(&found, "Calcium to magnesium");
     assert!(ratio.ours.as_ref().unwrap().is_grounded() && ratio.words.contains("By weight"));
+    // A lab that prints no weights: both sets fit, and both are named.
+    let found = checked(&[("another lab", sheet())]);
+    let words = &line(&found, "Exchange capacity").words;
+    for part in
+        ["rounded weights that many labs use (200, 120, 390", "So they do with Clemson’s weights", "do not tell"]
+    {
+        assert!(words.contains(part), "{words}");
+    }
+    // A third decimal tells them apart: 3.825 is 391's, 3.826 is 390's.
+    for (printed, part, other) in [("3.825", "391", "390"), ("3.826", "390", "391")] {
+        let mut cells = sheet();
+        cells[6] = cec(printed);
+        let words = line(&checked(&[("another lab", cells)]), "Exchange capacity").words.clone();
+        assert!(words.contains(part) && !words.contains(other), "{words}");
+    }
 }
 
 #[test]

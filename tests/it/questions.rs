@@ -335,3 +335,18 @@ fn ordinary_change_on_32_real_plots_raises_few_questions() {
     // At 95 % limits one in twenty may stand out by chance; fewer than that are asked about.
     assert!(questioned.len() * 20 < results, "{} of {results}", questioned.len());
 }
+
+#[test]
+fn bray_on_limy_soil_is_asked_about_and_olsen_beside_it_answers() {
+    // University of Minnesota 2021: Bray-P1 at pH 7.4 or less, Olsen at 7.4 or more.
+    let sheet_of = |ph: &str, olsen: bool| {
+        let mut cells =
+            vec![cell(1, Analyte::Ph, Method::PhWater, ph, Unit::Ph), cell(2, P, Method::Bray1, "8", Unit::MgPerKg)];
+        if olsen {
+            cells.push(cell(3, P, Method::Olsen, "10", Unit::MgPerKg));
+        }
+        ask(&sheet(cells), &[], &[], None).iter().any(|asked| asked.text.contains("Can the lab read Olsen too?"))
+    };
+    assert!(sheet_of("7.8", false));
+    assert!(!sheet_of("7.4", false) && !sheet_of("7.8", true));
+}

@@ -197,6 +197,8 @@ async fn an_empty_plot_says_what_is_missing_everywhere() {
     assert!(page.contains("Nothing to judge yet."), "{page}");
     let page = garden.get(&format!("/sites/{}/calendar", garden.site)).await;
     assert!(page.contains("<h2>Now</h2>") && page.contains("never tested"), "{page}");
+    assert!(page.contains("How often others ask") && page.contains("every 2 to 3 years"), "{page}");
+    assert!(page.contains("Longer ago here, or never"), "{page}");
     let stakes = format!("/sites/{}/stakes", garden.site);
     assert!(garden.get(&stakes).await.contains("These are not your figures yet."));
     let page = garden.refused(&stakes, "revision=0&sheet=0&needless=5&missed=x").await;

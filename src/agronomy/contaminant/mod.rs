@@ -3,6 +3,10 @@
 //! and are never compared. It never calls ground fit or unfit; it says what was found beside
 //! what authorities print, and who decides.
 
+mod loads;
+
+pub use loads::{ContentSet, Holding, Load, LoadSet, Most, content_sets, holdings, load_sets, loads};
+
 use super::{
     analyte::Analyte,
     element::Element,

@@ -1,25 +1,17 @@
 //! Two results by one method on one soil, against the error that honest labs have: the least
 //! significant change, once for two labs that share one bag of soil and once for two samples.
 
+use super::precision::{HORWITZ, between_labs, horwitz, within_one_lab};
 use crate::agronomy::{
     analyte::Analyte,
     confidence::TestError,
     drift::{ErrorSettings, Scale, Z_95, two_tests},
-    element::Element,
     method::Method,
-    reading::{Reading, number},
+    quantity::scooped_density,
+    reading::{Level, Reading, number},
     record::CellKey,
     source::{Citation, Evidence, Source},
     working::{Figure, Origin, Working},
-};
-
-/// Robust coefficients of variation between labs, one standard deviation.
-const PROFICIENCY: Source = Source {
-    publisher: "Rayment & Lyons, CSIRO Publishing",
-    title: "Soil Chemical Methods – Australasia, table App. 2.1: robust CV between laboratories",
-    year: 2011,
-    address: "https://github.com/ANZSoilData/def-au-scma",
-    evidence: Evidence::Read,
 };
 
 /// One of two results.
@@ -61,39 +53,10 @@ pub struct Pair {
     pub working: Option<Working>,
 }
 
-/// The error of one lab among others for a test, one standard deviation, and who says so:
-/// published for the method where it was read, else the spread of proficiency rounds.
-pub fn between_labs(analyte: Analyte, method: &Method) -> (TestError, Source) {
-    use Element::{B, Ca, Cu, Fe, K, Mg, Mn, Na, P, Zn};
-    let published = match (analyte, method) {
-        (Analyte::Element(P), Method::Olsen) => 0.14,
-        (Analyte::Element(P), Method::Bray1) => 0.247,
-        (Analyte::Element(Ca), Method::AmmoniumAcetate7) => 0.0956,
-        (Analyte::Element(Mg), Method::AmmoniumAcetate7) => 0.0779,
-        (Analyte::Element(Na), Method::AmmoniumAcetate7) => 0.169,
-        (Analyte::Element(K), Method::AmmoniumAcetate7) => 0.0917,
-        (Analyte::Element(Cu), Method::Dtpa) => 0.15,
-        (Analyte::Element(Zn), Method::Dtpa) => 0.14,
-        (Analyte::Element(Mn), Method::Dtpa) => 0.11,
-        (Analyte::Element(Fe), Method::Dtpa) => 0.23,
-        (Analyte::Element(B), Method::CalciumChloride) => 0.38,
-        (Analyte::NitrateN, Method::PotassiumChloride) => 0.119,
-        (Analyte::AmmoniumN, Method::PotassiumChloride) => 0.187,
-        (Analyte::Conductivity, Method::Ec1to5) => 0.0875,
-        (Analyte::OrganicCarbon, Method::WalkleyBlack) => 0.15,
-        (Analyte::OrganicCarbon, Method::DryCombustion) => 0.0785,
-        _ => {
-            let usual = ErrorSettings::default().of(analyte);
-            return (usual.between_labs, usual.between_labs_source);
-        }
-    };
-    (TestError::Relative(published), PROFICIENCY)
-}
-
 /// Weighs two results of one analyte by one method against each other.
 ///
 /// Labs alone: each within its between-lab error of the true value (a lab against itself: the
-/// customary error of one lab). Two samples: sampling and laboratory error of one test, each by
+/// printed error of one lab where it was read, else the customary). Two samples: sampling and laboratory error of one test, each by
 /// its own lab, and between labs that error in quadrature. Two-sided, 95 %.
 pub fn pair(first: &Reading, second: &Reading, one_sheet: bool, errors: &ErrorSettings) -> Pair {
     let bare = |words: String| Pair {
@@ -106,7 +69,10 @@ pub fn pair(first: &Reading, second: &Reading, one_sheet: bool, errors: &ErrorSe
         working: None,
     };
     if first.level.unit() != second.level.unit() {
-        return bare("One counts by mass of soil and the other by volume: they are not compared.".into());
+        return bare(format!(
+            "One counts by mass of soil and the other by volume: they are not compared.{}",
+            alike_at(first, second)
+        ));
     }
     if !first.is_exact() || !second.is_exact() {
         return bare("One of them is only a limit, so by how much they part is not known.".into());
@@ -119,7 +85,10 @@ pub fn pair(first: &Reading, second: &Reading, one_sheet: bool, errors: &ErrorSe
     };
     let (usual, usual_of_high) = (errors.of_lab(low.analyte, &low.lab), errors.of_lab(high.analyte, &high.lab));
     let (lab_error, lab_source): (TestError, Citation) = match same_lab {
-        true => (usual.laboratory, CUSTOM.into()),
+        true => match within_one_lab(first.analyte, &first.method) {
+            Some((error, source)) => (error, source.into()),
+            None => (usual.laboratory, CUSTOM.into()),
+        },
         // What the site has set itself goes before what is published.
         false if errors.between_labs.contains_key(&first.analyte) => {
             (usual.between_labs, usual.between_labs_source.into())
@@ -214,9 +183,46 @@ pub fn pair(first: &Reading, second: &Reading, one_sheet: bool, errors: &ErrorSe
             inputs.push(leaf(&format!("{tests}, {}", reading.lab), of.one_test, of.source.into()));
         }
     }
-    let working = Working::step(format!("{}, two results", first.analyte.name()), figure, formula, inputs);
+    let mut working = Working::step(format!("{}, two results", first.analyte.name()), figure, formula, inputs);
+    if let (false, Level::MgPerKg(level)) = (same_lab, high.level)
+        && let Some(expected) = horwitz(level.0)
+    {
+        working = working.note(format!(
+            "By Horwitz’s line, which knows no method, labs would be {} apart at this content (one standard deviation; {}).",
+            expected.words(),
+            Citation::from(HORWITZ)
+        ));
+    }
     Pair { agreement: Some(agreement), words, working: Some(working), ..bare(String::new()) }
 }
+
+/// At which weight of scooped soil a result by volume and one by mass would say the same.
+fn alike_at(first: &Reading, second: &Reading) -> String {
+    let density = match (first.level, second.level) {
+        (Level::MgPerL(volume), Level::MgPerKg(mass)) | (Level::MgPerKg(mass), Level::MgPerL(volume)) => {
+            scooped_density(volume, mass).filter(|_| first.is_exact() && second.is_exact())
+        }
+        _ => None,
+    };
+    density.map_or_else(String::new, |density| {
+        // Dried and ground soil weighs 0.8 to 1.5 kg to the litre, peat less; our own bounds.
+        let odd = if (0.3..=1.8).contains(&density.0) { "" } else { ", which no soil does" };
+        format!(
+            " They would say the same of soil that weighs {} kg to the litre as the lab scoops it{odd} ({}).",
+            Figure::new(density.0, "", 2),
+            Citation::from(BY_SCOOP)
+        )
+    })
+}
+
+/// What joins the two.
+const BY_SCOOP: Source = Source {
+    publisher: "Rayment & Lyons, CSIRO Publishing",
+    title: "Soil Chemical Methods – Australasia, method 18F1, note 3: mg/kg is mg/dm³ divided by the weight of the scooped soil",
+    year: 2011,
+    address: "https://github.com/ANZSoilData/def-au-scma",
+    evidence: Evidence::Read,
+};
 
 /// The customary error of one lab against itself: 8 %, or 0.05 pH.
 const CUSTOM: Source = Source { publisher: "", title: "", year: 0, address: "", evidence: Evidence::CommonPractice };

@@ -7,10 +7,12 @@
 
 mod extractants;
 mod labs;
+mod precision;
 mod recomputed;
 
-pub use extractants::{EQUATIONS, Equation, Estimate, SideBySide, estimates};
-pub use labs::{Agreement, Pair, Side, between_labs, pair};
+pub use extractants::{Estimate, SideBySide, estimates};
+pub use labs::{Agreement, Pair, Side, pair};
+pub use precision::{HORWITZ, Precision, between_labs, horwitz, precision, within_one_lab};
 pub use recomputed::{Line, Recomputed, recompute};
 
 use super::{

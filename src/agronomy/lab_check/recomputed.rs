@@ -152,6 +152,22 @@ fn as_printed(value: f64, printed: &Figure) -> bool {
 const ROUNDED: &str = "with the rounded weights that many labs use (200, 120, 390 and 230 mg/kg to the cmol(+))";
 const CLEMSON: &str = "with Clemson’s weights (200, 120, 391 and 230 mg/kg to the cmol(+))";
 
+/// Sets of weights that labs divide by, with how to say so: exact ones, then those that the lab
+/// itself prints where it is one whose page was read, then the others.
+fn ways(lab: &str) -> [(Divisors, &'static str); 3] {
+    let (rounded, clemson) = ((rounded_divisors(), ROUNDED), (clemson_divisors(), CLEMSON));
+    match prints_its_weights(lab) {
+        true => [(Divisors::exact(), ""), clemson, rounded],
+        false => [(Divisors::exact(), ""), rounded, clemson],
+    }
+}
+
+/// Clemson prints what it divides lb/acre by (400, 240, 782, 460), so a sheet of its own is held
+/// against that first: 3.83 comes out with 390 for potassium too (3.8254 and 3.8261).
+fn prints_its_weights(lab: &str) -> bool {
+    lab.to_lowercase().contains("clemson")
+}
+
 fn capacity_line(
     parts: &Parts,
     stated: Option<&Reading>,
@@ -170,13 +186,13 @@ fn capacity_line(
     let printed = stated.figure();
     let inflated = &format!("{}{inflated}", titration(stated));
     let mut tried: Vec<Tried> = Vec::new();
-    let ways = [(Divisors::exact(), ""), (rounded_divisors(), ROUNDED), (clemson_divisors(), CLEMSON)];
+    let ways = ways(&stated.lab);
     let fits_unit = |level: Level| level.unit() == stated.level.unit();
     for (divisors, how) in &ways {
         let made = sum(parts, divisors).ok().filter(|made| fits_unit(made.level));
         tried.extend(made.map(|made| Tried { value: made.level.number(), how: *how }));
     }
-    for (divisors, how) in &ways[..2] {
+    for (divisors, how) in &[(Divisors::exact(), ""), (rounded_divisors(), ROUNDED)] {
         let how = match *how {
             "" => "without hydrogen and aluminium: it is the sum of the bases, which is less than a sour soil can hold",
             _ => "without hydrogen and aluminium, and with rounded weights: it is the sum of the bases alone",
@@ -190,9 +206,16 @@ fn capacity_line(
     }
     let ours = summed.map(|s| s.working.clone());
     if let Some(fit) = tried.iter().find(|tried| as_printed(tried.value, &printed)) {
-        let words = match fit.how {
-            "" => format!("The cells make the printed figure.{inflated}"),
-            how => format!("The cells make the printed figure {how}.{inflated}"),
+        let as_well = tried.iter().find(|other| {
+            other.how != fit.how && [ROUNDED, CLEMSON].contains(&other.how) && as_printed(other.value, &printed)
+        });
+        let words = match (fit.how, as_well) {
+            ("", _) => format!("The cells make the printed figure.{inflated}"),
+            (how @ (ROUNDED | CLEMSON), Some(other)) if !prints_its_weights(&stated.lab) => format!(
+                "The cells make the printed figure {how}. So they do {}: the printed digits do not tell the two apart.{inflated}",
+                other.how
+            ),
+            (how, _) => format!("The cells make the printed figure {how}.{inflated}"),
         };
         return Some(Line { what, printed: Some(printed), ours, fits: true, words });
     }
@@ -290,10 +313,10 @@ fn base_line(readings: &[Reading], parts: &Parts, shared: Option<&Capacity>, inf
     let held = shared.and_then(|capacity| capacity.base_saturation.as_ref());
     let mut tried: Vec<Tried> = Vec::new();
     tried.extend(held.map(|held| Tried { value: held.share.0, how: "" }));
-    let rounded = rounded_divisors();
     let of = |parts: &Parts, divisors: &Divisors| sum(parts, divisors).ok()?.base_saturation.map(|held| held.share.0);
-    tried.extend(of(parts, &rounded).map(|value| Tried { value, how: ROUNDED }));
-    tried.extend(of(parts, &clemson_divisors()).map(|value| Tried { value, how: CLEMSON }));
+    let lab = readings.first().map_or("", |reading| reading.lab.as_str());
+    let [_, first, second] = ways(lab);
+    tried.extend([first, second].iter().filter_map(|(divisors, how)| Some(Tried { value: of(parts, divisors)?, how })));
     if let (Some(held), Some(shared)) = (held, shared) {
         let exact = Divisors::exact();
         let acid =

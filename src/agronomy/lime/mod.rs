@@ -14,7 +14,10 @@ pub use given::Given;
 pub use methods::{NORTH_CAROLINA_CEILING, UK_PH, UkPh, uk_ph};
 pub use suits::{Suits, best_first, home_method, suits};
 pub use sulfur::{NotLowered, SulfurRate, lower_ph};
-pub use value::{FINENESS_SCHEMES, FinenessScheme, LimeProduct, LimeValue, ProductRate, fractions_from_passing};
+pub use value::{
+    FINENESS_SCHEMES, FinenessScheme, LimeProduct, LimeValue, ProductRate, fractions_from_passing,
+    neutralising_value_of,
+};
 
 use super::{
     analyte::Analyte,

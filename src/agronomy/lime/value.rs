@@ -4,7 +4,7 @@
 
 use super::Requirement;
 use crate::agronomy::{
-    element::Formula,
+    element::{Element, Formula},
     quantity::KgPerHa,
     reading::number,
     source::{Evidence, Source},
@@ -50,8 +50,20 @@ impl LimeValue {
 
 /// kg of calcium carbonate that neutralise as much as 1 kg of calcium oxide: 1.785.
 fn carbonate_per_oxide() -> f64 {
-    let mass = |formula: &str| formula.parse::<Formula>().map_or(f64::NAN, |f| f.molar_mass());
-    mass("CaCO3") / mass("CaO")
+    neutralising_value_of("CaO").map_or(f64::NAN, |percent| percent / 100.0)
+}
+
+/// What a pure carbonate, hydroxide or oxide of calcium and magnesium neutralises, % of pure
+/// calcium carbonate: each atom of either stands for one CaCO₃. `None` for a formula without
+/// them, or with an acid part that spends them (sulfate, phosphate, chloride).
+pub fn neutralising_value_of(formula: &str) -> Option<f64> {
+    let formula = formula.parse::<Formula>().ok()?;
+    let basic = [Element::Ca, Element::Mg, Element::C, Element::O, Element::H];
+    let atoms = |element| formula.atoms().get(&element).copied().unwrap_or(0);
+    let metals = atoms(Element::Ca) + atoms(Element::Mg);
+    let carbonate = "CaCO3".parse::<Formula>().ok()?;
+    (metals > 0 && formula.atoms().keys().all(|element| basic.contains(element)))
+        .then(|| 100.0 * f64::from(metals) * carbonate.molar_mass() / formula.molar_mass())
 }
 
 /// How a publisher counts particles of each size.

@@ -12,8 +12,8 @@ pub use nitrate::{
     Asked, Corn, NitrateAdvice, PreviousCrop, by_every_nitrate_test, by_nitrate_test, nitrate_in_ground,
 };
 pub use release::{
-    CoverCrop, Livestock, OM_CAP_PERCENT, OrganicN, TotalMaterial, TotalN, compost, cover_crop, decay_series,
-    first_year_of_total, from_organic_matter, manure, manure_of_total,
+    CoverCrop, Livestock, OM_CAP_PERCENT, ONTARIO_AUTUMN, OrganicN, TotalMaterial, TotalN, compost, cover_crop,
+    decay_series, first_year_of_total, from_organic_matter, manure, manure_of_total, usable_after_autumn,
 };
 
 use super::{

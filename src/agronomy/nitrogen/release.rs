@@ -12,7 +12,7 @@ use crate::agronomy::{
     rate::RateUnit,
     reading::{Level, Reading, number},
     record::keyed,
-    source::{Evidence, Source},
+    source::{Citation, Evidence, Source},
     working::{Figure, Origin, Working},
 };
 use std::str::FromStr;
@@ -168,6 +168,21 @@ pub fn decay_series(livestock: Livestock, dry_matter_percent: f64) -> [f64; 3] {
     [first, 12.0, 5.0]
 }
 
+/// A quick rule for manure that is spread in autumn.
+pub const ONTARIO_AUTUMN: Source = Source {
+    publisher: "Ontario Ministry of Agriculture, Food and Rural Affairs (Brown)",
+    title: "Factsheet 13-043: of manure spread in autumn half of the total nitrogen is usable; less after late summer, more after late autumn",
+    year: 2013,
+    address: "http://omafra.gov.on.ca/english/crops/facts/13-043.htm",
+    evidence: Evidence::Read,
+};
+
+/// The nitrogen of manure spread in autumn that the next crop can use, kg/ha or in any measure of
+/// the total: half of it.
+pub fn usable_after_autumn(total: TotalN) -> f64 {
+    total.0.max(0.0) / 2.0
+}
+
 /// What manures given this year, last year and the year before release this season. Ammonium is
 /// not in it, for it depends on how soon the manure was worked in.
 pub fn manure(livestock: Livestock, dry_matter_percent: f64, given: [OrganicN; 3]) -> Term {
@@ -235,6 +250,14 @@ pub fn manure_of_total(livestock: Option<Livestock>, dry_matter_percent: Option<
         .cite(CORNELL)
         .note("Only its total nitrogen is on record, and all of it is counted as organic. Fresh manure that is worked in at once gives more in the first year, for its ammonium stays; left on top, less.")
         .note("The source prints one figure for each year; the truth lies around it, and how far is not printed.");
+    let working = match usable_after_autumn(given[0]) {
+        half if half > 0.0 => working.note(format!(
+            "If this year’s was spread in autumn: half of its total, {} kg/ha, by the quick rule of {}.",
+            number((half * 10.0).round() / 10.0),
+            Citation::from(ONTARIO_AUTUMN)
+        )),
+        _ => working,
+    };
     Term::new(TermKind::Manure, title, range, working)
 }
 

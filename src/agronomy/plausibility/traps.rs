@@ -5,6 +5,7 @@ use super::{Entry, Question, QuestionKind, ask, cations, find};
 use crate::agronomy::{
     analyte::Analyte,
     carbonate::{CARBONATE_PERCENT, is_alkaline},
+    choice::{SuitsPh, suits_ph},
     element::Element,
     exchange_capacity::acidity_formula,
     method::{Method, Purpose},
@@ -25,6 +26,7 @@ pub(super) fn look(entry: &Entry, asked: &mut Vec<Question>) {
     inflated_shares(entry, asked);
     lime_in_sour_soil(entry, asked);
     ph_in_salt(entry, asked);
+    bray_above_its_ph(entry, asked);
     method_changed(entry, asked);
     depth_changed(entry, asked);
 }
@@ -229,6 +231,22 @@ fn ph_in_salt(entry: &Entry, asked: &mut Vec<Question>) {
             water.figure()
         );
         ask(asked, QuestionKind::ColumnsSwapped, [salt.cell, water.cell], text);
+    }
+}
+
+/// Phosphorus by Bray alone on soil whose lime uses the extract up.
+fn bray_above_its_ph(entry: &Entry, asked: &mut Vec<Question>) {
+    let Some(ph) = ph_in_water(entry) else { return };
+    let of = |method: Method| {
+        entry.readings.iter().find(|r| r.analyte == Analyte::Element(Element::P) && r.method == method)
+    };
+    let (Some(bray), None) = (of(Method::Bray1), of(Method::Olsen)) else { return };
+    if suits_ph(&Method::Bray1, ph.level.number()) == Some(SuitsPh::NotUsed) {
+        let text = format!(
+            "Bray-1 reads too little phosphorus where there is free lime, and at pH {} Minnesota’s advisers use Olsen instead. Can the lab read Olsen too?",
+            ph.figure()
+        );
+        ask(asked, QuestionKind::Contradiction, [bray.cell, ph.cell], text);
     }
 }
 

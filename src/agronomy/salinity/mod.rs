@@ -9,8 +9,8 @@ mod tolerance;
 
 pub use printed::{SALT_FACTORS, SaltFactor, behind_ppm, why_not_read};
 pub use sodium::{
-    Exchange, GypsumCase, GypsumRate, MeqPerL, Solution, esp_class_australia, esp_class_us, esp_from_sar,
-    exchangeable_sodium, gypsum_on, gypsum_requirement, sodium_adsorption,
+    Exchange, GypsumCase, GypsumRate, MeqPerL, SODIC_BY_RATIO, Solution, esp_class_australia, esp_class_us,
+    esp_from_sar, exchangeable_sodium, gypsum_on, gypsum_requirement, sar_class_us, sodium_adsorption,
 };
 pub use tolerance::{
     CALIFORNIA, MAAS_1990, RATED_ONLY, RED_BEET_GERMINATING, TOLERANCES, Tolerance, YieldShare, estimated_yield,

@@ -10,7 +10,7 @@ use crate::agronomy::{
     method::Method,
     quantity::{Centimetres, CmolPerKg, GramsPerCm3, KgPerHa, Percent},
     reading::{Level, Reading, number},
-    source::{Evidence, Source},
+    source::{Citation, Evidence, Source},
     working::{Figure, Origin, Working},
 };
 
@@ -147,8 +147,23 @@ pub fn esp_from_sar(sar: f64, sar_working: Working) -> Result<(Percent, Working)
     );
     let working = Working::step("Exchangeable sodium, estimated", Figure::new(percent, "%", 0), formula, [sar_working])
         .cite(REGRESSION)
-        .note("From memory, unverified; an estimate where the capacity is not known.");
+        .note("From memory, unverified; an estimate where the capacity is not known.")
+        .note(format!("By the ratio itself, {} ({}).", sar_class_us(sar), Citation::from(SODIC_BY_RATIO)));
     Ok((Percent(percent), working))
+}
+
+/// Where American publishers draw the line by the adsorption ratio.
+pub const SODIC_BY_RATIO: Source = Source {
+    publisher: "Colorado State University Extension",
+    title: "Factsheet 0.504: soil is sodic above a sodium adsorption ratio of 13",
+    year: 0,
+    address: "",
+    evidence: Evidence::Read,
+};
+
+/// The same by the sodium adsorption ratio of the saturation extract ([`SODIC_BY_RATIO`]).
+pub fn sar_class_us(sar: f64) -> &'static str {
+    if sar > 13.0 { "sodic" } else { "not sodic" }
 }
 
 /// Where American publishers draw the line (Oklahoma State: sodic from 15 %).

@@ -328,7 +328,7 @@ impl AmendmentPage {
         ]);
         let lists = lists.into_iter().collect();
         let facts = material::facts(&found.row.amendment);
-        let facts = facts.into_iter().map(|(text, source)| (text, Source::of(&source.into()))).collect();
+        let facts = facts.into_iter().map(|(text, source)| (text, Source::of(&source))).collect();
         Ok(AmendmentPage { frame, found, analyses, cautions, facts, history, statuses, lists, form, refused: "" })
     }
 

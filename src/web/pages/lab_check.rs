@@ -106,13 +106,12 @@ fn group_view(group: &SideBySide) -> GroupView<'_> {
             .iter()
             .map(|estimate| {
                 let source = &estimate.equation.source;
-                let address = Some(source.address).filter(|a| a.starts_with("http"));
                 EstimateView {
                     to: estimate.equation.to.label(),
                     value: estimate.working.figure.to_string(),
-                    printed: estimate.equation.printed,
-                    publisher: source.publisher,
-                    address,
+                    printed: &estimate.equation.printed,
+                    publisher: &source.publisher,
+                    address: show::address(source),
                     mark: show::evidence_mark(source.evidence),
                     floored: estimate.floored,
                     steps: Steps::of(&estimate.working, &page_of),

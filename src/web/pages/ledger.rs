@@ -13,6 +13,7 @@ use crate::{
         element::Element,
         offtake::Span,
         quantity::SquareMetres,
+        surplus::{PhosphateSurplus, SURPLUS_RULE},
     },
     app::harvests::PlotLedger,
     ids::PlotId,
@@ -43,6 +44,8 @@ pub struct LedgerPage {
     seasons: Vec<SeasonView>,
     notes: Vec<String>,
     overdrawn: Vec<String>,
+    /// More phosphate than a published rule lets.
+    surplus: Option<PhosphateSurplus>,
 }
 
 struct SeasonView {
@@ -185,6 +188,20 @@ fn season(plot: PlotId, account: &SeasonAccount, area: SquareMetres, open: bool)
     }
 }
 
+impl LedgerPage {
+    fn rule(&self) -> &'static str {
+        SURPLUS_RULE.publisher
+    }
+
+    fn rule_address(&self) -> &'static str {
+        SURPLUS_RULE.address
+    }
+
+    fn surplus_steps<'a>(&self, surplus: &'a PhosphateSurplus) -> Steps<'a> {
+        Steps::of(&surplus.working, &|_| None)
+    }
+}
+
 /// `GET /plots/{plot}/ledger`
 pub async fn show(cx: Cx, Path(id): Path<PlotId>) -> Result<LedgerPage> {
     let PlotLedger { plot, ledger, .. } = cx.app.plot_ledger(&cx.actor, id).await?;
@@ -198,6 +215,7 @@ pub async fn show(cx: Cx, Path(id): Path<PlotId>) -> Result<LedgerPage> {
         seasons: seasons.collect(),
         notes: ledger.notes.clone(),
         overdrawn: cx.app.overdrawn(&cx.actor, id).await?,
+        surplus: cx.app.phosphate_surplus(&cx.actor, id).await?,
     })
 }
 

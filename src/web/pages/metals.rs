@@ -6,7 +6,7 @@ use super::{
     plots::{titled, under_plot},
 };
 use crate::{
-    agronomy::contaminant::{Comparison, ScreeningSet, Side, jurisdictions},
+    agronomy::contaminant::{Comparison, Load, ScreeningSet, Side, jurisdictions},
     ids::PlotId,
     web::{
         error::Result,
@@ -29,6 +29,15 @@ struct MetalsPage<'a> {
     metals: Vec<MetalView<'a>>,
     apart: Vec<(String, &'a str, Option<Steps<'a>>)>,
     places: Vec<(&'static str, &'static str)>,
+    loads: Vec<LoadView<'a>>,
+}
+
+/// What was brought of one metal, beside one published load.
+struct LoadView<'a> {
+    load: &'a Load,
+    address: Option<&'a str>,
+    mark: Option<&'static str>,
+    steps: Steps<'a>,
 }
 
 /// One metal.
@@ -79,6 +88,12 @@ pub async fn show(cx: Cx, Path(plot): Path<PlotId>, form: Form) -> Result<Respon
             one.working.as_ref().map(|working| Steps::of(working, &|key| pages.get(&key).cloned())),
         )
     });
+    let loads = found.loads.iter().map(|load| LoadView {
+        address: show::address(&load.set.source),
+        mark: show::evidence_mark(load.set.source.evidence),
+        steps: Steps::of(&load.working, &|_| None),
+        load,
+    });
     let title = format!("Harmful metals on {}", titled(&found.standing.plot));
     html(&MetalsPage {
         frame: under_plot(&cx, &found.site, &found.standing.plot, title),
@@ -86,6 +101,7 @@ pub async fn show(cx: Cx, Path(plot): Path<PlotId>, form: Form) -> Result<Respon
         form,
         metals: metals.collect(),
         apart: apart.collect(),
+        loads: loads.collect(),
         places: std::iter::once("")
             .chain(jurisdictions())
             .map(|place| (place, if place.is_empty() { "Every place" } else { place }))

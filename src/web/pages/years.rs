@@ -6,7 +6,13 @@ use super::{
     plots::{titled, under_plot, under_site},
 };
 use crate::{
-    agronomy::{analyte::Analyte, calendar::Visit, element::Element, response::LEAST_NET},
+    agronomy::{
+        analyte::Analyte,
+        calendar::{Interval, Visit},
+        element::Element,
+        response::LEAST_NET,
+        source::Citation,
+    },
     app::{
         plots::{PlotRow, SiteRow},
         responses::PlotResponse,
@@ -108,6 +114,32 @@ pub struct CalendarPage {
     frame: Frame,
     site: SiteRow,
     groups: Vec<MonthView>,
+    asked: Vec<AskedView>,
+}
+
+/// How often one publisher asks for a test.
+struct AskedView {
+    of: &'static str,
+    words: String,
+    rule: bool,
+    source: &'static Citation,
+    address: Option<&'static str>,
+    mark: Option<&'static str>,
+    /// Plots that have gone longer.
+    longer: Vec<(PlotId, String)>,
+}
+
+fn asked(interval: &'static Interval, longer: &[PlotId], plots: &BTreeMap<PlotId, PlotRow>) -> AskedView {
+    let code = |id: &PlotId| (*id, plots.get(id).map_or_else(String::new, |plot| plot.code.clone()));
+    AskedView {
+        of: &interval.of,
+        words: interval.words(),
+        rule: interval.rule,
+        source: &interval.source,
+        address: show::address(&interval.source),
+        mark: show::evidence_mark(interval.source.evidence),
+        longer: longer.iter().map(code).collect(),
+    }
 }
 
 struct MonthView {
@@ -187,7 +219,8 @@ pub async fn calendar(cx: Cx, Path(id): Path<SiteId>) -> Result<CalendarPage> {
         let name = MONTHS.get(usize::from(month.month.unsigned_abs()).saturating_sub(1)).copied().unwrap_or_default();
         groups.push(view(format!("{name} {}", month.year), "", &month.visits));
     }
-    Ok(CalendarPage { frame: under_site(&cx, &found.site, "Sampling calendar"), site: found.site, groups })
+    let asked = found.asked.iter().map(|(interval, longer)| asked(interval, longer, &found.plots)).collect();
+    Ok(CalendarPage { frame: under_site(&cx, &found.site, "Sampling calendar"), site: found.site, groups, asked })
 }
 
 /// What is at stake.

@@ -7,6 +7,7 @@ mod products;
 mod rates;
 mod salts;
 mod soil;
+mod years;
 
 use glebe::{
     agronomy::{
@@ -81,9 +82,16 @@ type Kind = (&'static str, fn(&toml::Table) -> Outcome);
 
 /// Every kind and what runs it.
 pub fn all() -> impl Iterator<Item = &'static Kind> {
-    [conversions::KINDS, products::KINDS, soil::KINDS, interpretation::KINDS, rates::KINDS, salts::KINDS]
-        .into_iter()
-        .flatten()
+    let of = [
+        conversions::KINDS,
+        products::KINDS,
+        soil::KINDS,
+        interpretation::KINDS,
+        rates::KINDS,
+        salts::KINDS,
+        years::KINDS,
+    ];
+    of.into_iter().flatten()
 }
 
 /// Runs a kind on its inputs.

@@ -34,7 +34,11 @@ fn lead_is_held_against_the_values_of_its_place_and_day() {
 fn a_range_of_a_directive_has_a_middle_and_a_ph() {
     let copper = |ph| screen(&total("Cu", 90.0), ph, Some("European Union"), false);
     assert_eq!(copper(Some(6.5)).comparisons[0].side, Side::Within);
-    assert!(copper(Some(7.5)).comparisons.is_empty() && copper(None).comparisons.is_empty());
+    // Directive 86/278/EEC, annex I A, note b: above pH 7 copper up to half as high again, 210 for 140 mg/kg.
+    let limy = screen(&total("Cu", 200.0), Some(7.5), Some("European Union"), false);
+    assert_eq!(limy.comparisons.len(), 1, "one set or the other");
+    assert_eq!((limy.comparisons[0].side, limy.comparisons[0].value.high), (Side::Within, 210.0));
+    assert!(copper(Some(5.5)).comparisons.is_empty() && copper(None).comparisons.is_empty());
 }
 
 #[test]

@@ -20,7 +20,7 @@ use glebe::agronomy::{
     exchange_capacity::{self, Parts, acid_for, acidity_from_buffer, titrated},
     ground::{Cover, Texture},
     guideline::LandUse,
-    lab_check::between_labs,
+    lab_check::{between_labs, within_one_lab},
     material::{LimeEffect, Loose, SaltIndex, VolumeUnit, label_tolerance},
     method::Method,
     micronutrient::{self, Conditions, Spray},
@@ -409,7 +409,8 @@ fn cores_advised(table: &toml::Table) -> Outcome {
     ]))
 }
 
-/// How far labs are apart in tests, one standard deviation in %.
+/// How far labs are apart in tests, one standard deviation in %; by "… within" how far one lab is
+/// from itself, where it is printed.
 fn labs(table: &toml::Table) -> Outcome {
     #[derive(Deserialize)]
     #[serde(deny_unknown_fields)]
@@ -419,8 +420,12 @@ fn labs(table: &toml::Table) -> Outcome {
     let i: In = inputs(table)?;
     let mut answers = Answers::new();
     for (analyte, method) in i.tests {
-        let TestError::Relative(cv) = between_labs(analyte, &method).0 else { return Err("not a share".into()) };
-        answers.insert(format!("{analyte} {}", method.slug()), Answer::Plain(cv * 100.0, "%"));
+        if let TestError::Relative(cv) = between_labs(analyte, &method).0 {
+            answers.insert(format!("{analyte} {}", method.slug()), Answer::Plain(cv * 100.0, "%"));
+        }
+        if let Some((TestError::Relative(cv), _)) = within_one_lab(analyte, &method) {
+            answers.insert(format!("{analyte} {} within", method.slug()), Answer::Plain(cv * 100.0, "%"));
+        }
     }
     Ok(answers)
 }

@@ -141,6 +141,7 @@ fn sodium_ratio(table: &toml::Table) -> Outcome {
     };
     grounded(&working)?;
     answers.insert("SAR".into(), Answer::Plain(ratio, ""));
+    answers.insert("class".into(), Answer::Text(salinity::sar_class_us(ratio).into()));
     answers.insert("ESP".into(), Answer::Plain(salinity::esp_from_sar(ratio, working)?.0.0, "%"));
     Ok(answers)
 }

@@ -144,9 +144,16 @@ fn capacity(table: &toml::Table) -> Outcome {
         /// mg/kg per cmol(+)/kg by the publisher; left out: exact.
         #[serde(default)]
         divisors: BTreeMap<Element, f64>,
+        /// A set of them that the program holds, by name.
+        weights: Option<String>,
     }
     let i: In = inputs(table)?;
-    let divisors = divisors(i.divisors);
+    let divisors = match i.weights.as_deref() {
+        None => divisors(i.divisors),
+        Some("clemson") => exchange_capacity::clemson_divisors(),
+        Some("rounded") => exchange_capacity::rounded_divisors(),
+        Some(other) => return Err(format!("no weights “{other}”")),
+    };
     let cells = i.cells.iter().zip(1..).map(|(cell, key)| determination(key, cell)).collect::<Result<_, _>>()?;
     let sampling = sampling(cells);
     let readings: Vec<Reading> = sampling
