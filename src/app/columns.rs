@@ -12,7 +12,10 @@ use crate::{
         survey::{Survey, Visit},
     },
     ids::{PlotId, SamplingId, SiteId},
-    store::{self, Db, Store, columns::Columns},
+    store::{
+        self, Db, Store,
+        columns::{Columns, SheetColumn},
+    },
 };
 use jiff::civil::Date;
 use std::{
@@ -42,8 +45,8 @@ impl Lines {
 
 /// The columns put in order: cells by sampling, samplings by plot.
 pub(super) struct Sorted {
-    /// Cells by sampling: those of sampling s are at `starts[s]..starts[s + 1]`.
-    cells: Vec<u32>,
+    /// Sheets by sampling: those of sampling s are at `starts[s]..starts[s + 1]`.
+    sheets: Vec<u32>,
     starts: Vec<u32>,
     of_plot: BTreeMap<PlotId, Vec<u32>>,
     /// Depths that samples came from, and which one each sampling has.
@@ -56,17 +59,17 @@ pub(super) struct Sorted {
 impl Sorted {
     pub fn of(columns: &Columns) -> Sorted {
         let mut starts = vec![0_u32; columns.samplings.len() + 1];
-        for cell in &columns.cells {
-            starts[cell.sampling as usize + 1] += 1;
+        for sheet in &columns.sheets {
+            starts[sheet.sampling as usize + 1] += 1;
         }
         for at in 1..starts.len() {
             starts[at] += starts[at - 1];
         }
         let mut next = starts.clone();
-        let mut cells = vec![0_u32; columns.cells.len()];
-        for (index, cell) in columns.cells.iter().enumerate() {
-            let place = &mut next[cell.sampling as usize];
-            cells[*place as usize] = index as u32;
+        let mut sheets = vec![0_u32; columns.sheets.len()];
+        for (index, sheet) in columns.sheets.iter().enumerate() {
+            let place = &mut next[sheet.sampling as usize];
+            sheets[*place as usize] = index as u32;
             *place += 1;
         }
         let mut of_plot: BTreeMap<PlotId, Vec<u32>> = BTreeMap::new();
@@ -97,19 +100,24 @@ impl Sorted {
             .iter()
             .map(|kind| depths.iter().map(|depth| Conversion::of(&sampling(*depth), &report, kind)).collect())
             .collect();
-        Sorted { cells, starts, of_plot, depths, depth_of, conversions }
+        Sorted { sheets, starts, of_plot, depths, depth_of, conversions }
     }
 
-    /// The cells of a sampling.
-    fn cells(&self, sampling: u32) -> &[u32] {
-        &self.cells[self.starts[sampling as usize] as usize..self.starts[sampling as usize + 1] as usize]
+    /// The cells of a sampling, each with its sheet.
+    fn cells<'a>(&'a self, columns: &'a Columns, sampling: u32) -> impl Iterator<Item = (u32, &'a SheetColumn)> {
+        let (first, end) = (self.starts[sampling as usize], self.starts[sampling as usize + 1]);
+        self.sheets[first as usize..end as usize].iter().flat_map(move |&sheet| {
+            let sheet = &columns.sheets[sheet as usize];
+            (sheet.cells.0..sheet.cells.1).map(move |cell| (cell, sheet))
+        })
     }
 
     /// A cell as drift takes it; `None` where it cannot be read. A cell's key is its place among
     /// the columns, not its number in the record.
-    fn test<'a>(&'a self, columns: &'a Columns, cell: u32, depth: usize) -> Option<Test<'a>> {
+    fn test<'a>(&'a self, columns: &'a Columns, (cell, sheet): (u32, &SheetColumn)) -> Option<Test<'a>> {
         let column = &columns.cells[cell as usize];
         let kind = &columns.kinds[column.kind as usize];
+        let depth = self.depth_of[sheet.sampling as usize] as usize;
         let conversion = self.conversions[column.kind as usize][depth].as_ref()?;
         Some(Test {
             analyte: kind.analyte,
@@ -117,9 +125,9 @@ impl Sorted {
             level: conversion.level(column.value),
             qualifier: kind.printed.qualifier,
             decimals: conversion.decimals,
-            sampled_on: columns.samplings[column.sampling as usize].sampled_on,
+            sampled_on: columns.samplings[sheet.sampling as usize].sampled_on,
             depth: self.depths[depth],
-            lab: &columns.labs[column.lab as usize],
+            lab: &columns.labs[sheet.lab as usize],
             cell: CellKey(i64::from(cell)),
         })
     }
@@ -136,12 +144,11 @@ impl Sorted {
         let (mut tests, mut assumed) = (Vec::new(), BTreeSet::new());
         for sampling in self.samplings(columns, plot, before) {
             let row = &columns.samplings[sampling as usize];
-            let depth = self.depth_of[sampling as usize] as usize;
             if row.date_assumed {
                 assumed.insert(row.sampled_on);
             }
-            let test = |&cell: &u32| self.test(columns, cell, depth).filter(|test| wanted(test.analyte));
-            tests.extend(self.cells(sampling).iter().filter_map(test));
+            let read = self.cells(columns, sampling).filter_map(|cell| self.test(columns, cell));
+            tests.extend(read.filter(|test| wanted(test.analyte)));
         }
         (tests, assumed)
     }
@@ -155,14 +162,14 @@ impl Sorted {
         let mut answered: Vec<(Analyte, Date)> = Vec::new();
         let mut visits = Vec::new();
         for at in samplings {
-            let (row, depth) = (row(at), self.depth_of[at as usize] as usize);
+            let row = row(at);
             let newer = |analyte| answered.iter().any(|(known, on)| *known == analyte && *on > row.sampled_on);
-            let cells = self.cells(at).iter().filter(|&&cell| {
-                let column = &columns.cells[cell as usize];
+            let cells = self.cells(columns, at).filter(|(cell, _)| {
+                let column = &columns.cells[*cell as usize];
                 // As for a reading: below zero is no level that soil can have.
                 column.value >= 0.0 && column.value.is_finite() && !newer(columns.kinds[column.kind as usize].analyte)
             });
-            let tests = cells.filter_map(|&cell| self.test(columns, cell, depth));
+            let tests = cells.filter_map(|cell| self.test(columns, cell));
             let readings: Vec<Reading> = tests.map(|test| test.bare_reading()).collect();
             for reading in &readings {
                 if !answered.iter().any(|(known, _)| *known == reading.analyte) {
@@ -213,9 +220,9 @@ impl Sorted {
                 for (back, &sampling) in known.rev().enumerate() {
                     let row = &columns.samplings[sampling as usize];
                     let depth = self.depth_of[sampling as usize] as usize;
-                    let mut wanted = back == 0 || (row.fizz.is_some() && !fizz) || self.cells(sampling).is_empty();
+                    let mut wanted = back == 0 || (row.fizz.is_some() && !fizz) || self.cells(columns, sampling).next().is_none();
                     fizz |= row.fizz.is_some();
-                    for &cell in self.cells(sampling) {
+                    for (cell, _) in self.cells(columns, sampling) {
                         let kind = columns.cells[cell as usize].kind as usize;
                         if self.conversions[kind][depth].is_none() {
                             continue;

@@ -29,7 +29,9 @@ pub struct Columns {
     pub labs: Vec<String>,
     /// What cells are besides their number, each kind once; key and number are of no meaning.
     pub kinds: Vec<Determination>,
-    /// By report, in the order of the record.
+    /// By report.
+    pub sheets: Vec<SheetColumn>,
+    /// Sheet by sheet, in the order of the record.
     pub cells: Vec<CellColumn>,
 }
 
@@ -44,12 +46,19 @@ pub struct SamplingColumn {
     pub fizz: Option<Fizz>,
 }
 
-/// One printed cell with a number.
+/// A report, as far as drift goes.
 #[derive(Clone, Copy, Debug)]
-pub struct CellColumn {
+pub struct SheetColumn {
     /// Index of its sampling.
     pub sampling: u32,
     pub lab: u32,
+    /// Where its cells begin, and where those of the next do.
+    pub cells: (u32, u32),
+}
+
+/// One printed cell with a number.
+#[derive(Clone, Copy, Debug)]
+pub struct CellColumn {
     pub kind: u32,
     pub value: f64,
 }
@@ -98,10 +107,10 @@ struct Sheets {
 
 /// Results as they were read: the report stands for sampling and lab.
 struct Numbers {
-    /// By number, as far as wanted.
-    kinds: Vec<Option<Determination>>,
-    /// Report, number of the kind, value.
-    cells: Vec<(i64, u32, f64)>,
+    kinds: Vec<Determination>,
+    /// Report, and where its cells begin and end.
+    sheets: Vec<(i64, (u32, u32))>,
+    cells: Vec<CellColumn>,
 }
 
 fn unreadable(what: &'static str) -> impl Fn(&str) -> Error {
@@ -162,7 +171,10 @@ impl Sheets {
                     sampled_on: day.parse().map_err(|_| unreadable("a day")(day))?,
                     date_assumed: assumed.next() == Some("1"),
                     depth,
-                    fizz: samplings::fizz(acid.next().unwrap_or_default(), fizz.next().unwrap_or_default()),
+                    fizz: match (acid.next().unwrap_or_default(), fizz.next().unwrap_or_default()) {
+                        ("", _) | (_, "") => None,
+                        (acid, class) => samplings::fizz(acid, class),
+                    },
                 });
             }
             let row = sqlx::query!(
@@ -213,26 +225,21 @@ impl Sheets {
 
     /// Puts the results of its reports under their samplings.
     fn join(self, numbers: Numbers) -> Columns {
-        let mut kinds = Vec::new();
-        let place: Vec<u32> = numbers
-            .kinds
-            .into_iter()
-            .map(|kind| {
-                let at = kinds.len() as u32;
-                kinds.extend(kind);
-                at
-            })
-            .collect();
-        let mut cells = Vec::with_capacity(numbers.cells.len());
-        let mut last = (0, None);
-        for (report, kind, value) in numbers.cells {
-            if report != last.0 {
-                last = (report, self.reports.get(&report).copied());
-            }
-            let Some((sampling, lab)) = last.1 else { continue };
-            cells.push(CellColumn { sampling, lab, kind: place[kind as usize], value });
+        let Numbers { kinds, sheets, cells } = numbers;
+        let sheet = |(report, cells): (i64, (u32, u32))| {
+            let (sampling, lab) = self.reports.get(&report).copied()?;
+            Some(SheetColumn { sampling, lab, cells })
+        };
+        let sheets = sheets.into_iter().filter_map(sheet).collect();
+        Columns {
+            version: 0,
+            samplings: self.samplings,
+            taken_from: self.taken_from,
+            labs: self.labs,
+            kinds,
+            sheets,
+            cells,
         }
-        Columns { version: 0, samplings: self.samplings, taken_from: self.taken_from, labs: self.labs, kinds, cells }
     }
 }
 
@@ -270,12 +277,17 @@ async fn read_kinds(read: &mut Read, analytes: &str) -> Result<Vec<Option<Determ
 
 /// Every result that holds, report by report: its sheet, the number of its kind, its value.
 async fn read_numbers(read: &mut Read, analytes: &str) -> Result<Numbers> {
-    let kinds = read_kinds(read, analytes).await?;
-    let wanted: Vec<bool> = kinds.iter().map(Option::is_some).collect();
+    let mut kinds = Vec::new();
+    // By number, where it is among those wanted.
+    let mut place: Vec<Option<u32>> = Vec::new();
+    for kind in read_kinds(read, analytes).await? {
+        place.push(kind.is_some().then_some(kinds.len() as u32));
+        kinds.extend(kind);
+    }
     let last = sqlx::query_scalar!(r#"select coalesce(max(report), 0) as "last!: i64" from sheet_numbers"#)
         .fetch_one(&mut **read)
         .await?;
-    let mut cells = Vec::new();
+    let (mut all, mut cells) = (Vec::new(), Vec::new());
     for from in (1..=last).step_by(SHEETS_AT_ONCE as usize) {
         let to = from + SHEETS_AT_ONCE - 1;
         let sheets = sqlx::query_scalar!(
@@ -289,15 +301,16 @@ async fn read_numbers(read: &mut Read, analytes: &str) -> Result<Numbers> {
         for sheet in values(&sheets) {
             let mut words = sheet.split(' ');
             let report: i64 = number(words.next().unwrap_or_default())?;
+            let first = cells.len() as u32;
             while let (Some(kind), Some(value)) = (words.next(), words.next()) {
-                let kind: usize = number(kind)?;
-                if wanted.get(kind) == Some(&true) {
-                    cells.push((report, kind as u32, number(value)?));
+                if let Some(Some(kind)) = place.get(number::<usize>(kind)?) {
+                    cells.push(CellColumn { kind: *kind, value: number(value)? });
                 }
             }
+            all.push((report, (first, cells.len() as u32)));
         }
     }
-    Ok(Numbers { kinds, cells })
+    Ok(Numbers { kinds, sheets: all, cells })
 }
 
 fn kind([analyte, method, unit, decimals, qualifier, form, basis, layer]: [&str; 8]) -> Result<Determination> {
