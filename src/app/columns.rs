@@ -220,7 +220,8 @@ impl Sorted {
                 for (back, &sampling) in known.rev().enumerate() {
                     let row = &columns.samplings[sampling as usize];
                     let depth = self.depth_of[sampling as usize] as usize;
-                    let mut wanted = back == 0 || (row.fizz.is_some() && !fizz) || self.cells(columns, sampling).next().is_none();
+                    let mut wanted =
+                        back == 0 || (row.fizz.is_some() && !fizz) || self.cells(columns, sampling).next().is_none();
                     fizz |= row.fizz.is_some();
                     for (cell, _) in self.cells(columns, sampling) {
                         let kind = columns.cells[cell as usize].kind as usize;
