@@ -281,7 +281,8 @@ pub async fn plots(db: &mut SqliteConnection, site: SiteId, retired_too: bool) -
 
 /// The area of every plot of a site, m², the retired ones too.
 pub async fn areas_m2(db: &mut SqliteConnection, site: SiteId) -> Result<BTreeMap<PlotId, f64>> {
-    let rows = sqlx::query!(r#"select id as "id!: PlotId", area_m2 from plots where site = ?"#, site).fetch_all(db).await?;
+    let rows =
+        sqlx::query!(r#"select id as "id!: PlotId", area_m2 from plots where site = ?"#, site).fetch_all(db).await?;
     Ok(rows.into_iter().map(|row| (row.id, row.area_m2)).collect())
 }
 

@@ -51,9 +51,8 @@ async fn every_line_says_what_the_plots_own_page_says() {
             (other.analyte != Analyte::Ph && REVIEWED.contains(&other.analyte)).then_some(other)
         });
         let Some(other) = other.filter(|_| chosen < 3) else { continue };
-        let on = standing.samplings.iter().find(|one| {
-            one.sampling.determinations().any(|(_, cell)| cell.key == other.cell)
-        });
+        let on =
+            standing.samplings.iter().find(|one| one.sampling.determinations().any(|(_, cell)| cell.key == other.cell));
         let on = on.expect("its sampling").row.id;
         app.overrule_reading(&actor, on, DeterminationId(other.cell.0), "the lab said so").await.unwrap();
         chosen += 1;

@@ -141,7 +141,8 @@ impl App {
         let title = guideline.title.clone();
         let by_capacity = goes_by_capacity(&guideline);
         let land_uses = crops.iter().filter_map(|(plot, crops)| Some((*plot, crop::land_use(crops)?))).collect();
-        let work = Work { land_uses, columns, sorted, plots, lines, by_hand, overrules, guideline, by_capacity, errors };
+        let work =
+            Work { land_uses, columns, sorted, plots, lines, by_hand, overrules, guideline, by_capacity, errors };
         let (plots, rows) = tokio::task::spawn_blocking(move || {
             let rows = work.rows();
             (work.plots, rows)

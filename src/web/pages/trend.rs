@@ -123,11 +123,14 @@ fn step(trend: &PlotTrend, method: &Method, unit: &str, liking: Liking) -> Optio
 
 /// The sentence about all tests, its levels as they are read.
 fn verdict(trend: &PlotTrend, liking: Liking) -> String {
-    let step = trend.judged.as_ref().and_then(|(method, unit)| step(trend, method, unit, liking));
-    match step {
-        Some(step) => drift::read_in(&trend.verdict.words, &trend.verdict.levels, |level| step.figure(level)),
-        None => trend.verdict.words.clone(),
-    }
+    let Some((method, _)) = &trend.judged else { return trend.verdict.words.clone() };
+    // Runs that are read together need not be in one unit: each level is read as its own run is.
+    drift::read_in(&trend.verdict.words, &trend.verdict.levels, |level| {
+        let own = trend.methods.iter().find(|one| one.method == *method && one.unit == level.unit);
+        let run = own.or_else(|| trend.methods.iter().find(|one| one.unit == level.unit));
+        let step = run.and_then(|run| step(trend, &run.method, run.unit, liking));
+        step.map_or_else(|| level.clone(), |step| step.figure(level))
+    })
 }
 
 /// What a plan expected, its levels as they are read.
