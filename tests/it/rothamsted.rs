@@ -194,11 +194,3 @@ fn what_was_put_on_comes_back_as_the_elements_of_the_source() {
         assert!((found / kg_per_ha - 1.0).abs() < 2e-5, "{element}: {found} kg/ha");
     }
 }
-#[test]
-fn zz_dump() {
-    let Some(source) = source() else { return };
-    std::fs::create_dir_all("/tmp/roth").unwrap();
-    for (name, bytes) in converted(&source) {
-        std::fs::write(format!("/tmp/roth/{name}"), bytes).unwrap();
-    }
-}

@@ -443,7 +443,11 @@ pub fn breaks(segments: &[Segment]) -> Vec<Break> {
             .filter(|(_, earlier, last)| *last < first && (!beside || earlier.method == next.method))
             .min_by_key(|(_, earlier, last)| (changes(earlier, next).len(), Reverse(*last)));
         if let Some((before, earlier, last)) = before {
-            let words = format!("{} in {}", sentence(&changes(earlier, next).join("; ")), first.year());
+            let mut words = format!("{} in {}", sentence(&changes(earlier, next).join("; ")), first.year());
+            // Of two methods on one soil each has breaks of its own.
+            if earlier.method == next.method && others().any(|(_, other)| other.method != next.method) {
+                words = format!("{words} ({})", next.method);
+            }
             found.push(Break { before, after, last, first, words });
         }
     }

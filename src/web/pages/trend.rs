@@ -48,7 +48,11 @@ pub struct NetReading {
 }
 
 struct NetChart {
+    /// Which run, and which of its tests are read.
+    title: String,
     words: String,
+    /// That the others are not, where some are left out.
+    partial: Option<String>,
     /// What the net is read in.
     net_unit: String,
     picture: Trend,
@@ -258,8 +262,10 @@ impl NetReading {
             reading.refused.push((analyte.name(), why));
             return reading;
         };
-        // The newest run first.
-        for one in responses.iter().rev() {
+        // The method that is trusted here first, as in the pictures, and of each the newest run.
+        let mut newest: Vec<&PlotResponse> = responses.iter().rev().collect();
+        newest.sort_by_key(|one| trend.methods.iter().position(|method| method.method == one.segment.method));
+        for one in newest {
             let segment = &one.segment;
             let step = step(trend, &segment.method, segment.unit, liking);
             let unit = step.as_ref().map_or(segment.unit, |step| step.unit.as_str());
@@ -294,18 +300,22 @@ impl NetReading {
             let how = if beyond.fitted { "fitted together with the drift" } else { "held at what is known of it" };
             let (low, high) = beyond.interval_90();
             let mut notes = beyond.notes.clone();
-            if !one.left_out.is_empty() {
-                let (used, all) = (points.len(), segment.points.len());
-                notes.push(format!(
-                    "{used} of {} are read: what came and went between the others is not known. {}",
-                    show::count(all, "test"),
-                    one.left_out.join(" ")
-                ));
-            }
+            notes.extend(one.left_out.iter().cloned());
+            let (used, all) = (points.len(), show::count(segment.points.len(), "test"));
+            let partial = (!one.left_out.is_empty())
+                .then(|| format!("Only {used} of {all} are read: what came and went between the others is not known."));
+            let days = || points.iter().map(|at| at.point.sampled_on.year());
+            let years = match (days().min(), days().max()) {
+                (Some(from), Some(to)) if from != to => format!("{from} to {to}"),
+                (Some(year), _) => year.to_string(),
+                _ => String::new(),
+            };
             if beyond.limits_left_out > 0 {
                 notes.push(format!("{} only a limit: left out.", show::count(beyond.limits_left_out, "test")));
             }
             reading.readings.push(NetChart {
+                title: format!("{}, {years}", segment.label_in(unit)),
+                partial,
                 words: beyond.words(element, unit),
                 picture,
                 rows: rows.collect(),

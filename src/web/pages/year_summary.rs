@@ -289,7 +289,7 @@ fn why(why: &Why) -> (String, Option<String>) {
             (if reasons.is_empty() { format!("Plan {name}") } else { format!("Plan {name}: {reasons}") }, plan)
         }
         Why::Said(note) => (note.clone(), None),
-        Why::Unsaid => ("no plan, and no reason written down".into(), None),
+        Why::Unsaid => ("no plan; no reason written down".into(), None),
     }
 }
 
