@@ -150,7 +150,7 @@ impl Caution {
     }
 
     /// The material of a caution about parts.
-    fn in_parts(self) -> Option<SplitOf> {
+    pub fn in_parts(self) -> Option<SplitOf> {
         match self {
             Caution::EpsomSplit => Some(SplitOf::EpsomSalt),
             Caution::LimeSplit => Some(SplitOf::Lime),

@@ -259,7 +259,7 @@ async fn the_demonstration_has_years_to_read() {
     garden.send("/settings/reading", "unit=mg_per_kg&form=element").await;
     let page = garden.get(&format!("/plots/{tunnel}/response")).await;
     assert!(
-        page.contains("the garden’s mean stands for it") && page.contains("Raising the test by 10 takes"),
+        page.contains("the garden’s mean stands for it") && page.contains("Raising the test by 10&nbsp;mg/kg takes"),
         "{page}"
     );
     let page = garden.get(&format!("/plots/{}/ledger", plot("L3"))).await;

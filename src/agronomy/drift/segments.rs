@@ -443,7 +443,17 @@ pub fn breaks(segments: &[Segment]) -> Vec<Break> {
             .filter(|(_, earlier, last)| *last < first && (!beside || earlier.method == next.method))
             .min_by_key(|(_, earlier, last)| (changes(earlier, next).len(), Reverse(*last)));
         if let Some((before, earlier, last)) = before {
-            let words = format!("{} in {}", sentence(&changes(earlier, next).join("; ")), first.year());
+            let mut words = format!("{} in {}", sentence(&changes(earlier, next).join("; ")), first.year());
+            // Of two methods that run side by side on one soil each has breaks of its own.
+            let at_once = |one: &Segment, other: &Segment| match (ends(one), ends(other)) {
+                (Some((from, to)), Some((begun, done))) => from <= done && begun <= to,
+                _ => false,
+            };
+            let aside =
+                |other: &Segment| other.method != next.method && (at_once(other, earlier) || at_once(other, next));
+            if earlier.method == next.method && others().any(|(_, other)| aside(other)) {
+                words = format!("{words} ({})", next.method);
+            }
             found.push(Break { before, after, last, first, words });
         }
     }

@@ -261,13 +261,14 @@ impl Verdict {
 
     /// The middle of all slopes between two tests, in the unit of the tests: a second reading
     /// that one wild test cannot pull. Worked out when asked for, since pairs are many.
-    /// `segments` are those the verdict was read from.
+    /// `segments` are those the verdict was read from; runs in two units have no middle slope.
     pub fn middle_slope(&self, segments: &[Segment]) -> Option<MiddleSlope> {
         let used: Vec<_> = self.segments.iter().filter_map(|&index| segments.get(index)).collect();
-        let unit = match used.first()?.unit {
-            "" => "a year".to_owned(),
-            unit => format!("{unit} a year"),
-        };
+        let unit = used.first()?.unit;
+        if used.iter().any(|segment| segment.unit != unit) {
+            return None;
+        }
+        let unit = if unit.is_empty() { "a year".to_owned() } else { format!("{unit} a year") };
         let per_segment = |segment: &Segment| -> Vec<(f64, Found<f64>)> {
             segment.years().into_iter().zip(segment.points.iter().map(Point::found)).collect()
         };

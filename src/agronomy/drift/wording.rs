@@ -28,30 +28,41 @@ fn span(years: f64) -> String {
 }
 
 /// The levels that [`words`] speaks of, in its order, as they stand in it: those of two tests, or
-/// the limit of tests that are only limits. A change a year is in per cent, and has no unit of soil.
+/// the limits of tests that are only limits, one for each unit. A change a year is in per cent, and has no unit of soil.
 pub(super) fn levels(verdict: &Verdict, used: &[&Segment], points: &[&Point]) -> Vec<Figure> {
     let Some(segment) = used.first() else { return vec![] };
     let shown =
         |value: f64, sign: &str| Figure { sign: sign.to_owned(), ..Figure::new(value, segment.unit, segment.decimals) };
     match verdict.finding {
-        Finding::OnlyLimits => {
-            let limits = points.iter().map(|point| point.value);
-            let (least, most) =
-                (limits.clone().fold(f64::INFINITY, f64::min), limits.fold(f64::NEG_INFINITY, f64::max));
-            if points.iter().all(|point| point.qualifier == Qualifier::Below) {
-                vec![shown(most, "<")]
-            } else if points.iter().all(|point| point.qualifier == Qualifier::Above) {
-                vec![shown(least, ">")]
-            } else {
-                vec![]
-            }
-        }
+        Finding::OnlyLimits => only_limits(used).map_or_else(Vec::new, |(_, limits)| limits),
         Finding::NoTests | Finding::OneTest => vec![],
         _ if verdict.n == 2 && verdict.two_tests.is_some() => {
             points.iter().map(|point| shown(point.value, point.qualifier.sign())).collect()
         }
         _ => vec![],
     }
+}
+
+/// Of runs that are only limits, all on one side: the side, and the limit that holds for every test,
+/// one for each unit that the runs are in, since those of two units have no order.
+fn only_limits(used: &[&Segment]) -> Option<(Qualifier, Vec<Figure>)> {
+    let all = |side| used.iter().flat_map(|run| &run.points).all(|point| point.qualifier == side);
+    let side = [Qualifier::Below, Qualifier::Above].into_iter().find(|side| all(*side))?;
+    let mut limits: Vec<Figure> = vec![];
+    for run in used {
+        let found = run.points.iter().map(|point| point.value);
+        let limit = if side == Qualifier::Below { found.reduce(f64::max) } else { found.reduce(f64::min) };
+        let Some(limit) = limit else { continue };
+        match limits.iter_mut().find(|known| known.unit == run.unit) {
+            Some(known) if side == Qualifier::Below => known.value = known.value.max(limit),
+            Some(known) => known.value = known.value.min(limit),
+            None => {
+                let sign = side.sign().to_owned();
+                limits.push(Figure { sign, ..Figure::new(limit, run.unit, run.decimals) });
+            }
+        }
+    }
+    Some((side, limits))
 }
 
 /// A sentence with the levels in it read another way, one after the other; a level that is not in
@@ -85,20 +96,14 @@ pub(super) fn words(verdict: &Verdict, all: &[Segment], used: &[&Segment], point
             format!("{name}: no two tests can be compared; they differ in method, unit or depth.")
         }
         Finding::OneTest => format!("{name}: one test only; a second is needed before any change can be seen."),
-        Finding::OnlyLimits => {
-            let limits = points.iter().map(|point| point.value);
-            let (least, most) =
-                (limits.clone().fold(f64::INFINITY, f64::min), limits.fold(f64::NEG_INFINITY, f64::max));
-            let unit = Figure::new(most, segment.unit, segment.decimals);
-            match points.iter().all(|point| point.qualifier == Qualifier::Below) {
-                true => format!("{name}: every test is below the lab's limit (<{unit}); no change can be read."),
-                false if points.iter().all(|point| point.qualifier == Qualifier::Above) => {
-                    let unit = Figure::new(least, segment.unit, segment.decimals);
-                    format!("{name}: every test is above the lab's range (>{unit}); no change can be read.")
-                }
-                false => format!("{name}: every test is only a limit; no change can be read."),
+        Finding::OnlyLimits => match only_limits(used) {
+            Some((side, limits)) => {
+                let limits: Vec<String> = limits.iter().map(ToString::to_string).collect();
+                let beyond = if side == Qualifier::Below { "below the lab's limit" } else { "above the lab's range" };
+                format!("{name}: every test is {beyond} ({}); no change can be read.", limits.join("; "))
             }
-        }
+            None => format!("{name}: every test is only a limit; no change can be read."),
+        },
         _ if verdict.n == 2 => two_tests_in_words(verdict, &name, segment, points),
         Finding::Moving(way, strength) => {
             let surely = match strength {

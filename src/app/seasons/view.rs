@@ -12,7 +12,7 @@ use crate::{
         cap::Counted,
         crop::Crop,
         element::Element,
-        guideline::SplitRule,
+        guideline::{SplitOf, SplitRule},
         learned_need,
         liking::Liking,
         need::{self, Need, Way},
@@ -28,7 +28,10 @@ use crate::{
     store::{amendments::AmendmentRow, plans::NeedRow, undos::UndoRow},
 };
 use serde::{Deserialize, Serialize};
-use std::{collections::BTreeMap, sync::Arc};
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    sync::Arc,
+};
 
 /// One dose of a plan, saved or as typed.
 #[derive(Clone, Debug, PartialEq)]
@@ -292,6 +295,23 @@ impl PlanView {
     /// Refuses doses beyond a cap.
     pub(super) fn caps_kept(&self, liking: Liking) -> Result<()> {
         self.cap_problems(liking).none()
+    }
+
+    /// Said of a plan that was agreed before the rules for parts were kept with it, where they matter
+    /// for what it gives: nobody can tell any more what they were.
+    pub fn parts_of_today(&self) -> Option<String> {
+        if self.plan.state == "draft" || self.outcome.splits.is_some() {
+            return None;
+        }
+        let cautions = self.used().flat_map(|row| &row.amendment.cautions);
+        let of: BTreeSet<SplitOf> = cautions.filter_map(|caution| caution.in_parts()).collect();
+        let of: Vec<&str> = of.iter().map(|material| material.label()).collect();
+        (!of.is_empty()).then(|| {
+            format!(
+                "It was agreed before a plan kept the rules for giving {} in parts, so parts go by the rules of today.",
+                of.join(" and ")
+            )
+        })
     }
 
     /// Whether a product brings what a cap counts.

@@ -255,6 +255,7 @@ fn lead(view: &PlanView) -> Vec<String> {
     if view.options.by_response {
         said.push(reckoned.into());
     }
+    said.extend(view.parts_of_today());
     said.push(cost_words(view));
     said.push(match (view.outcome.edited, view.outcome.proven, view.outcome.gap) {
         (true, ..) => "Doses were changed by hand since it was worked out, so it may not be the best.".into(),

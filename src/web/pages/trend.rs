@@ -48,7 +48,11 @@ pub struct NetReading {
 }
 
 struct NetChart {
+    /// Which run, and which of its tests are read.
+    title: String,
     words: String,
+    /// That the others are not, where some are left out.
+    partial: Option<String>,
     /// What the net is read in.
     net_unit: String,
     picture: Trend,
@@ -123,11 +127,14 @@ fn step(trend: &PlotTrend, method: &Method, unit: &str, liking: Liking) -> Optio
 
 /// The sentence about all tests, its levels as they are read.
 fn verdict(trend: &PlotTrend, liking: Liking) -> String {
-    let step = trend.judged.as_ref().and_then(|(method, unit)| step(trend, method, unit, liking));
-    match step {
-        Some(step) => drift::read_in(&trend.verdict.words, &trend.verdict.levels, |level| step.figure(level)),
-        None => trend.verdict.words.clone(),
-    }
+    let Some((method, _)) = &trend.judged else { return trend.verdict.words.clone() };
+    // Runs that are read together need not be in one unit: each level is read as its own run is.
+    drift::read_in(&trend.verdict.words, &trend.verdict.levels, |level| {
+        let own = trend.methods.iter().find(|one| one.method == *method && one.unit == level.unit);
+        let run = own.or_else(|| trend.methods.iter().find(|one| one.unit == level.unit));
+        let step = run.and_then(|run| step(trend, &run.method, run.unit, liking));
+        step.map_or_else(|| level.clone(), |step| step.figure(level))
+    })
 }
 
 /// What a plan expected, its levels as they are read.
@@ -255,8 +262,10 @@ impl NetReading {
             reading.refused.push((analyte.name(), why));
             return reading;
         };
-        // The newest run first.
-        for one in responses.iter().rev() {
+        // The method that is trusted here first, as in the pictures, and of each the newest run.
+        let mut newest: Vec<&PlotResponse> = responses.iter().rev().collect();
+        newest.sort_by_key(|one| trend.methods.iter().position(|method| method.method == one.segment.method));
+        for one in newest {
             let segment = &one.segment;
             let step = step(trend, &segment.method, segment.unit, liking);
             let unit = step.as_ref().map_or(segment.unit, |step| step.unit.as_str());
@@ -291,18 +300,22 @@ impl NetReading {
             let how = if beyond.fitted { "fitted together with the drift" } else { "held at what is known of it" };
             let (low, high) = beyond.interval_90();
             let mut notes = beyond.notes.clone();
-            if !one.left_out.is_empty() {
-                let (used, all) = (points.len(), segment.points.len());
-                notes.push(format!(
-                    "{used} of {} are read: what came and went between the others is not known. {}",
-                    show::count(all, "test"),
-                    one.left_out.join(" ")
-                ));
-            }
+            notes.extend(one.left_out.iter().cloned());
+            let (used, all) = (points.len(), show::count(segment.points.len(), "test"));
+            let partial = (!one.left_out.is_empty())
+                .then(|| format!("Only {used} of {all} are read: what came and went between the others is not known."));
+            let days = || points.iter().map(|at| at.point.sampled_on.year());
+            let years = match (days().min(), days().max()) {
+                (Some(from), Some(to)) if from != to => format!("{from} to {to}"),
+                (Some(year), _) => year.to_string(),
+                _ => String::new(),
+            };
             if beyond.limits_left_out > 0 {
                 notes.push(format!("{} only a limit: left out.", show::count(beyond.limits_left_out, "test")));
             }
             reading.readings.push(NetChart {
+                title: format!("{}, {years}", segment.label_in(unit)),
+                partial,
                 words: beyond.words(element, unit),
                 picture,
                 rows: rows.collect(),

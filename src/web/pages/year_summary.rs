@@ -1,6 +1,7 @@
 //! A season on paper, of one plot or of a site: what was put on, when, by whom and why, what
-//! grew and left, what the tests say, and the evidence that is kept. Made for one page: what is
-//! too much for it is counted, with the way to the record.
+//! grew and left, what the tests say, and the evidence that is kept. A plot's is made for one sheet; a
+//! site's takes as many as it needs in print that can be read at a table, what was put on first, and
+//! what is too much even so is counted, with the way to the record.
 
 use super::{
     harvests,
@@ -62,16 +63,18 @@ impl Wanted {
 /// The elements whose balance stands on the page.
 const BALANCED: [Element; 3] = [Element::N, Element::P, Element::K];
 
-/// How much of each kind a page holds.
+/// How much of each kind the one sheet of a plot holds.
 const MOST_PUT_ON: usize = 16;
 const MOST_HARVESTS: usize = 6;
 const MOST_PRODUCTS: usize = 12;
-/// Lines of a site's register: fewer where the plots take more of the page.
-const MOST_LINES: usize = 24;
-/// More plots than this stand block by block, where there are several blocks.
-const MOST_PLOTS: usize = 44;
+/// Lines of a site's register, about two sheets of them; where they are more, days are drawn together.
+const MOST_LINES: usize = 60;
+/// Products of a site with their evidence.
+const MOST_SITE_PRODUCTS: usize = 60;
+/// More plots than this, about two sheets, stand block by block, where there are several blocks.
+const MOST_PLOTS: usize = 100;
 /// More blocks than this are counted.
-const MOST_BLOCKS: usize = 40;
+const MOST_BLOCKS: usize = 100;
 /// A line of the register that holds more is opened in the record.
 const MOST_EACH: usize = 60;
 
@@ -85,6 +88,10 @@ struct Head {
     /// The same of blocks, where there is a choice.
     blocks: Vec<(String, String, bool)>,
     paper: &'static str,
+    /// Which season of which ground a loose sheet is of.
+    named: String,
+    /// How many sheets it takes; empty where there is nothing to say.
+    sheets: &'static str,
     foot: String,
 }
 
@@ -140,8 +147,8 @@ pub struct SiteYearPage {
     more_products: usize,
     /// What is kept of the soil's tests, in a sentence.
     evidence: String,
-    /// The plots in two halves, one beside the other.
-    plots: [Vec<PlotLine>; 2],
+    /// Empty where they stand block by block.
+    plots: Vec<PlotLine>,
     blocks: Vec<BlockLine>,
     more_blocks: usize,
 }
@@ -242,6 +249,9 @@ fn head<P>(cx: &Cx, summary: &YearSummary<P>, wanted: &Wanted, blocks: Vec<(Stri
         seasons: summary.seasons.iter().map(one).collect(),
         blocks,
         paper: wanted.paper(),
+        named: year
+            .map_or_else(String::new, |year| format!("{}{of_block}, season {}", summary.site.name, year.season.name)),
+        sheets: "",
         foot: format!("From the record of {}, {}", summary.site.name, show::date(cx.app.today())),
     }
 }
@@ -279,7 +289,7 @@ fn why(why: &Why) -> (String, Option<String>) {
             (if reasons.is_empty() { format!("Plan {name}") } else { format!("Plan {name}: {reasons}") }, plan)
         }
         Why::Said(note) => (note.clone(), None),
-        Why::Unsaid => ("no plan, and no reason written down".into(), None),
+        Why::Unsaid => ("no plan; no reason written down".into(), None),
     }
 }
 
@@ -582,14 +592,17 @@ pub async fn site(cx: Cx, Path(id): Path<SiteId>, Query(wanted): Query<Wanted>) 
     };
     let mut page = SiteYearPage {
         frame: under_site(&cx, &summary.site, format!("{}: the season on paper", summary.site.name)),
-        top: head(&cx, &summary, &wanted, blocks(all, block)),
+        top: Head {
+            sheets: "Printed, it takes as many sheets as it needs; each says which one of how many it is.",
+            ..head(&cx, &summary, &wanted, blocks(all, block))
+        },
         register: vec![],
         more_lines: (0, 0),
         everything: String::new(),
         products: vec![],
         more_products: 0,
         evidence: String::new(),
-        plots: [vec![], vec![]],
+        plots: vec![],
         blocks: vec![],
         more_blocks: 0,
     };
@@ -600,8 +613,8 @@ pub async fn site(cx: Cx, Path(id): Path<SiteId>, Query(wanted): Query<Wanted>) 
     page.more_lines = of_all.more;
     page.everything = format!("/sites/{id}/applications?from={}&to={}", season.starts_on, season.ends_on);
     let products = if block.is_some() { year.products_of(&plots) } else { year.products.clone() };
-    page.products = products.iter().take(MOST_PRODUCTS).map(product).collect();
-    page.more_products = products.len().saturating_sub(MOST_PRODUCTS);
+    page.products = products.iter().take(MOST_SITE_PRODUCTS).map(product).collect();
+    page.more_products = products.len().saturating_sub(MOST_SITE_PRODUCTS);
     let samples = |of: fn(&PlotBrief) -> usize| plots.iter().map(of).sum::<usize>();
     let tested = plots.iter().filter(|brief| brief.tests > 0).count();
     page.evidence = format!(
@@ -613,10 +626,7 @@ pub async fn site(cx: Cx, Path(id): Path<SiteId>, Query(wanted): Query<Wanted>) 
     // Of one block there is nothing to group by: it takes the sheets that it takes.
     let one_block = plots.iter().all(|brief| brief.plot.block == plots[0].plot.block);
     if plots.len() <= MOST_PLOTS || one_block {
-        let mut lines: Vec<PlotLine> =
-            plots.iter().map(|brief| plot_line(brief, season.id, season.starts_on)).collect();
-        let second = lines.split_off(lines.len().div_ceil(2));
-        page.plots = [lines, second];
+        page.plots = plots.iter().map(|brief| plot_line(brief, season.id, season.starts_on)).collect();
     } else {
         let mut groups: Vec<(&str, Option<BlockId>, Vec<&PlotBrief>)> = Vec::new();
         for brief in plots.iter() {

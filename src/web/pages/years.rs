@@ -59,6 +59,7 @@ struct Learned<'a> {
     /// Why its own tests teach nothing.
     skipped: Option<String>,
     raise: Option<String>,
+    unit: &'static str,
     steps: Steps<'a>,
 }
 
@@ -67,8 +68,12 @@ fn learned<'a>(plot: PlotId, element: Element, one: &'a PlotResponse) -> Option<
     let unit = one.segment.unit;
     let (low, high) = response.range_90();
     let raise = response.to_raise(10.0).map(|(middle, least, most)| {
-        let most = most.map_or("no end".to_owned(), |most| show::significant(most.0, 2));
-        format!("{}\u{a0}kg/ha ({} to {most})", show::significant(middle.0, 2), show::significant(least.0, 2))
+        let least = show::significant(least.0, 2);
+        let range = match most {
+            Some(most) => format!("{least} to {}", show::significant(most.0, 2)),
+            None => format!("at least {least}; how much more the tests do not bound"),
+        };
+        format!("{}\u{a0}kg/ha ({range})", show::significant(middle.0, 2))
     });
     Some(Learned {
         name: Analyte::Element(element).name(),
@@ -84,6 +89,7 @@ fn learned<'a>(plot: PlotId, element: Element, one: &'a PlotResponse) -> Option<
         },
         skipped: response.own.as_ref().err().map(|skip| skip.words()),
         raise,
+        unit,
         steps: Steps::of(&response.working, &|_| None),
     })
 }

@@ -114,6 +114,7 @@ pub struct Browser {
     pub page: WebDriver,
     driver: Child,
     port: u16,
+    scheme: Scheme,
     story: String,
     shots: u32,
 }
@@ -157,12 +158,11 @@ impl Browser {
         };
         let metrics = serde_json::json!({"width": across, "height": down, "deviceScaleFactor": 1, "mobile": mobile});
         page.cdp().send_raw("Emulation.setDeviceMetricsOverride", metrics).await.expect("width");
-        let value = if scheme == Scheme::Dark { "dark" } else { "light" };
-        let media = serde_json::json!({"features": [{"name": "prefers-color-scheme", "value": value}]});
+        let media = media("", scheme);
         page.cdp().send_raw("Emulation.setEmulatedMedia", media).await.expect("colour scheme");
         page.set_implicit_wait_timeout(Duration::from_secs(5)).await.expect("timeouts");
         let story = format!("{story}-{width:?}-{scheme:?}").to_lowercase();
-        Browser { page, driver, port, story, shots: 0 }
+        Browser { page, driver, port, scheme, story, shots: 0 }
     }
 
     /// Closes the window.
@@ -299,6 +299,25 @@ impl Browser {
         Printed::of(&bytes, &file)
     }
 
+    /// The smallest print on paper, in points, and what is set in it.
+    pub async fn smallest_print(&self) -> (f64, String) {
+        let cdp = self.page.cdp();
+        cdp.send_raw("Emulation.setEmulatedMedia", media("print", self.scheme)).await.expect("as on paper");
+        let script = "
+            const words = document.createTreeWalker(document.querySelector('main'), NodeFilter.SHOW_TEXT);
+            let least = [Infinity, ''];
+            while (words.nextNode()) {
+                const said = words.currentNode.data.trim(), around = words.currentNode.parentElement;
+                if (said === '' || !around.checkVisibility()) continue;
+                const points = parseFloat(getComputedStyle(around).fontSize) * 0.75;
+                if (points < least[0]) least = [points, said];
+            }
+            return least;";
+        let least = self.page.execute(script, vec![]).await.expect("sizes").convert().expect("a size and words");
+        cdp.send_raw("Emulation.setEmulatedMedia", media("", self.scheme)).await.expect("as on the screen");
+        least
+    }
+
     /// Fails if the page scrolls sideways: the promise made at phone width.
     pub async fn expect_no_sideways_scroll(&self) {
         let script = "return document.documentElement.scrollWidth - document.documentElement.clientWidth";
@@ -346,6 +365,12 @@ impl Printed {
         let text = read.filter(|out| out.status.success()).map(|out| String::from_utf8_lossy(&out.stdout).into_owned());
         Printed { pages, points, text }
     }
+}
+
+/// The medium, empty for the screen, and the colours that a page is shown in.
+fn media(medium: &str, scheme: Scheme) -> serde_json::Value {
+    let value = if scheme == Scheme::Dark { "dark" } else { "light" };
+    serde_json::json!({"media": medium, "features": [{"name": "prefers-color-scheme", "value": value}]})
 }
 
 fn quoted(words: &str) -> String {

@@ -113,6 +113,37 @@ fn what_is_said_never_goes_beyond_the_tests() {
     assert_eq!(apart.words, "Phosphorus: no two tests can be compared; they differ in method, unit or depth.");
 }
 
+/// Runs that follow one another need not be in one unit: 5 mg/L is not above 3 mg/kg.
+#[test]
+fn limits_of_two_units_are_never_held_against_each_other() {
+    for (side, words, first, second) in [
+        (Qualifier::Below, "below the lab's limit (<3.0\u{a0}mg/kg; <5\u{a0}mg/L)", "<3.0\u{a0}mg/kg", "<5\u{a0}mg/L"),
+        (Qualifier::Above, "above the lab's range (>2.0\u{a0}mg/kg; >4\u{a0}mg/L)", ">2.0\u{a0}mg/kg", ">4\u{a0}mg/L"),
+    ] {
+        let by_mass = |cell, year, value| Reading { qualifier: side, ..olsen(cell, date(year, 3, 1), value) };
+        let by_volume = |cell, year, value| Reading {
+            method: Method::Mehlich3Icp,
+            level: Level::MgPerL(MgPerL(value)),
+            decimals: 0,
+            ..by_mass(cell, year, value)
+        };
+        let tests = [by_mass(1, 2001, 2.0), by_mass(2, 2003, 3.0), by_volume(3, 2005, 5.0), by_volume(4, 2007, 4.0)];
+        let segments = split(&tests);
+        let found = drift::verdict(&segments);
+        assert_eq!((found.finding, found.n, found.segments.len()), (Finding::OnlyLimits, 4, 2));
+        assert_eq!(found.words, format!("Phosphorus: every test is {words}; no change can be read."));
+        assert_eq!(found.levels.iter().map(ToString::to_string).collect::<Vec<_>>(), [first, second]);
+        // Each is read on its own: here only what is by volume.
+        let read = drift::read_in(&found.words, &found.levels, |level| match level.unit.as_str() {
+            "mg/L" => Figure { value: level.value * 2.0, unit: "lb/acre".into(), ..level.clone() },
+            _ => level.clone(),
+        });
+        let doubled = if side == Qualifier::Below { "<10\u{a0}lb/acre" } else { ">8\u{a0}lb/acre" };
+        assert!(read.contains(first) && read.contains(doubled) && !read.contains("mg/L"), "{read}");
+        assert_eq!(found.middle_slope(&segments), None, "kilograms and litres have no middle");
+    }
+}
+
 #[test]
 fn two_extractions_of_one_soil_are_not_two_witnesses() {
     let mut tests = vec![];
