@@ -208,6 +208,7 @@ mod tests {
             content: [(Element::B, 0.11)].into(),
             availability: Default::default(),
             manure: false,
+            organic: false,
         };
         let said = |last| boron.is_said_of(Texture::Loam, Some(last), std::slice::from_ref(&borax));
         assert!(said(date(2023, 3, 1)) && !said(date(2024, 10, 1)), "a later test has seen it");

@@ -104,6 +104,7 @@ mod tests {
                 content: [(Element::P, Form::P2O5.to_element())].into(),
                 availability: Default::default(),
                 manure: false,
+                organic: false,
             },
             kind: Kind::Salt,
         };

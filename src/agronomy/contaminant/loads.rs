@@ -283,6 +283,7 @@ mod tests {
             content: [(Element::Cu, 0.5)].into(),
             availability: Default::default(),
             manure: false,
+            organic: false,
         }
     }
 

@@ -57,6 +57,7 @@ fn given(element: Element, on: Date, kg_per_ha: f64) -> Application {
         content: [(element, 0.5)].into(),
         availability: Default::default(),
         manure: false,
+        organic: false,
     }
 }
 
