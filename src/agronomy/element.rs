@@ -70,6 +70,7 @@ elements! {
     As "arsenic" 74.922,
     Se "selenium" 78.971,
     Mo "molybdenum" 95.95,
+    Ag "silver" 107.87,
     Cd "cadmium" 112.41,
     Hg "mercury" 200.59,
     Pb "lead" 207.2,

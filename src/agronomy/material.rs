@@ -231,6 +231,7 @@ pub const LIME_EFFECTS: &[LimeEffect] = &[
     sours!([], "sodium nitrate", 29.0, AUBURN),
     sours!([], "potassium nitrate", 26.0, AUBURN),
     sours!([], "calcium nitrate", 20.0, AUBURN),
+    sours!(["calurea"], "calurea", -36.0, AUBURN),
 ];
 
 impl LimeEffect {

@@ -30,6 +30,7 @@ pub mod lab_check;
 pub mod learned_need;
 pub mod liking;
 pub mod lime;
+pub mod manure_phosphorus;
 pub mod material;
 pub mod method;
 pub mod micronutrient;

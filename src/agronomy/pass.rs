@@ -40,6 +40,7 @@ pub fn pass_of(amendment: &Amendment, liquid: bool) -> Pass {
         _ if liquid => Pass::Alone,
         Kind::Lime | Kind::Ash => Pass::Lime,
         Kind::Compost | Kind::Manure => Pass::Alone,
+        _ if amendment.slug == "calurea" => Pass::Alone, // never blended with superphosphate
         _ if amendment.cautions.contains(&Caution::SulfurDust) => Pass::Alone,
         Kind::Salt | Kind::Mineral | Kind::PlantMeal | Kind::AnimalMeal => Pass::DryMix,
     }
@@ -56,6 +57,8 @@ mod tests {
         assert_eq!([pass("ground_limestone"), pass("wood_ash")], [Pass::Lime; 2]);
         assert_eq!([pass("ammonium_sulfate"), pass("borax"), pass("sulfate_of_potash")], [Pass::DryMix; 3]);
         assert_eq!(pass("elemental_sulfur"), Pass::Alone);
+        // Auburn, ANR-174: not to be blended with superphosphate.
+        assert_eq!([pass("calurea"), pass("triple_superphosphate")], [Pass::Alone, Pass::DryMix]);
         assert_eq!(pass_of(find("epsom_salt").unwrap(), true), Pass::Alone);
         // Whatever the caution keeps from lime is never in lime's pass.
         for amendment in crate::agronomy::amendment::catalogue() {

@@ -4,6 +4,7 @@
 //! of bases a soil is, and of how much a texture usually holds. It takes no side and sets no aim.
 
 use super::{
+    element::Element,
     exchange_capacity::SUMMATION,
     ground::Texture,
     guideline::{Guideline, Rule},
@@ -82,6 +83,29 @@ pub const BASES_RATED: Source = Source {
 /// together, so that these three make 100 %.
 pub fn magnesium_short(magnesium: Percent, potassium: Percent) -> bool {
     magnesium.0 <= 3.0 || magnesium.0 <= potassium.0
+}
+
+/// Shares that a laboratory usually finds; found, and not aimed at.
+pub const USUALLY_FOUND: Source = Source {
+    publisher: "Michigan State University Extension, quoting one Michigan laboratory",
+    title: "Usually found: calcium 40 to 80 % of K, Ca and Mg together, magnesium 10 to 40, potassium 1 to 5",
+    ..MAGNESIUM_BESIDE_POTASSIUM
+};
+
+/// Where a share of potassium, calcium and magnesium together lies beside what that laboratory
+/// usually finds; `None` for another element.
+pub fn usually_found(element: Element, share: Percent) -> Option<&'static str> {
+    let (from, to) = match element {
+        Element::Ca => (40.0, 80.0),
+        Element::Mg => (10.0, 40.0),
+        Element::K => (1.0, 5.0),
+        _ => return None,
+    };
+    Some(match share.0 {
+        s if s < from => "below what is usually found",
+        s if s <= to => "as usually found",
+        _ => "above what is usually found",
+    })
 }
 
 /// What an author says of calcium to magnesium, both by charge.

@@ -12,7 +12,8 @@ use crate::{
         nitrogen::{
             Asked, Budget, Corn, CoverCrop, Livestock, NitrateAdvice, OM_CAP_PERCENT, Range, Term, TotalMaterial,
             TotalN, budget, by_every_nitrate_test, compost, cover_crop, crop_demand, first_year_of_total,
-            from_organic_matter, is_for_crop, manure_of_total, nitrate_in_ground, stated_demand, uptake_demand,
+            from_organic_matter, is_for_crop, manure_of_total, nitrate_in_ground, stated_demand, untested_matter,
+            uptake_demand,
         },
         quantity::{Grams, KgPerHa, SquareMetres},
         reading::Reading,
@@ -223,12 +224,14 @@ struct Sort {
 /// The products by name.
 type Sorts<'a> = BTreeMap<&'a str, Sort>;
 
-/// Whose manure an entry of the catalogue is.
+/// Whose manure an entry of the catalogue is. Ducks are left out: the table of the decay says
+/// poultry, and Defra finds duck manure to give less than other poultry’s.
 fn livestock(catalogue: &str) -> Option<Livestock> {
     match catalogue {
         "cattle_manure" => Some(Livestock::Cow),
         "horse_manure" => Some(Livestock::Horse),
         "sheep_manure" => Some(Livestock::Sheep),
+        "pig_manure" => Some(Livestock::Swine),
         "chicken_manure" | "layer_manure" | "pelleted_poultry" => Some(Livestock::Poultry),
         _ => None,
     }
@@ -246,7 +249,8 @@ fn from_soil(ahead: &PlotOutlook, today: Date, cap_percent: f64, uncounted: &mut
     let mut terms = Vec::new();
     match newest(Analyte::OrganicMatter).or_else(|| newest(Analyte::OrganicCarbon)) {
         None => {
-            uncounted.push("Organic matter was not tested, so what the soil itself releases is not counted.".into())
+            let not = "Organic matter was not tested, so what the soil itself releases is not counted.";
+            uncounted.push(untested_matter(&ground).map_or(not.to_owned(), |(_, _, words)| format!("{not} {words}")));
         }
         Some(reading) => match from_organic_matter(reading, &ground, cap_percent) {
             Ok(term) => terms.push(term),

@@ -21,6 +21,7 @@ mod lab_check;
 mod liking;
 mod liking_pages;
 mod loud;
+mod manured_plans;
 mod mended_plans;
 mod mended_readings;
 mod needs;

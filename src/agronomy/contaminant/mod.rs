@@ -46,7 +46,8 @@ pub enum Content {
 }
 
 /// The elements for which values are known.
-pub const METALS: [Element; 9] = [
+pub const METALS: [Element; 10] = [
+    Element::Ag,
     Element::As,
     Element::Cd,
     Element::Cr,

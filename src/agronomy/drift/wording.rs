@@ -1,7 +1,7 @@
 //! The sentences of a drift verdict: plain words for a tired grower, with no number finer
 //! than it deserves. Decides nothing; what may be said was decided before.
 
-use super::{Direction, Finding, PerYear, Point, Scale, Segment, Strength, Verdict, smallest_visible_slope};
+use super::{Direction, Finding, PerYear, Point, Scale, Segment, Strength, Verdict, seasonal, smallest_visible_slope};
 use crate::agronomy::{record::Qualifier, working::Figure};
 
 /// A size without its sign, no finer than it deserves: "2.9 % a year", "12 % a year", "0.038 a year".
@@ -212,6 +212,10 @@ pub(super) fn notes(verdict: &Verdict, all: &[Segment], used: &[&Segment], point
                 ));
             }
         }
+    }
+    if let ([segment], [first, last]) = (used, points) {
+        let of = |point: &Point| (point.sampled_on, point.value);
+        notes.extend(seasonal(segment.analyte, segment.unit, of(first), of(last)));
     }
     let limits = points.iter().filter(|point| point.qualifier != Qualifier::Exact).count();
     if limits > 0 && verdict.finding != Finding::OnlyLimits {

@@ -4,10 +4,12 @@
 
 use crate::agronomy::{
     analyte::Analyte,
+    element::Element,
     estimate::{Line, lines_from},
     method::Method,
     quantity::MgPerKg,
     reading::{Level, Reading, number},
+    source::{Evidence, Source},
     working::{Figure, Origin, Working},
 };
 
@@ -31,6 +33,61 @@ pub struct SideBySide {
     /// What equations make of one for another that was read too, in the order of
     /// [`all`](crate::agronomy::estimate::all).
     pub estimates: Vec<Estimate>,
+    /// How nearly two of the methods found went together elsewhere.
+    pub together: Option<Together>,
+}
+
+/// How nearly two extracts of one element went together on many soils.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Together {
+    pub element: Element,
+    /// Correlation coefficient.
+    pub r: f64,
+}
+
+/// Who found it.
+pub const TOGETHER: Source = Source {
+    publisher: "Kansas Agricultural Experiment Station",
+    title: "Research Reports 8(9): Mehlich-3 beside DTPA on Kansas soils; iron and manganese need the pH in any conversion",
+    year: 0,
+    address: "https://newprairiepress.org/kaesrr/",
+    evidence: Evidence::Read,
+};
+
+/// What was found of Mehlich-3 beside DTPA.
+const MEHLICH_BESIDE_DTPA: [Together; 4] = [
+    Together { element: Element::Zn, r: 0.98 },
+    Together { element: Element::Cu, r: 0.92 },
+    Together { element: Element::Fe, r: 0.91 },
+    Together { element: Element::Mn, r: 0.17 },
+];
+
+impl Together {
+    /// How two methods went together for an element; `None` where nobody whom we read looked.
+    pub fn of(element: Element, one: &Method, other: &Method) -> Option<Together> {
+        let pair =
+            |a: &Method, b: &Method| matches!((a, b), (Method::Mehlich3Icp | Method::Mehlich3Colour, Method::Dtpa));
+        let known = pair(one, other) || pair(other, one);
+        MEHLICH_BESIDE_DTPA.into_iter().find(|row| known && row.element == element)
+    }
+
+    /// How much of the difference between soils in one test the other tells, %: the square of r.
+    pub fn told_percent(self) -> f64 {
+        self.r * self.r * 100.0
+    }
+
+    /// The same as a sentence, with who found it.
+    pub fn words(self) -> String {
+        let beside = match self.element {
+            Element::Fe | Element::Mn => " without the pH",
+            _ => "",
+        };
+        format!(
+            "On Kansas soils the two went together with r = {}: one tells {:.0} % of how soils differ in the other{beside} ({TOGETHER}).",
+            number(self.r),
+            self.told_percent()
+        )
+    }
 }
 
 /// What the equations make of a result for other extractants, at a pH in water where it is known.
@@ -68,15 +125,22 @@ pub(super) fn side_by_side(readings: &[Reading], ph: Option<f64>) -> Vec<SideByS
     {
         match groups.iter_mut().find(|group| group.analyte == reading.analyte) {
             Some(group) => group.found.push(reading.clone()),
-            None => {
-                groups.push(SideBySide { analyte: reading.analyte, found: vec![reading.clone()], estimates: vec![] })
-            }
+            None => groups.push(SideBySide {
+                analyte: reading.analyte,
+                found: vec![reading.clone()],
+                estimates: vec![],
+                together: None,
+            }),
         }
     }
     groups.retain(|group| group.found.iter().any(|reading| reading.method != group.found[0].method));
     for group in &mut groups {
         let read = |method: &Method| group.found.iter().any(|reading| reading.method == *method);
         let all = group.found.iter().flat_map(|reading| estimates(reading, ph));
+        group.together = group.analyte.element().and_then(|element| {
+            let methods = group.found.iter().map(|reading| &reading.method);
+            methods.clone().find_map(|one| methods.clone().find_map(|other| Together::of(element, one, other)))
+        });
         group.estimates = all.filter(|estimate| read(&estimate.equation.to)).collect();
     }
     groups.sort_by_key(|group| group.analyte);

@@ -10,7 +10,7 @@ mod labs;
 mod precision;
 mod recomputed;
 
-pub use extractants::{Estimate, SideBySide, estimates};
+pub use extractants::{Estimate, SideBySide, TOGETHER, Together, estimates};
 pub use labs::{Agreement, Pair, Side, pair};
 pub use precision::{HORWITZ, Precision, between_labs, horwitz, precision, within_one_lab};
 pub use recomputed::{Line, Recomputed, recompute};

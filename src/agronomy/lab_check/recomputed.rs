@@ -13,8 +13,8 @@ use crate::agronomy::{
     quantity::Percent,
     reading::{Divisors, Level, Reading, charge, number},
     saturation::{
-        BASES_RATED, MAGNESIUM_BESIDE_POTASSIUM, RATIOS, bases_rated, calcium_to_magnesium_says, magnesium_short,
-        magnesium_to_potassium_says,
+        BASES_RATED, MAGNESIUM_BESIDE_POTASSIUM, RATIOS, USUALLY_FOUND, bases_rated, calcium_to_magnesium_says,
+        magnesium_short, magnesium_to_potassium_says, usually_found,
     },
     source::{Citation, Evidence, Source},
     working::{Figure, Working},
@@ -430,10 +430,16 @@ fn magnesium_among_bases(parts: &Parts) -> Option<Line> {
         .cite(MAGNESIUM_BESIDE_POTASSIUM)
         .note("Of these three alone: neither acidity nor sodium is counted.");
     let short = magnesium_short(Percent(share(mg)), Percent(share(k)));
+    let found = [(Element::Ca, ca), (Element::Mg, mg), (Element::K, k)].map(|(element, part)| {
+        let says = usually_found(element, Percent(share(part))).unwrap_or("not said");
+        format!("{} {says}", element.name())
+    });
     let words = format!(
-        "Potassium holds {} of these three. Michigan State asks for more than 3 % magnesium, and more than potassium holds: by that, magnesium is {}.",
+        "Potassium holds {} of these three. Michigan State asks for more than 3 % magnesium, and more than potassium holds: by that, magnesium is {}. Beside what one laboratory there usually finds, which is no aim: {} ({}).",
         Figure::new(share(k), "%", 1),
-        if short { "short" } else { "not short" }
+        if short { "short" } else { "not short" },
+        found.join(", "),
+        Citation::from(USUALLY_FOUND)
     );
     Some(Line { what, printed: None, ours: Some(ours), fits: true, words })
 }

@@ -4,6 +4,7 @@
 
 use super::Requirement;
 use crate::agronomy::{
+    amendment::lime_for_value,
     element::{Element, Formula},
     quantity::KgPerHa,
     reading::number,
@@ -194,6 +195,29 @@ pub struct ProductRate {
     pub notes: Vec<String>,
 }
 
+/// What lime in the field is worth where nobody had it tested, % of pure calcium carbonate.
+pub const FARM_LIME_PERCENT: f64 = 73.0;
+
+/// Who found it.
+pub const FARM_LIME: Source = Source {
+    publisher: "A thesis from Georgia, United States",
+    title: "Farm lime averages 73 % of reagent calcium carbonate",
+    year: 0,
+    address: "",
+    evidence: Evidence::Read,
+};
+
+/// Lb of effective value in a short ton, as Ohio’s law has it on the label: fineness times
+/// neutralising power times dry matter, which come as a share in % of pure calcium carbonate.
+pub fn lb_per_ton(effective_percent: f64) -> f64 {
+    effective_percent / 100.0 * 2000.0
+}
+
+/// How much of a farm lime of average value does what so much of one reckoned as pure would.
+pub fn as_farm_lime(pure: KgPerHa) -> KgPerHa {
+    KgPerHa(lime_for_value(pure.0, 100.0, FARM_LIME_PERCENT).unwrap_or(f64::NAN))
+}
+
 impl LimeProduct<'_> {
     /// Effective value, % of pure fine dry calcium carbonate: value × fineness × (1 − moisture).
     pub fn effective_percent(&self) -> Result<(f64, Working, Vec<String>), String> {
@@ -248,7 +272,7 @@ impl LimeProduct<'_> {
 
     /// The product that brings a requirement.
     pub fn rate(&self, requirement: &Requirement) -> Result<ProductRate, String> {
-        let (effective_percent, value_working, notes) = self.effective_percent()?;
+        let (effective_percent, value_working, mut notes) = self.effective_percent()?;
         let kg_per_ha = requirement.carbonate.0 * 100.0 / effective_percent;
         let formula = format!(
             "{} kg/ha × 100 ÷ {} = {} kg/ha",
@@ -258,6 +282,18 @@ impl LimeProduct<'_> {
         );
         let figure = Figure::significant(kg_per_ha, KgPerHa::UNIT, 3);
         let working = Working::step("Product to give", figure, formula, [requirement.working.clone(), value_working]);
+        if self.fineness.is_some() {
+            notes.push(format!(
+                "As Ohio’s labels print it, it has {} lb of effective value in a short ton.",
+                number(lb_per_ton(effective_percent).round())
+            ));
+        }
+        if self.value == LimeValue::Carbonate(100.0) {
+            notes.push(format!(
+                "It is reckoned as pure. Lime from a farm heap averages {FARM_LIME_PERCENT} % of that ({FARM_LIME}): it would take {} kg/ha of such. Ask for the value of yours.",
+                number(as_farm_lime(KgPerHa(kg_per_ha)).0.round())
+            ));
+        }
         Ok(ProductRate { kg_per_ha: KgPerHa(kg_per_ha), effective_percent, working, notes })
     }
 }

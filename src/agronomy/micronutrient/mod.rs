@@ -2,8 +2,10 @@
 //! short, usual or harmful, side by side. It gives context and never a dose: authors differ
 //! threefold for one element, and what is usually found is not an aim.
 
+mod advised;
 mod foliar;
 
+pub use advised::{Advised, Tissue};
 pub use foliar::{FOLIAR, SPRAYS, Spray};
 
 use super::{

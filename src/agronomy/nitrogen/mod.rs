@@ -5,15 +5,18 @@
 
 mod demand;
 mod nitrate;
+mod ready;
 mod release;
 
 pub use demand::{CROP_RATES, CropRate, crop_demand, is_for_crop, stated_demand, uptake_demand};
 pub use nitrate::{
     Asked, Corn, NitrateAdvice, PreviousCrop, by_every_nitrate_test, by_nitrate_test, nitrate_in_ground,
 };
+pub use ready::{FARMYARD, Farmyard, SpreadIn, next_crop_percent, readily_available};
 pub use release::{
-    CoverCrop, Livestock, OM_CAP_PERCENT, ONTARIO_AUTUMN, OrganicN, TotalMaterial, TotalN, compost, cover_crop,
-    decay_series, first_year_of_total, from_organic_matter, manure, manure_of_total, usable_after_autumn,
+    COVER_MIX, CoverCrop, Livestock, OM_CAP_PERCENT, ONTARIO_AUTUMN, OrganicN, TotalMaterial, TotalN, compost,
+    cover_crop, decay_series, first_year_of_total, from_organic_matter, manure, manure_of_total, untested_matter,
+    usable_after_autumn,
 };
 
 use super::{

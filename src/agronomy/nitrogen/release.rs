@@ -3,10 +3,10 @@
 //! exchanged; a decay series takes shares of what was given at first, not of what is left; no
 //! rule is carried beyond the range it was printed for.
 
-use super::{Range, Term, TermKind, figure};
+use super::{Range, Term, TermKind, figure, ready::next_crop_words};
 use crate::agronomy::{
     analyte::Analyte,
-    ground::Ground,
+    ground::{Ground, Texture},
     need::soil_working,
     quantity::KgPerHa,
     rate::RateUnit,
@@ -55,6 +55,40 @@ const CARBON_TO_MATTER: Source = Source {
 /// Nitrogen in organic matter, %: 750 and 1,000 lb in the 20,000 lb that 1 % of 2,000,000 lb is.
 const NITROGEN_IN_MATTER_PERCENT: (f64, f64) = (3.75, 5.0);
 
+/// What a season releases of organic matter, %, in so much soil, kg/ha.
+fn released(soil: f64, matter_percent: f64) -> Range {
+    let stock = |nitrogen: f64| soil * matter_percent / 100.0 * nitrogen / 100.0;
+    Range::between(stock(NITROGEN_IN_MATTER_PERCENT.0) * 0.01, stock(NITROGEN_IN_MATTER_PERCENT.1) * 0.02)
+}
+
+const UNTESTED: Source = Source {
+    publisher: "University of Nebraska–Lincoln",
+    title: "Nitrogen for corn: where organic matter was not tested, 1 % is taken on coarse soils and 2 % on others",
+    year: 0,
+    address: "",
+    evidence: Evidence::Read,
+};
+
+/// The organic matter, %, that one publisher takes where none was tested, what a season would
+/// release of it here, and both as a sentence; `None` on peat and compost beds, for which it was
+/// not made. Shown, and never counted: nobody measured it.
+pub fn untested_matter(ground: &Ground) -> Option<(f64, Range, String)> {
+    let percent = match ground.texture {
+        Texture::Organic => return None,
+        Texture::Sand | Texture::LoamySand | Texture::SandyLoam => 1.0,
+        _ => 2.0,
+    };
+    let range = released(ground.layer().soil_kg_per_ha(), percent);
+    let words = format!(
+        "With the {} % that Nebraska takes on {} where nobody tested, it would be {} ({}).",
+        number(percent),
+        ground.texture.label(),
+        range.words(),
+        Citation::from(UNTESTED)
+    );
+    Some((percent, range, words))
+}
+
 /// What the organic matter of the plot's own layer gives in a season. `cap_percent` limits what
 /// is credited ([`OM_CAP_PERCENT`] unless a person chose otherwise).
 pub fn from_organic_matter(reading: &Reading, ground: &Ground, cap_percent: f64) -> Result<Term, String> {
@@ -76,8 +110,7 @@ pub fn from_organic_matter(reading: &Reading, ground: &Ground, cap_percent: f64)
     };
     let credited = matter.min(cap_percent.max(0.0)).max(0.0);
     let soil = ground.layer().soil_kg_per_ha();
-    let stock = |percent: f64| soil * credited / 100.0 * percent / 100.0;
-    let range = Range::between(stock(NITROGEN_IN_MATTER_PERCENT.0) * 0.01, stock(NITROGEN_IN_MATTER_PERCENT.1) * 0.02);
+    let range = released(soil, credited);
     let formula = format!(
         "{} kg/ha of soil × {} % of organic matter × {} to {} % of nitrogen × 1 to 2 % in a season = {} to {} kg/ha",
         number(soil),
@@ -258,6 +291,12 @@ pub fn manure_of_total(livestock: Option<Livestock>, dry_matter_percent: Option<
         )),
         _ => working,
     };
+    let working = match livestock {
+        Some(Livestock::Cow | Livestock::Swine | Livestock::Sheep | Livestock::Horse) if given[0].0 > 0.0 => {
+            working.note(next_crop_words(given[0].0))
+        }
+        _ => working,
+    };
     Term::new(TermKind::Manure, title, range, working)
 }
 
@@ -360,6 +399,9 @@ const PNW_636: Source = Source {
     evidence: Evidence::Read,
 };
 
+/// What a mostly cereal mix comes to.
+pub const COVER_MIX: &str = "A mix of three parts of cereal to one of legume comes to near nothing.";
+
 /// What a cover crop gives: nothing below 1.5 % of nitrogen, 35 lb per ton of dry matter at
 /// 3.5 %, a straight line between. The line is carried in neither direction: below it a cereal
 /// may tie nitrogen up, above it the credit stays between 35 and the 40 that the Spanish
@@ -406,5 +448,6 @@ pub fn cover_crop(crop: &CoverCrop) -> Result<Term, String> {
         .cite(PNW_636)
         .note(note)
         .note("Most of it comes four to six weeks after the cover crop is killed.");
+    let working = if crop.cereal { working.note(COVER_MIX) } else { working };
     Ok(Term::new(TermKind::CoverCrop, "From the cover crop", range, working))
 }

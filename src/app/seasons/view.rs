@@ -9,12 +9,14 @@ use super::{
 };
 use crate::{
     agronomy::{
+        analyte::Analyte,
         cap::Counted,
         crop::Crop,
         element::Element,
         guideline::{SplitOf, SplitRule},
         learned_need,
         liking::Liking,
+        manure_phosphorus,
         need::{self, Need, Way},
         plan::{self, Account, Purchase, account::PlotAccount, grams},
         quantity::Grams,
@@ -98,6 +100,8 @@ pub struct PlanPlot {
     pub passes: usize,
     /// What lime and what it drives ammonia out of ask of each other here, as sentences.
     pub spacing: Vec<String>,
+    /// What phosphorus that is there already says against the manures planned, by one state’s rule.
+    pub manure: Option<String>,
 }
 
 /// What the planner said when it worked the plan out, kept in the record with it.
@@ -542,6 +546,7 @@ pub(super) fn view(loaded: &LoadedPlan, doses: Vec<DoseLine>) -> PlanView {
                 doses: doses.iter().filter(|d| d.plot == standing.plot.id).cloned().collect(),
                 passes: account.map_or(0, |account| account.passes),
                 spacing: spaced(loaded, &doses, standing.plot.id, wishes.spread_on),
+                manure: manured(loaded, &doses, standing),
                 standing: standing.clone(),
             }
         })
@@ -581,6 +586,16 @@ fn spaced(loaded: &LoadedPlan, doses: &[DoseLine], plot: PlotId, on: jiff::civil
         Some((row.amendment.name.clone(), side(&row.amendment)?))
     });
     spacing(&planned.collect::<Vec<_>>(), &loaded.spread_before(plot), on)
+}
+
+/// What Olsen phosphorus says against the manures and manure composts planned on one plot.
+fn manured(loaded: &LoadedPlan, doses: &[DoseLine], standing: &PlotStanding) -> Option<String> {
+    let here = doses.iter().filter(|d| d.plot == standing.plot.id && d.mass_g > 0.0);
+    let rows = here.filter_map(|dose| loaded.products.iter().find(|row| row.id == dose.amendment));
+    let names: Vec<&str> = rows.filter(|row| row.amendment.manure).map(|row| row.amendment.name.as_str()).collect();
+    let choice = standing.present.choices.get(&Analyte::Element(Element::P))?;
+    let mut read = std::iter::once(&choice.chosen).chain(&choice.others);
+    read.find_map(|reading| manure_phosphorus::caution(reading, &names))
 }
 
 fn needs(needs: &[Need], account: Option<&PlotAccount>) -> Vec<NeedLine> {

@@ -2,7 +2,7 @@
 
 use super::{plot::html, samplings::under_site};
 use crate::{
-    agronomy::cores::{ADVISED, SUB_SAMPLES},
+    agronomy::cores::{ADVISED, FOUND_SPREAD, GOOD_PROTOCOL, HILL_PASTURE, SUB_SAMPLES, found_cores},
     ids::SiteId,
     web::{
         error::Result,
@@ -30,6 +30,8 @@ struct CoresPage<'a> {
     /// What publishers ask for: cores, for what, who.
     advised: Vec<(String, &'static str, String)>,
     by: String,
+    /// How single cores were found to differ, and what that takes.
+    differ: String,
 }
 
 /// `GET /sites/{site}/cores?spread=30&wanted=10`
@@ -54,6 +56,17 @@ pub async fn show(cx: Cx, Path(site): Path<SiteId>, form: Form) -> Result<Respon
         form,
         advised: advised.collect(),
         by: SUB_SAMPLES.to_string(),
+        differ: found_cores().map_or_else(
+            |_| String::new(),
+            |(few, many)| {
+                let ((from, to), (near, far)) = (FOUND_SPREAD, GOOD_PROTOCOL);
+                format!(
+                    "On hill pasture single cores differed by {from} to {to} %, and a good way of sampling came within \
+                     {near} to {far} %: that takes {} to {} cores. {HILL_PASTURE}.",
+                    few.cores, many.cores
+                )
+            },
+        ),
     };
     Ok((status, html(&page)?).into_response())
 }

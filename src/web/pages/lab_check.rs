@@ -49,6 +49,7 @@ struct GroupView<'a> {
     /// Method, what was found, its lab.
     found: Vec<(&'a str, String, &'a str)>,
     estimates: Vec<EstimateView<'a>>,
+    together: Option<String>,
 }
 
 struct EstimateView<'a> {
@@ -101,6 +102,7 @@ fn group_view(group: &SideBySide) -> GroupView<'_> {
     GroupView {
         name: group.analyte.name(),
         found: group.found.iter().map(|r| (r.method.label(), r.figure().to_string(), r.lab.as_str())).collect(),
+        together: group.together.map(|together| together.words()),
         estimates: group
             .estimates
             .iter()

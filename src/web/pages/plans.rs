@@ -143,6 +143,7 @@ struct PlotBlock {
     quiet: Vec<Cap>,
     /// What lime and what it drives ammonia out of ask of each other here.
     spacing: Vec<String>,
+    manure: Option<String>,
     carried: Vec<String>,
     /// Why there is nothing to show.
     empty: Option<&'static str>,
@@ -397,6 +398,7 @@ fn plot_block(view: &PlanView, plot: &PlanPlot, over: &[LeftBy], liking: Liking,
         caps,
         quiet,
         spacing: plot.spacing.clone(),
+        manure: plot.manure.clone(),
         carried: over.iter().flat_map(|over| carried(over, liking)).collect(),
     }
 }

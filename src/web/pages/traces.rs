@@ -9,7 +9,7 @@ use crate::{
     agronomy::{
         analyte::Analyte,
         element::Element,
-        micronutrient::{IndexOf, SPRAYS, ShortBelow, Spray},
+        micronutrient::{Advised, IndexOf, SPRAYS, ShortBelow, Spray, Tissue},
         reading::number,
         source::Citation,
     },
@@ -52,6 +52,8 @@ struct TraceView<'a> {
     notes: &'a [String],
     /// A spray on the leaf, as published.
     spray: Option<String>,
+    /// What publishers give where it is short, and what leaves hold.
+    advised: Vec<Line>,
     steps: Steps<'a>,
 }
 
@@ -139,8 +141,27 @@ fn trace_view<'a>(of: &'a Trace, steps: Steps<'a>) -> TraceView<'a> {
         not_here,
         notes,
         spray: of.reading.analyte.element().and_then(Spray::of).map(|spray| format!("{} ({SPRAYS})", spray.text())),
+        advised: of.reading.analyte.element().map_or_else(Vec::new, advised),
         steps,
     }
+}
+
+/// What publishers give of an element, and what leaves hold where it is enough.
+fn advised(element: Element) -> Vec<Line> {
+    let rates = Advised::of(element).map(|rate| {
+        let most = show::element_rate(rate.most.0);
+        let level = match rate.least == rate.most {
+            true => most,
+            false => format!("{} to {most}", show::element_rate(rate.least.0)),
+        };
+        line("as printed", level, &rate.how, &rate.source)
+    });
+    let leaves = Tissue::of(element).map(|tissue| {
+        let (from, to) = tissue.enough;
+        let level = format!("In dry leaves {} to {} mg/kg", number(from), number(to));
+        line("enough", level, &format!("harmful above {}", number(tissue.harm_above)), &tissue.source)
+    });
+    rates.chain(leaves).collect()
 }
 
 fn boron_view(of: &PlotTraces) -> Boron {

@@ -2,6 +2,7 @@
 //! program that answers, and puts nothing of its own between.
 
 mod conversions;
+mod facts;
 mod interpretation;
 mod products;
 mod rates;
@@ -84,6 +85,7 @@ type Kind = (&'static str, fn(&toml::Table) -> Outcome);
 pub fn all() -> impl Iterator<Item = &'static Kind> {
     let of = [
         conversions::KINDS,
+        facts::KINDS,
         products::KINDS,
         soil::KINDS,
         interpretation::KINDS,

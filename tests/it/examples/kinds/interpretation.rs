@@ -35,7 +35,7 @@ pub const KINDS: &[Kind] = &[
     ("sulfur", sulfur),
 ];
 
-fn ground(depth_cm: f64, bulk_density: f64, texture: Texture) -> Ground {
+pub(super) fn ground(depth_cm: f64, bulk_density: f64, texture: Texture) -> Ground {
     Ground {
         area: SquareMetres(1.0),
         cover: Cover::Open,
@@ -341,6 +341,9 @@ fn cover_crop(table: &toml::Table) -> Outcome {
         grounded(&term.working)?;
         answers.insert(n.to_string(), Answer::Rate(term.range.high));
         answers.insert(format!("{n} least"), Answer::Rate(term.range.low));
+        if term.notes.iter().any(|note| note == nitrogen::COVER_MIX && note.contains("near nothing")) {
+            answers.insert(format!("{n} mix"), Answer::Text("near nothing".into()));
+        }
     }
     Ok(answers)
 }
