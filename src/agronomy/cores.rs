@@ -91,7 +91,7 @@ pub const HILL_PASTURE: Source = Source {
     title: "Coefficients of variation of 18 to 55 % between cores; a good protocol comes within 15 to 20 %",
     year: 0,
     address: "",
-    evidence: Evidence::Read,
+    evidence: Evidence::Quoted,
 };
 
 /// The fewest and the most cores that such a nearness takes there: the widest wish on the most

@@ -18,7 +18,8 @@ pub const SEASONAL: Source = Source {
     title: "On soils low in potassium the test shifts by 10 to 15 ppm between spring and autumn",
     year: 0,
     address: "",
-    evidence: Evidence::Read,
+    // What it found, as others cite it; not its title.
+    evidence: Evidence::Quoted,
 };
 
 /// Tests whose days of the year lie this far apart are of different seasons. Our own choice.
