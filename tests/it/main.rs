@@ -26,6 +26,7 @@ mod mended_plans;
 mod mended_readings;
 mod needs;
 mod next_pages;
+mod migrated;
 mod odd_years;
 mod opinion_pages;
 mod own_copies;

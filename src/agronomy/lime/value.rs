@@ -4,7 +4,7 @@
 
 use super::Requirement;
 use crate::agronomy::{
-    amendment::lime_for_value,
+    amendment::{MOST_NEUTRALISING, lime_for_value},
     element::{Element, Formula},
     quantity::KgPerHa,
     reading::number,
@@ -31,8 +31,7 @@ impl LimeValue {
             LimeValue::CalciumOxide(percent) => percent * carbonate_per_oxide(),
             LimeValue::EffectiveLbPerTon(lb) => lb / 2000.0 * 100.0,
         };
-        // Magnesium oxide, the strongest that is sold, is 248.
-        if percent.is_finite() && percent > 0.0 && percent <= 250.0 {
+        if percent > 0.0 && percent <= MOST_NEUTRALISING {
             Ok(percent)
         } else {
             Err(format!("{} is not the neutralising value of a lime.", self.words()))
