@@ -17,7 +17,7 @@ use glebe::agronomy::{
     element::Element,
     exchange_capacity::{self, Parts},
     ground::Texture,
-    lab_check::Together,
+    lab_check::{Together, recommended},
     lime::{as_farm_lime, lb_per_ton},
     manure_phosphorus::{caution, manure_by},
     method::Method,
@@ -39,6 +39,7 @@ pub const KINDS: &[Kind] = &[
     ("untested_matter", untested),
     ("trace_rates", trace_rates),
     ("tissue", tissue),
+    ("decimals", reported_decimals),
     ("together", together),
     ("usual_share", usual_share),
     ("seasonal", season_moves),
@@ -181,6 +182,28 @@ fn together(table: &toml::Table) -> Outcome {
         ("told".into(), Answer::Plain(found.told_percent(), "%")),
     ]))
 }
+/// Decimals that are recommended for results of a test, each by its number.
+fn reported_decimals(table: &toml::Table) -> Outcome {
+    #[derive(Deserialize)]
+    #[serde(deny_unknown_fields)]
+    struct In {
+        analyte: Analyte,
+        method: Method,
+        unit: Unit,
+        results: Vec<f64>,
+    }
+    let i: In = inputs(table)?;
+    let says = |result: &f64| {
+        let words = match recommended(i.analyte, &i.method, i.unit, *result) {
+            Some((least, most)) if least == most => least.to_string(),
+            Some((least, most)) => format!("{least} to {most}"),
+            None => "not said".into(),
+        };
+        (result.to_string(), Answer::Text(words))
+    };
+    Ok(i.results.iter().map(says).collect())
+}
+
 
 /// Where shares of potassium, calcium and magnesium together lie beside what is usually found.
 fn usual_share(table: &toml::Table) -> Outcome {
