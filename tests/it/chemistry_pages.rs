@@ -4,7 +4,10 @@
 use super::opinion_pages::{Field, Line, SOUR, words};
 use axum::http::StatusCode;
 use glebe::{
-    agronomy::guideline::LandUse,
+    agronomy::{
+        guideline::LandUse,
+        lime::{FINENESS_SCHEMES, UNREAD_SCHEMES},
+    },
     app::{applications::ApplicationForm, plots::PlotForm, reports, seasons::SeasonForm},
 };
 use jiff::civil::date;
@@ -57,6 +60,12 @@ async fn a_lime_is_weighed_by_its_oxide_its_water_and_its_sieves() {
     let seen = words(&page);
     assert!(seen.contains("Lime of 50 % as CaO: 119 kg on this plot"), "{seen}");
     assert!(seen.contains("finer than 100 mesh counts 1"), "the classes are named: {seen}");
+    // Two schemes of which only the ends were read: nothing is worked out by them, and it is said why.
+    for scheme in UNREAD_SCHEMES {
+        assert!(FINENESS_SCHEMES.iter().all(|read| read.source.publisher != scheme.source.publisher));
+        assert!(seen.contains(scheme.name) && seen.contains(&scheme.why()), "{}: {seen}", scheme.name);
+        assert!(page.contains(scheme.source.address), "{}", scheme.name);
+    }
     assert!(page.contains("name=\"sieve_2\"") && page.contains("value=\"15\""), "what was typed stays: {seen}");
     // The same lime by what passes the sieves.
     let passing = field.words(&format!("/lime?{typed}&sieve_as=passing&sieve_1=70&sieve_2=85&sieve_3=95")).await;
