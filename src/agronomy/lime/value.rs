@@ -246,10 +246,11 @@ pub const FARM_LIME_PERCENT: f64 = 73.0;
 
 /// Who found it.
 pub const FARM_LIME: Source = Source {
-    publisher: "A thesis from Georgia, United States",
-    title: "Farm lime averages 73 % of reagent calcium carbonate",
+    publisher: "University of Georgia",
+    // Its title does not stand on the page of its record.
+    title: "Thesis, record 16037 (abstract): five farm limes were on average 73 % as effective as reagent-grade calcium carbonate",
     year: 0,
-    address: "",
+    address: "https://openscholar.uga.edu/record/16037",
     evidence: Evidence::Read,
 };
 
