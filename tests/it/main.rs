@@ -3,6 +3,8 @@
 mod access;
 mod application_pages;
 mod balance;
+#[path = "../shared/beds.rs"]
+mod beds;
 mod bookkeeping;
 mod chemistry;
 mod chemistry_pages;
@@ -24,9 +26,9 @@ mod loud;
 mod manured_plans;
 mod mended_plans;
 mod mended_readings;
+mod migrated;
 mod needs;
 mod next_pages;
-mod migrated;
 mod odd_years;
 mod opinion_pages;
 mod own_copies;
