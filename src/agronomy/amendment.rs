@@ -195,6 +195,10 @@ pub struct Analysis {
     pub neutralising_value: Option<f64>,
     /// Water in the product as sold, mass fraction.
     pub moisture: Option<f64>,
+    /// Of its nitrogen what is ammonium, counted as N, mass fraction of the product as sold;
+    /// `None` where nobody analysed it.
+    #[serde(default)]
+    pub ammonium_n: Option<f64>,
     pub source: Citation,
 }
 
@@ -217,6 +221,7 @@ impl Analysis {
             parts: parts.collect(),
             neutralising_value: None,
             moisture: None,
+            ammonium_n: None,
             source: source.clone(),
         }
     }
@@ -256,6 +261,9 @@ impl Analysis {
         let moisture = self.moisture.unwrap_or(0.0);
         if !(0.0..1.0).contains(&moisture) {
             problems.push("moisture must be from 0 to below 100 %".into());
+        }
+        if self.ammonium_n.is_some_and(|n| !(0.0..=self.fraction(Element::N) + 1e-12).contains(&n)) {
+            problems.push("the ammonium nitrogen cannot be more than the nitrogen in all".into());
         }
         let total = self.parts.values().map(|p| p.mass_fraction).sum::<f64>() + moisture;
         if total > 1.0 + 1e-9 {
@@ -539,6 +547,7 @@ fn assemble(entry: &Entry, cite: &impl Fn(&str) -> Result<Citation, String>) -> 
         parts,
         neutralising_value: neutralising.map(|n| n.value),
         moisture: amount(&entry.moisture)?.map(|m| m.value),
+        ammonium_n: None,
         source,
     };
     if let Some(problem) = analysis.problems().into_iter().next() {

@@ -10,10 +10,10 @@ use crate::{
         element::Element,
         guideline::NitrateTest,
         nitrogen::{
-            Asked, Budget, Corn, CoverCrop, Livestock, NitrateAdvice, OM_CAP_PERCENT, Range, Term, TotalMaterial,
-            TotalN, budget, by_every_nitrate_test, compost, cover_crop, crop_demand, first_year_of_total,
-            from_organic_matter, is_for_crop, manure_of_total, nitrate_in_ground, stated_demand, untested_matter,
-            uptake_demand,
+            Asked, Budget, Corn, CoverCrop, Livestock, ManureN, NitrateAdvice, OM_CAP_PERCENT, Range, Term,
+            TotalMaterial, TotalN, budget, by_every_nitrate_test, compost, cover_crop, crop_demand,
+            first_year_of_total, from_organic_matter, is_for_crop, manure_of_parts, manure_of_total, nitrate_in_ground,
+            stated_demand, untested_matter, uptake_demand,
         },
         quantity::{Grams, KgPerHa, SquareMetres},
         reading::Reading,
@@ -22,6 +22,7 @@ use crate::{
     },
     exchange::number::Low,
     ids::PlotId,
+    store,
 };
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
@@ -148,7 +149,9 @@ impl App {
         };
         let mut uncounted = Vec::new();
         let mut supplies = from_soil(&ahead, self.today(), cap.unwrap_or(OM_CAP_PERCENT), &mut uncounted);
-        supplies.extend(put_on(&ahead, &sorts, self.today(), ratio, &mut uncounted));
+        let keys: Vec<i64> = ahead.applications.iter().map(|a| a.key).collect();
+        let ammonium = store::applications::ammonium(&mut *self.store.read().await?, &keys).await?;
+        supplies.extend(put_on(&ahead, (&sorts, &ammonium), self.today(), ratio, &mut uncounted));
         supplies.extend(cover(&form, &mut problems));
         let asked = corn(&form, &mut problems);
         let tests = guidelines::beside(&mut *self.store.read().await?, &site).await?.nitrate;
@@ -274,17 +277,17 @@ fn from_soil(ahead: &PlotOutlook, today: Date, cap_percent: f64, uncounted: &mut
 /// What manure, compost and meals of the last three years bring.
 fn put_on(
     ahead: &PlotOutlook,
-    sorts: &Sorts<'_>,
+    (sorts, ammonium): (&Sorts<'_>, &BTreeMap<i64, f64>),
     today: Date,
     compost_ratio: Option<f64>,
     uncounted: &mut Vec<String>,
 ) -> Vec<Term> {
     let area = SquareMetres(ahead.standing.plot.area_m2);
-    let nitrogen = |a: &Application| {
-        let share = a.content.get(&Element::N).copied().unwrap_or(0.0);
-        Grams(a.mass_g * share).per(area).0
-    };
+    let per_ha = |a: &Application, share: f64| Grams(a.mass_g * share).per(area).0;
+    let nitrogen = |a: &Application| per_ha(a, a.content.get(&Element::N).copied().unwrap_or(0.0));
+    // Manures with and without an analysis of their ammonium are reckoned apart.
     let mut manures: BTreeMap<(Option<Livestock>, Option<u8>), [TotalN; 3]> = BTreeMap::new();
+    let mut analysed: BTreeMap<(Option<Livestock>, Option<u8>), [ManureN; 3]> = BTreeMap::new();
     let (mut composts, mut meals) = (TotalN(0.0), TotalN(0.0));
     let mut others = BTreeMap::new();
     for a in &ahead.applications {
@@ -298,7 +301,14 @@ fn put_on(
         let this_year = year < 1.0;
         match kind {
             _ if a.manure || kind == Kind::Manure => {
-                manures.entry((livestock, dry_matter_percent)).or_default()[year as usize].0 += given;
+                let sort = (livestock, dry_matter_percent);
+                if let Some(share) = ammonium.get(&a.key) {
+                    let so_far = &mut analysed.entry(sort).or_default()[year as usize];
+                    so_far.total.0 += given;
+                    so_far.ammonium_kg_per_ha += per_ha(a, *share);
+                    continue;
+                }
+                manures.entry(sort).or_default()[year as usize].0 += given;
             }
             Kind::Compost if this_year => composts.0 += given,
             Kind::AnimalMeal if this_year => meals.0 += given,
@@ -308,6 +318,12 @@ fn put_on(
     }
     let mut terms: Vec<Term> =
         manures.into_iter().map(|((whose, dry), given)| manure_of_total(whose, dry.map(f64::from), given)).collect();
+    for ((whose, dry), given) in analysed {
+        match manure_of_parts(whose, dry.map(f64::from), given) {
+            Ok(parts) => terms.extend(parts),
+            Err(why) => uncounted.push(format!("Manure: {why}")),
+        }
+    }
     if composts.0 > 0.0 {
         terms.push(compost(composts, compost_ratio));
     }
