@@ -17,7 +17,7 @@ use jiff::civil::{Date, date};
 fn ask(sampling: &Sampling, history: &[Reading], beside: &[Reading], last_applied: Option<Date>) -> Vec<Question> {
     let (readings, _) = read_all(sampling);
     let signs = carbonate::signs(sampling, &readings, None);
-    questions(&Entry { sampling, readings: &readings, signs: &signs, history, beside, last_applied })
+    questions(&Entry { sampling, readings: &readings, signs: &signs, history, beside, last_applied, clay: false })
 }
 
 fn kinds(cells: Vec<Determination>) -> Vec<QuestionKind> {
