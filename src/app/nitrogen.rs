@@ -9,6 +9,7 @@ use crate::{
         crop::Crop,
         element::Element,
         guideline::NitrateTest,
+        liking::Liking,
         nitrogen::{
             Asked, Budget, Corn, CoverCrop, Livestock, ManureN, NitrateAdvice, OM_CAP_PERCENT, Range, Term,
             TotalMaterial, TotalN, budget, by_every_nitrate_test, compost, cover_crop, crop_demand,
@@ -147,7 +148,8 @@ impl App {
                 Some(stated_demand(low, high, "As typed on this page."))
             }
         };
-        let mut uncounted = Vec::new();
+        let mut uncounted =
+            Uncounted { reads: actor.liking, area: ahead.standing.plot.ground().area, told: Vec::new() };
         let mut supplies = from_soil(&ahead, self.today(), cap.unwrap_or(OM_CAP_PERCENT), &mut uncounted);
         let keys: Vec<i64> = ahead.applications.iter().map(|a| a.key).collect();
         let ammonium = store::applications::ammonium(&mut *self.store.read().await?, &keys).await?;
@@ -166,8 +168,25 @@ impl App {
             problems,
             rates,
             later,
-            uncounted,
+            uncounted: uncounted.told,
         })
+    }
+}
+
+/// What could not be counted, told in the reader's unit.
+struct Uncounted {
+    reads: Liking,
+    area: SquareMetres,
+    told: Vec<String>,
+}
+
+impl Uncounted {
+    fn push(&mut self, why: String) {
+        self.told.push(why);
+    }
+
+    fn range(&self, range: Range) -> String {
+        self.reads.range(Element::N, range.low, range.high, self.area)
     }
 }
 
@@ -245,7 +264,7 @@ fn days_between(from: Date, to: Date) -> i32 {
 }
 
 /// What organic matter and nitrate bring.
-fn from_soil(ahead: &PlotOutlook, today: Date, cap_percent: f64, uncounted: &mut Vec<String>) -> Vec<Term> {
+fn from_soil(ahead: &PlotOutlook, today: Date, cap_percent: f64, uncounted: &mut Uncounted) -> Vec<Term> {
     let choices = &ahead.standing.present.choices;
     let newest = |analyte| choices.get(&analyte).map(|choice| &choice.chosen);
     let ground = ahead.standing.plot.ground();
@@ -253,7 +272,12 @@ fn from_soil(ahead: &PlotOutlook, today: Date, cap_percent: f64, uncounted: &mut
     match newest(Analyte::OrganicMatter).or_else(|| newest(Analyte::OrganicCarbon)) {
         None => {
             let not = "Organic matter was not tested, so what the soil itself releases is not counted.";
-            uncounted.push(untested_matter(&ground).map_or(not.to_owned(), |(_, _, words)| format!("{not} {words}")));
+            // The publisher's rule on this plot's soil: a figure of this plot, in the reader's unit.
+            let as_read = |(_, range, words): (f64, Range, String)| {
+                format!("{not} {}", words.replace(&range.words(), &uncounted.range(range)))
+            };
+            let told = untested_matter(&ground).map_or(not.to_owned(), as_read);
+            uncounted.push(told);
         }
         Some(reading) => match from_organic_matter(reading, &ground, cap_percent) {
             Ok(term) => terms.push(term),
@@ -280,7 +304,7 @@ fn put_on(
     (sorts, ammonium): (&Sorts<'_>, &BTreeMap<i64, f64>),
     today: Date,
     compost_ratio: Option<f64>,
-    uncounted: &mut Vec<String>,
+    uncounted: &mut Uncounted,
 ) -> Vec<Term> {
     let area = SquareMetres(ahead.standing.plot.area_m2);
     let per_ha = |a: &Application, share: f64| Grams(a.mass_g * share).per(area).0;
@@ -330,11 +354,11 @@ fn put_on(
     if meals.0 > 0.0 {
         terms.push(first_year_of_total(TotalMaterial::Meal, meals));
     }
-    uncounted.extend(others.into_iter().map(|(name, given)| {
-        let given = Range::between(given, given).words();
-        format!(
+    for (name, given) in others {
+        let given = uncounted.range(Range::between(given, given));
+        uncounted.push(format!(
             "{name} of the last twelve months brought {given} of nitrogen in all; how much of it is left is not known."
-        )
-    }));
+        ));
+    }
     terms
 }

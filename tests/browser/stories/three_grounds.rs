@@ -160,6 +160,11 @@ async fn fizzing_tunnel(story: &mut Browser, plot: &str) {
     open(story, plot, "Trace elements").await;
     story.expect("Havlin").await;
     look(story, "traces").await;
+    // Every guideline on one sheet: by their extractants, and with the reason where one does not apply.
+    story.page.goto(format!("{plot}/opinions")).await.expect("the second opinion");
+    story.expect("Mehlich-3").await;
+    story.expect("Olsen").await;
+    look(story, "second-opinion").await;
 }
 
 /// Lead beside what authorities print, and to whom to show it.
