@@ -5,6 +5,10 @@
 //! grade comes before the chemistry of the pure compound, which is shown beside it; a
 //! grower's own bag comes before both. Prices are never in here: they are the grower's.
 
+mod list_status;
+
+pub use list_status::ListStatus;
+
 use super::{
     caution::Caution,
     element::{ATOMIC_WEIGHTS, Element, Form, Formula},
@@ -15,7 +19,7 @@ use super::{
     working::{Figure, Origin, Working},
 };
 use serde::{Deserialize, Serialize};
-use std::{collections::BTreeMap, fmt, str::FromStr, sync::LazyLock};
+use std::{collections::BTreeMap, str::FromStr, sync::LazyLock};
 
 /// What sort of material it is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -294,24 +298,6 @@ impl Analysis {
 pub struct Cited<T> {
     pub value: T,
     pub source: Citation,
-}
-
-/// Standing under organic rules, in neutral words: the certifier decides.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct ListStatus {
-    /// "US 7 CFR 205.601(j)".
-    pub scheme: String,
-    /// "listed", "restricted" or "not listed", with the condition printed.
-    pub status: String,
-    pub source: Citation,
-}
-
-impl fmt::Display for ListStatus {
-    /// "EU 2021/1165 annex II: listed [from memory, unverified]".
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}: {}", self.scheme, self.status)?;
-        if self.source.evidence == Evidence::Read { Ok(()) } else { write!(f, " [{}]", self.source.evidence.words()) }
-    }
 }
 
 /// A published most for the product itself; ceilings of elements are the season caps.

@@ -155,7 +155,7 @@ pub async fn show(cx: Cx, Path(plot): Path<PlotId>, form: Form) -> Result<Respon
                 .map(|advice| {
                     let rate = advice
                         .rate
-                        .map(|rate| show::rate_figure(&reads.liking.rate_here(Element::N, rate, reads.area)));
+                        .map(|rate| show::element_figure(&reads.liking.rate_here(Element::N, rate, reads.area)));
                     (advice.class.as_str(), rate, Steps::of(&advice.working, &page_of))
                 })
                 .map_err(String::as_str),

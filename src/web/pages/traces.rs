@@ -150,7 +150,7 @@ fn trace_view<'a>(of: &'a Trace, reads: (Liking, SquareMetres), steps: Steps<'a>
 
 /// What publishers give of an element, and what leaves hold where it is enough.
 fn advised(element: Element, (liking, area): (Liking, SquareMetres)) -> Vec<Line> {
-    let read = |rate: KgPerHa| show::rate_figure(&liking.rate_here(element, rate, area));
+    let read = |rate: KgPerHa| show::element_figure(&liking.rate_here(element, rate, area));
     let rates = Advised::of(element).map(|rate| {
         let most = read(rate.most);
         let level = match rate.least == rate.most {
@@ -173,7 +173,7 @@ fn boron_view(of: &PlotTraces, liking: Liking) -> Boron {
     let rate = liking.by_rate().rate_here(Element::B, of.boron.ceiling, area);
     let crops: Vec<String> = of.standing.crops.iter().map(|crop| crop.in_sentence()).collect();
     Boron {
-        rate: show::rate_figure(&rate),
+        rate: show::element_figure(&rate),
         on_plot: show::element_mass(of.boron_on_plot.0),
         none: of.boron.ceiling.0 <= 0.0,
         crop: of.boron.crop.map(|crop| crop.in_sentence()),
