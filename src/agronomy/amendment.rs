@@ -5,6 +5,10 @@
 //! grade comes before the chemistry of the pure compound, which is shown beside it; a
 //! grower's own bag comes before both. Prices are never in here: they are the grower's.
 
+mod list_status;
+
+pub use list_status::ListStatus;
+
 use super::{
     caution::Caution,
     element::{ATOMIC_WEIGHTS, Element, Form, Formula},
@@ -15,7 +19,7 @@ use super::{
     working::{Figure, Origin, Working},
 };
 use serde::{Deserialize, Serialize};
-use std::{collections::BTreeMap, fmt, str::FromStr, sync::LazyLock};
+use std::{collections::BTreeMap, str::FromStr, sync::LazyLock};
 
 /// The most that a material neutralises, % of its mass in pure calcium carbonate: pure magnesium
 /// oxide has 248.3 (100.09 ÷ 40.304, [`ATOMIC_WEIGHTS`]). The record holds no more (migration 0022).
@@ -203,6 +207,10 @@ pub struct Analysis {
     pub neutralising_value: Option<f64>,
     /// Water in the product as sold, mass fraction.
     pub moisture: Option<f64>,
+    /// Of its nitrogen what is ammonium, counted as N, mass fraction of the product as sold;
+    /// `None` where nobody analysed it.
+    #[serde(default)]
+    pub ammonium_n: Option<f64>,
     pub source: Citation,
 }
 
@@ -225,6 +233,7 @@ impl Analysis {
             parts: parts.collect(),
             neutralising_value: None,
             moisture: None,
+            ammonium_n: None,
             source: source.clone(),
         }
     }
@@ -265,6 +274,9 @@ impl Analysis {
         if !(0.0..1.0).contains(&moisture) {
             problems.push("moisture must be from 0 to below 100 %".into());
         }
+        if self.ammonium_n.is_some_and(|n| !(0.0..=self.fraction(Element::N) + 1e-12).contains(&n)) {
+            problems.push("the ammonium nitrogen cannot be more than the nitrogen in all".into());
+        }
         let total = self.parts.values().map(|p| p.mass_fraction).sum::<f64>() + moisture;
         if total > 1.0 + 1e-9 {
             problems.push(format!("the parts and the water add to {:.1} %, more than the whole", total * 100.0));
@@ -295,24 +307,6 @@ impl Analysis {
 pub struct Cited<T> {
     pub value: T,
     pub source: Citation,
-}
-
-/// Standing under organic rules, in neutral words: the certifier decides.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct ListStatus {
-    /// "US 7 CFR 205.601(j)".
-    pub scheme: String,
-    /// "listed", "restricted" or "not listed", with the condition printed.
-    pub status: String,
-    pub source: Citation,
-}
-
-impl fmt::Display for ListStatus {
-    /// "EU 2021/1165 annex II: listed [from memory, unverified]".
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}: {}", self.scheme, self.status)?;
-        if self.source.evidence == Evidence::Read { Ok(()) } else { write!(f, " [{}]", self.source.evidence.words()) }
-    }
 }
 
 /// A published most for the product itself; ceilings of elements are the season caps.
@@ -548,6 +542,7 @@ fn assemble(entry: &Entry, cite: &impl Fn(&str) -> Result<Citation, String>) -> 
         parts,
         neutralising_value: neutralising.map(|n| n.value),
         moisture: amount(&entry.moisture)?.map(|m| m.value),
+        ammonium_n: None,
         source,
     };
     if let Some(problem) = analysis.problems().into_iter().next() {

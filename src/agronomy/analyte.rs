@@ -37,7 +37,14 @@ pub enum Analyte {
     Conductivity,
     /// Clay by particle size.
     Clay,
+    /// The ratio of two cations as the lab prints it, by charge or by mass as the lab sees fit: one
+    /// of [`RATIOS`]. Held against the cells, and never a level.
+    Ratio(Element, Element),
 }
+
+/// The ratios that sheets print.
+pub const RATIOS: [(Element, Element); 3] =
+    [(Element::Ca, Element::Mg), (Element::Ca, Element::K), (Element::Mg, Element::K)];
 
 impl Analyte {
     /// Every analyte a sheet may carry: the measured properties, then all elements.
@@ -61,6 +68,7 @@ impl Analyte {
             .into_iter()
             .chain(Element::ALL.iter().copied().map(Analyte::Element))
             .chain(cations.map(Analyte::Saturation))
+            .chain(RATIOS.map(|(over, under)| Analyte::Ratio(over, under)))
     }
 
     /// The element that a dose of fertiliser could supply for it, where there is one.
@@ -70,6 +78,11 @@ impl Analyte {
             Analyte::NitrateN | Analyte::AmmoniumN => Some(Element::N),
             _ => None,
         }
+    }
+
+    /// Whether it is a printed ratio, which says nothing of how much of anything there is.
+    pub const fn is_ratio(self) -> bool {
+        matches!(self, Analyte::Ratio(..))
     }
 
     /// The name on a page.
@@ -89,6 +102,7 @@ impl Analyte {
             Analyte::Carbonate => "Carbonate (as CaCO₃)".into(),
             Analyte::Conductivity => "Conductivity (EC)".into(),
             Analyte::Clay => "Clay".into(),
+            Analyte::Ratio(over, under) => format!("{} to {}, ratio", capitalised(over.name()), under.name()),
         }
     }
 
@@ -104,6 +118,7 @@ impl Analyte {
             Analyte::OrganicCarbon => "OC".into(),
             Analyte::Carbonate => "CaCO₃".into(),
             Analyte::Conductivity => "EC".into(),
+            Analyte::Ratio(over, under) => format!("{over}:{under}"),
             other => other.name(),
         }
     }
@@ -115,7 +130,7 @@ fn capitalised(word: &str) -> String {
 }
 
 impl fmt::Display for Analyte {
-    /// The key used in the record, in CSV files and in addresses: `P`, `ph`, `nitrate_n`, `saturation_Ca`.
+    /// The key used in the record, in CSV files and in addresses: `P`, `ph`, `nitrate_n`, `saturation_Ca`, `ratio_Ca_Mg`.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Analyte::Element(element) => f.write_str(element.symbol()),
@@ -132,6 +147,7 @@ impl fmt::Display for Analyte {
             Analyte::Carbonate => f.write_str("carbonate"),
             Analyte::Conductivity => f.write_str("ec"),
             Analyte::Clay => f.write_str("clay"),
+            Analyte::Ratio(over, under) => write!(f, "ratio_{over}_{under}"),
         }
     }
 }

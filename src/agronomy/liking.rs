@@ -3,6 +3,8 @@
 //! judgement, and it refuses what is not arithmetic: a result by volume never becomes one by
 //! mass, what is dissolved in an extract never becomes a mass of soil.
 
+mod rates;
+
 use super::{
     analyte::Analyte,
     cap::{Counted, SeasonCap},

@@ -136,6 +136,7 @@ impl Method {
             Analyte::OrganicMatter | Analyte::OrganicCarbon => Purpose::OrganicMatter,
             Analyte::Carbonate => return vec![Method::Calcimeter, Method::Unstated],
             Analyte::Clay => return vec![Method::ParticleSize, Method::Unstated],
+            Analyte::Ratio(..) => return vec![Method::Unstated], // of the cations beside it
             _ => Purpose::Extraction,
         };
         let mut fitting: Vec<_> = Method::NAMED.iter().filter(|m| m.purpose() == purpose).cloned().collect();

@@ -4,6 +4,7 @@
 
 mod history;
 mod over_years;
+pub mod products;
 mod traps;
 
 pub use over_years::{OverYears, over_years};
@@ -52,6 +53,10 @@ pub enum QuestionKind {
     Contradiction,
     /// Another method or depth than before.
     MethodChanged,
+    /// By mass, where labs scoop a volume for the test.
+    ByVolume,
+    /// Of soil dried otherwise.
+    Drying,
 }
 
 /// A question to the person with the sheet.
@@ -77,6 +82,8 @@ pub struct Entry<'a> {
     pub beside: &'a [Reading],
     /// The last day before the sampling on which something was put on.
     pub last_applied: Option<Date>,
+    /// The ground is clay, as whoever described the plot says.
+    pub clay: bool,
 }
 
 /// Days after an application during which a sampling is questioned.

@@ -101,6 +101,8 @@ pub enum Unit {
     UsPerCm,
     /// mS/cm, the same number as dS/m and mmho/cm.
     MsPerCm,
+    /// So many to one, as ratios are printed.
+    ToOne,
 }
 
 impl Unit {
@@ -122,6 +124,7 @@ impl Unit {
         Unit::DsPerM,
         Unit::MsPerCm,
         Unit::UsPerCm,
+        Unit::ToOne,
     ];
 
     /// As printed; also the key in the record.
@@ -143,6 +146,7 @@ impl Unit {
             Unit::DsPerM => "dS/m",
             Unit::UsPerCm => "µS/cm",
             Unit::MsPerCm => "mS/cm",
+            Unit::ToOne => "to 1",
         }
     }
 
@@ -186,6 +190,7 @@ impl FromStr for Unit {
             "ds/m" | "mmho/cm" | "mmhos/cm" => Unit::DsPerM,
             "µs/cm" | "us/cm" | "umho/cm" | "µmho/cm" => Unit::UsPerCm,
             "ms/cm" => Unit::MsPerCm,
+            "to1" | ":1" | "ratio" => Unit::ToOne,
             _ => return Err(format!("“{text}” is not a unit known here")),
         };
         Ok(unit)

@@ -274,7 +274,10 @@ impl Survey {
                 nutrient.notes.push(note);
             }
         }
-        let unreadable = self.visits.first().map(|v| v.unreadable.clone()).unwrap_or_default();
+        // A printed ratio is no level, and nothing lacks where it is not one.
+        let levels = |cell: &&reading::Unreadable| !cell.analyte.is_ratio();
+        let newest = self.visits.first().into_iter().flat_map(|visit| &visit.unreadable);
+        let unreadable = newest.filter(levels).cloned().collect();
         let Basis { land_use, signs, choices, capacity } = basis;
         Present { land_use, signs, choices, capacity, standing, unreadable }
     }

@@ -60,6 +60,8 @@ pub struct AnalysisForm {
     pub neutralising_value: String,
     /// Water in the product as sold, % of mass.
     pub moisture_percent: String,
+    /// Of its nitrogen what is ammonium, counted as N, % of mass; may stay empty.
+    pub ammonium_n_percent: String,
     /// Parts that the label does not say, or says otherwise.
     pub parts: Vec<PartForm>,
 }
@@ -182,7 +184,14 @@ impl AmendmentForm {
 }
 
 fn nothing(source: Citation) -> Analysis {
-    Analysis { label: String::new(), parts: BTreeMap::new(), neutralising_value: None, moisture: None, source }
+    Analysis {
+        label: String::new(),
+        parts: BTreeMap::new(),
+        neutralising_value: None,
+        moisture: None,
+        ammonium_n: None,
+        source,
+    }
 }
 
 impl AnalysisForm {
@@ -224,7 +233,13 @@ impl AnalysisForm {
             problems.optional_number("neutralising_value", &self.neutralising_value, &Limits::NEUTRALISING);
         analysis.moisture =
             problems.optional_number("moisture_percent", &self.moisture_percent, &Limits::PERCENT).map(|p| p / 100.0);
+        analysis.ammonium_n = problems
+            .optional_number("ammonium_n_percent", &self.ammonium_n_percent, &Limits::PERCENT)
+            .map(|p| p / 100.0);
         if problems.is_empty() {
+            if analysis.ammonium_n.is_some() && !analysis.parts.contains_key(&Element::N) {
+                problems.add("ammonium_n_percent", "Give its nitrogen in all too: a part N, or the label.");
+            }
             for sentence in analysis.problems() {
                 problems.add("parts", format!("{}.", capitalised(&sentence)));
             }

@@ -288,7 +288,7 @@ pub(super) async fn newest_samplings(
     plots: &[PlotRow],
     until: Date,
 ) -> Result<Vec<SamplingId>> {
-    let every: Vec<Analyte> = Analyte::all().collect();
+    let every: Vec<Analyte> = Analyte::all().filter(|analyte| !analyte.is_ratio()).collect();
     let columns = store.columns(site, &every).await?;
     let mut read = store.read().await?;
     let lines = Lines::load(&mut read, &lineage::ids(plots)).await?;

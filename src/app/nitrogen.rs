@@ -9,11 +9,12 @@ use crate::{
         crop::Crop,
         element::Element,
         guideline::NitrateTest,
+        liking::Liking,
         nitrogen::{
-            Asked, Budget, Corn, CoverCrop, Livestock, NitrateAdvice, OM_CAP_PERCENT, Range, Term, TotalMaterial,
-            TotalN, budget, by_every_nitrate_test, compost, cover_crop, crop_demand, first_year_of_total,
-            from_organic_matter, is_for_crop, manure_of_total, nitrate_in_ground, stated_demand, untested_matter,
-            uptake_demand,
+            Asked, Budget, Corn, CoverCrop, Livestock, ManureN, NitrateAdvice, OM_CAP_PERCENT, Range, Term,
+            TotalMaterial, TotalN, budget, by_every_nitrate_test, compost, cover_crop, crop_demand,
+            first_year_of_total, from_organic_matter, is_for_crop, manure_of_parts, manure_of_total, nitrate_in_ground,
+            stated_demand, untested_matter, uptake_demand,
         },
         quantity::{Grams, KgPerHa, SquareMetres},
         reading::Reading,
@@ -22,6 +23,7 @@ use crate::{
     },
     exchange::number::Low,
     ids::PlotId,
+    store,
 };
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
@@ -146,9 +148,12 @@ impl App {
                 Some(stated_demand(low, high, "As typed on this page."))
             }
         };
-        let mut uncounted = Vec::new();
+        let mut uncounted =
+            Uncounted { reads: actor.liking, area: ahead.standing.plot.ground().area, told: Vec::new() };
         let mut supplies = from_soil(&ahead, self.today(), cap.unwrap_or(OM_CAP_PERCENT), &mut uncounted);
-        supplies.extend(put_on(&ahead, &sorts, self.today(), ratio, &mut uncounted));
+        let keys: Vec<i64> = ahead.applications.iter().map(|a| a.key).collect();
+        let ammonium = store::applications::ammonium(&mut *self.store.read().await?, &keys).await?;
+        supplies.extend(put_on(&ahead, (&sorts, &ammonium), self.today(), ratio, &mut uncounted));
         supplies.extend(cover(&form, &mut problems));
         let asked = corn(&form, &mut problems);
         let tests = guidelines::beside(&mut *self.store.read().await?, &site).await?.nitrate;
@@ -163,8 +168,25 @@ impl App {
             problems,
             rates,
             later,
-            uncounted,
+            uncounted: uncounted.told,
         })
+    }
+}
+
+/// What could not be counted, told in the reader's unit.
+struct Uncounted {
+    reads: Liking,
+    area: SquareMetres,
+    told: Vec<String>,
+}
+
+impl Uncounted {
+    fn push(&mut self, why: String) {
+        self.told.push(why);
+    }
+
+    fn range(&self, range: Range) -> String {
+        self.reads.range(Element::N, range.low, range.high, self.area)
     }
 }
 
@@ -242,7 +264,7 @@ fn days_between(from: Date, to: Date) -> i32 {
 }
 
 /// What organic matter and nitrate bring.
-fn from_soil(ahead: &PlotOutlook, today: Date, cap_percent: f64, uncounted: &mut Vec<String>) -> Vec<Term> {
+fn from_soil(ahead: &PlotOutlook, today: Date, cap_percent: f64, uncounted: &mut Uncounted) -> Vec<Term> {
     let choices = &ahead.standing.present.choices;
     let newest = |analyte| choices.get(&analyte).map(|choice| &choice.chosen);
     let ground = ahead.standing.plot.ground();
@@ -250,7 +272,12 @@ fn from_soil(ahead: &PlotOutlook, today: Date, cap_percent: f64, uncounted: &mut
     match newest(Analyte::OrganicMatter).or_else(|| newest(Analyte::OrganicCarbon)) {
         None => {
             let not = "Organic matter was not tested, so what the soil itself releases is not counted.";
-            uncounted.push(untested_matter(&ground).map_or(not.to_owned(), |(_, _, words)| format!("{not} {words}")));
+            // The publisher's rule on this plot's soil: a figure of this plot, in the reader's unit.
+            let as_read = |(_, range, words): (f64, Range, String)| {
+                format!("{not} {}", words.replace(&range.words(), &uncounted.range(range)))
+            };
+            let told = untested_matter(&ground).map_or(not.to_owned(), as_read);
+            uncounted.push(told);
         }
         Some(reading) => match from_organic_matter(reading, &ground, cap_percent) {
             Ok(term) => terms.push(term),
@@ -274,17 +301,17 @@ fn from_soil(ahead: &PlotOutlook, today: Date, cap_percent: f64, uncounted: &mut
 /// What manure, compost and meals of the last three years bring.
 fn put_on(
     ahead: &PlotOutlook,
-    sorts: &Sorts<'_>,
+    (sorts, ammonium): (&Sorts<'_>, &BTreeMap<i64, f64>),
     today: Date,
     compost_ratio: Option<f64>,
-    uncounted: &mut Vec<String>,
+    uncounted: &mut Uncounted,
 ) -> Vec<Term> {
     let area = SquareMetres(ahead.standing.plot.area_m2);
-    let nitrogen = |a: &Application| {
-        let share = a.content.get(&Element::N).copied().unwrap_or(0.0);
-        Grams(a.mass_g * share).per(area).0
-    };
+    let per_ha = |a: &Application, share: f64| Grams(a.mass_g * share).per(area).0;
+    let nitrogen = |a: &Application| per_ha(a, a.content.get(&Element::N).copied().unwrap_or(0.0));
+    // Manures with and without an analysis of their ammonium are reckoned apart.
     let mut manures: BTreeMap<(Option<Livestock>, Option<u8>), [TotalN; 3]> = BTreeMap::new();
+    let mut analysed: BTreeMap<(Option<Livestock>, Option<u8>), [ManureN; 3]> = BTreeMap::new();
     let (mut composts, mut meals) = (TotalN(0.0), TotalN(0.0));
     let mut others = BTreeMap::new();
     for a in &ahead.applications {
@@ -298,7 +325,14 @@ fn put_on(
         let this_year = year < 1.0;
         match kind {
             _ if a.manure || kind == Kind::Manure => {
-                manures.entry((livestock, dry_matter_percent)).or_default()[year as usize].0 += given;
+                let sort = (livestock, dry_matter_percent);
+                if let Some(share) = ammonium.get(&a.key) {
+                    let so_far = &mut analysed.entry(sort).or_default()[year as usize];
+                    so_far.total.0 += given;
+                    so_far.ammonium_kg_per_ha += per_ha(a, *share);
+                    continue;
+                }
+                manures.entry(sort).or_default()[year as usize].0 += given;
             }
             Kind::Compost if this_year => composts.0 += given,
             Kind::AnimalMeal if this_year => meals.0 += given,
@@ -308,17 +342,23 @@ fn put_on(
     }
     let mut terms: Vec<Term> =
         manures.into_iter().map(|((whose, dry), given)| manure_of_total(whose, dry.map(f64::from), given)).collect();
+    for ((whose, dry), given) in analysed {
+        match manure_of_parts(whose, dry.map(f64::from), given) {
+            Ok(parts) => terms.extend(parts),
+            Err(why) => uncounted.push(format!("Manure: {why}")),
+        }
+    }
     if composts.0 > 0.0 {
         terms.push(compost(composts, compost_ratio));
     }
     if meals.0 > 0.0 {
         terms.push(first_year_of_total(TotalMaterial::Meal, meals));
     }
-    uncounted.extend(others.into_iter().map(|(name, given)| {
-        let given = Range::between(given, given).words();
-        format!(
+    for (name, given) in others {
+        let given = uncounted.range(Range::between(given, given));
+        uncounted.push(format!(
             "{name} of the last twelve months brought {given} of nitrogen in all; how much of it is left is not known."
-        )
-    }));
+        ));
+    }
     terms
 }

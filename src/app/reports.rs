@@ -242,6 +242,7 @@ impl CellForm {
         };
         let unit = match (self.unit.trim(), analyte) {
             ("", Some(Analyte::Ph | Analyte::BufferPh)) => Some(Unit::Ph),
+            ("", Some(Analyte::Ratio(..))) => Some(Unit::ToOne),
             ("", _) => {
                 problems.add(&field("unit"), "Choose the unit that the sheet prints.");
                 None

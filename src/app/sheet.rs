@@ -13,6 +13,7 @@ use super::{
 use crate::{
     agronomy::{
         analyte::Analyte,
+        ground::Texture,
         guideline::Guideline,
         plausibility::{self, Entry, Question},
         reading::{self, Divisors, Reading, Unreadable},
@@ -99,6 +100,7 @@ impl App {
             history: &history,
             beside: &beside,
             last_applied,
+            clay: matches!(placed.plot.ground().texture, Texture::Clay | Texture::SiltyClay | Texture::SandyClay),
         });
         Ok(Sheet { site, plots, guideline, loaded, reports, readings, unreadable, present, questions })
     }

@@ -188,14 +188,16 @@ pub async fn insert_analysis(
 ) -> Result<AnalysisId> {
     let (from, at, by, source) = (Day(valid_from), Time(write.at()), write.by(), json(&analysis.source));
     let id = sqlx::query!(
-        "insert into analyses (amendment, valid_from, label, source, neutralising_value, moisture, recorded_at, recorded_by)
-         values (?, ?, ?, ?, ?, ?, ?, ?)",
+        "insert into analyses (amendment, valid_from, label, source, neutralising_value, moisture, ammonium_n, recorded_at,
+                               recorded_by)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?)",
         amendment,
         from,
         analysis.label,
         source,
         analysis.neutralising_value,
         analysis.moisture,
+        analysis.ammonium_n,
         at,
         by
     )
@@ -355,7 +357,7 @@ pub async fn analyses_by_id(
     }
     let rows = sqlx::query!(
         r#"select id as "id!: AnalysisId", amendment as "amendment: AmendmentId", valid_from as "valid_from: Day", label,
-                  source, neutralising_value, moisture
+                  source, neutralising_value, moisture, ammonium_n
            from analyses where id in (select value from json_each(?))"#,
         wanted
     )
@@ -368,6 +370,7 @@ pub async fn analyses_by_id(
                 parts: contents.remove(&row.id).unwrap_or_default(),
                 neutralising_value: row.neutralising_value,
                 moisture: row.moisture,
+                ammonium_n: row.ammonium_n,
                 source: from_json("a citation", &row.source)?,
             };
             let valid_from = row.valid_from.0;

@@ -275,3 +275,18 @@ pub async fn of_plots(
     }
     Ok(by_plot)
 }
+
+/// Of the applications with these keys those whose analysis says how much of the nitrogen is
+/// ammonium: that mass fraction of what was put on.
+pub async fn ammonium(db: &mut SqliteConnection, keys: &[i64]) -> Result<BTreeMap<i64, f64>> {
+    let wanted = id_list(keys.iter().copied());
+    let rows = sqlx::query!(
+        r#"select a.id as "id!: i64", n.ammonium_n as "ammonium_n!: f64"
+           from applications a join analyses n on n.id = a.analysis
+           where a.id in (select value from json_each(?)) and n.ammonium_n is not null"#,
+        wanted
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows.into_iter().map(|row| (row.id, row.ammonium_n)).collect())
+}

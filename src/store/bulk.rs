@@ -464,8 +464,8 @@ pub async fn insert(write: &mut Write, site: SiteId, batch: &Batch) -> Result<()
     );
     insert!(
         write,
-        "insert into analyses (id, amendment, valid_from, label, source, neutralising_value, moisture, recorded_at, \
-         recorded_by) ",
+        "insert into analyses (id, amendment, valid_from, label, source, neutralising_value, moisture, ammonium_n, \
+         recorded_at, recorded_by) ",
         batch.analyses,
         |row, b| b
             .push_bind(row.id)
@@ -475,6 +475,7 @@ pub async fn insert(write: &mut Write, site: SiteId, batch: &Batch) -> Result<()
             .push_bind(serde_json::json!(row.analysis.source).to_string())
             .push_bind(row.analysis.neutralising_value)
             .push_bind(row.analysis.moisture)
+            .push_bind(row.analysis.ammonium_n)
             .push_bind(Time(at))
             .push_bind(by)
     );

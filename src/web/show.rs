@@ -95,6 +95,13 @@ pub fn element_rate(kg_per_ha: f64) -> String {
     if kg_per_ha.abs() < 9.95 { format!("{}\u{a0}kg/ha", significant(kg_per_ha, 2)) } else { rate(kg_per_ha) }
 }
 
+/// The same in the figure's own unit: two significant digits below 10, else whole numbers.
+pub fn element_figure(figure: &Figure) -> String {
+    let value = figure.value;
+    let digits = if value.abs() < 9.95 { significant(value, 2) } else { number(value, 0) };
+    format!("{digits}\u{a0}{}", figure.unit)
+}
+
 /// A rate of an element in the unit that a site speaks of, by its key: "g_per_m2", "kg_per_ha", "lb_per_acre".
 pub fn rate_in(rate: KgPerHa, unit: &str) -> String {
     let unit: RateUnit = unit.parse().unwrap_or(RateUnit::KgPerHa);

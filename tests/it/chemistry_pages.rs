@@ -8,7 +8,13 @@ use glebe::{
         guideline::LandUse,
         lime::{FINENESS_SCHEMES, UNREAD_SCHEMES},
     },
-    app::{applications::ApplicationForm, plots::PlotForm, reports, seasons::SeasonForm},
+    app::{
+        amendments::{AmendmentForm, AnalysisForm, PartForm},
+        applications::ApplicationForm,
+        plots::PlotForm,
+        reports,
+        seasons::SeasonForm,
+    },
 };
 use jiff::civil::date;
 use std::collections::BTreeMap;
@@ -232,6 +238,43 @@ async fn nitrogen_takes_a_cover_crop_by_its_nitrogen_and_every_nitrate_test() {
     // One figure is never told as one.
     let lead = seen.split("of nitrogen.").next().unwrap();
     assert!(lead.ends_with("kg/ha ") && lead.contains(" to "), "{lead}");
+}
+
+#[tokio::test]
+async fn ammonium_on_the_analysis_of_a_manure_is_kept_out_of_the_decay() {
+    let field = Field::tested(&[("ph", "ph_water", "6.5", "pH")], "open", &[]).await;
+    let form =
+        AmendmentForm { name: "Slurry".into(), kind: "manure".into(), manure: "on".into(), ..Default::default() };
+    let analysis = |ammonium: &str| AnalysisForm {
+        source: "The lab".into(),
+        valid_from: "2026-01-01".into(),
+        parts: vec![PartForm { substance: "N".into(), percent: "0.45".into(), ..Default::default() }],
+        moisture_percent: "94".into(),
+        ammonium_n_percent: ammonium.into(),
+        ..Default::default()
+    };
+    let refused = field.app.add_amendment(&field.ada, &form, &analysis("0.5")).await.unwrap_err();
+    assert!(format!("{refused:?}").contains("ammonium nitrogen cannot be more"), "{refused:?}");
+    let slurry = field.app.add_amendment(&field.ada, &form, &analysis("0.2")).await.unwrap();
+    let kept = field.app.amendment(&field.ada, slurry).await.unwrap();
+    assert_eq!(kept.row.amendment.analysis.ammonium_n, Some(0.002));
+    let dose = ApplicationForm {
+        plot: field.plot.to_string(),
+        amendment: slurry.to_string(),
+        applied_on: "2026-03-14".into(),
+        mass_g: "200000".into(),
+        ..ApplicationForm::default()
+    };
+    field.app.record_application(&field.ada, &dose).await.unwrap();
+    let area = field.app.plot(&field.ada, field.plot).await.unwrap().area_m2;
+    // 200 kg of slurry hold 0.5 kg of organic nitrogen and 0.4 kg as ammonium (0.25 and 0.20 %).
+    let per_ha = |kg: f64| kg * 10_000.0 / area;
+    let seen = field.words("/nitrogen?low_kg_per_ha=500&high_kg_per_ha=500").await;
+    let whose = "From manure, whose is not known";
+    let organic = format!("{whose}: {:.0} to {:.0} kg/ha", per_ha(0.5) * 0.3, per_ha(0.5) * 0.55);
+    assert!(seen.contains(&organic), "{organic} {seen}");
+    let ammonium = format!("Ammonium of manure, whose is not known: 0 to {:.0} kg/ha", per_ha(0.4));
+    assert!(seen.contains(&ammonium) && !seen.contains("all of it is counted as organic"), "{ammonium} {seen}");
 }
 
 #[tokio::test]

@@ -4,8 +4,9 @@
 use super::store::fresh;
 use glebe::{
     agronomy::{
+        analyte::Analyte,
         element::{Element, Form},
-        record::Qualifier,
+        record::{Qualifier, Unit},
     },
     app::{self, Actor, Error, Role, import::ImportInto},
     exchange::record_set::{self, FILES, ImportProblem, RecordSet},
@@ -94,6 +95,27 @@ fn a_set_is_understood() {
     let parts = &set.amendments[0].parts;
     assert!((parts[&Element::P].mass_fraction - 0.01309).abs() < 5e-6);
     assert_eq!(parts[&Element::N].first_year_availability, 0.5);
+}
+
+#[test]
+fn a_printed_ratio_and_the_ammonium_of_a_manure_are_taken_in() {
+    let mut files = whole();
+    let ratio = "s1,Marl Hill,77,2024-11-20,ratio_Ca_Mg,unstated,8.2,,,,\n";
+    files.insert("determinations.csv".into(), format!("{DETERMINATIONS}{ratio}").into_bytes());
+    let slurry = |ammonium: &str| {
+        let head = "amendment,kind,valid_from,source,manure,moisture_percent,ammonium_n_percent,N_percent\n";
+        format!("{head}Slurry,manure,2024-01-01,lab,yes,94,{ammonium},0.45\nShed mix 4-3,compost,2020-01-01,bag,,,,4\n")
+    };
+    files.insert("amendments.csv".into(), slurry("0.2").into_bytes());
+    let (set, problems) = read(&files);
+    assert_eq!(problems, []);
+    assert_eq!((set.cells[5].analyte, set.cells[5].unit), (Analyte::Ratio(Element::Ca, Element::Mg), Unit::ToOne));
+    assert_eq!(set.amendments[0].ammonium_n, Some(0.002));
+    let (again, problems) = read(&record_set::write(&set));
+    assert_eq!((problems, &again.amendments[0].ammonium_n), (vec![], &Some(0.002)));
+    files.insert("amendments.csv".into(), slurry("0.5").into_bytes());
+    let (_, problems) = read(&files);
+    assert!(problems.iter().any(|p| p.column == "ammonium_n_percent" && p.line == 2), "{problems:?}");
 }
 
 #[test]

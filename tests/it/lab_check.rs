@@ -296,3 +296,47 @@ fn a_sheet_is_told_where_it_prints_finer_or_coarser_than_is_recommended() {
     let as_asked = checked(&[("North", vec![cell(1, Analyte::Ph, Method::PhWater, "6.4", Unit::Ph)])]);
     assert!(as_asked.sheets[0].fineness.is_empty());
 }
+
+#[test]
+fn a_printed_ratio_is_held_against_the_cells_by_charge_and_by_weight() {
+    // 13 and 4 cmol(+)/kg are 3.25 by charge and, with 200.39 and 121.53 mg/kg to the cmol(+), 5.36 by weight:
+    // the two are 1.65 apart. 13 ÷ 2 of potassium is 6.5 by charge and 3.33 by weight, 4 ÷ 2 is 2.0 and 0.62.
+    let ratio =
+        |key, over, under, text: &str| cell(key, Analyte::Ratio(over, under), Method::Unstated, text, Unit::ToOne);
+    let with = |text: &str| {
+        checked(&[(
+            "a lab",
+            vec![
+                charge(1, CA, "13"),
+                charge(2, MG, "4"),
+                charge(3, K, "2"),
+                ratio(4, Element::Ca, Element::Mg, text),
+                ratio(5, Element::Mg, Element::K, "2.0"),
+            ],
+        )])
+    };
+    let by_weight = with("5.4");
+    let seen = line(&by_weight, "Calcium to magnesium");
+    assert!(seen.fits && seen.words.contains("by weight") && seen.words.contains("1.65 apart"), "{}", seen.words);
+    assert_eq!(seen.printed.as_ref().map(|figure| figure.value), Some(5.4));
+    let by_charge = with("3.3");
+    let seen = line(&by_charge, "Calcium to magnesium");
+    assert!(seen.fits && seen.words.starts_with("The printed ratio is of charge"), "{}", seen.words);
+    assert!(line(&by_charge, "Magnesium to potassium").fits);
+    // What was not printed is still worked out.
+    let unsaid = line(&by_charge, "Calcium to potassium");
+    assert!(unsaid.printed.is_none() && unsaid.ours.is_some());
+    let odd = with("8.0");
+    let seen = line(&odd, "Calcium to magnesium");
+    assert!(!seen.fits && seen.words.contains("typed wrongly"), "{}", seen.words);
+    // Without its cations it stands alone, and it is never a level.
+    let bare = sampled_alone(ratio(1, Element::Ca, Element::K, "6.5"));
+    assert!(line(&bare.1, "Calcium to potassium").words.contains("cannot be worked out"));
+    let (readings, unreadable) = read_all(&bare.0);
+    assert!(readings.is_empty() && unreadable[0].reason.contains("no level"), "{unreadable:?}");
+}
+
+fn sampled_alone(cell: Determination) -> (Sampling, LabCheck) {
+    let sampling = labs(&[("a lab", vec![cell.clone()])]);
+    (sampling, checked(&[("a lab", vec![cell])]))
+}

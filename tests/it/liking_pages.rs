@@ -38,6 +38,50 @@ async fn levels_and_needs_follow_the_settings_of_whoever_reads() {
 }
 
 #[tokio::test]
+async fn nitrogen_boron_and_lime_follow_the_settings_too() {
+    let field = Field::tested(&SOUR, "open", &[]).await;
+    let typed = "/nitrogen?low_kg_per_ha=150&high_kg_per_ha=180";
+    let lime = "/lime?target_ph=6.4&value_percent=100";
+    assert!(field.words(typed).await.contains("150 to 180 kg/ha"));
+    assert!(field.words(lime).await.contains("As pure calcium carbonate for 20 cm here: 8.2 t/ha"));
+    like(&field, "lb_per_acre", "element").await;
+    // 1 kg/ha is 0.8922 lb/acre, by the international pound and acre.
+    let seen = field.words(typed).await;
+    assert!(seen.contains("134 to 161 lb/acre") && seen.contains("÷ 1.12085"), "{seen}");
+    // Vegetables of no list bear a pound of boron to the acre.
+    assert!(field.words("/traces").await.contains("1 lb/acre, 11 g on this plot"), "{}", field.words("/traces").await);
+    // EM 9585: 8,237 kg/ha of carbonate.
+    let seen = field.words(lime).await;
+    assert!(seen.contains("for 20 cm here: 7,349 lb/acre") && seen.contains("2.8 ton/acre"), "as printed: {seen}");
+    like(&field, "grams_on_plot", "element").await;
+    // On 100 m² a kilogram to the hectare is ten grams.
+    assert!(field.words(typed).await.contains("1500 to 1800 g"), "{}", field.words(typed).await);
+    assert!(field.words(lime).await.contains("for 20 cm here: 82.4 kg on this plot"), "{}", field.words(lime).await);
+}
+
+#[tokio::test]
+async fn a_printed_ratio_is_typed_checked_and_never_stands() {
+    let lines = [
+        ("ph", "ph_water", "6.2", "pH"),
+        ("Ca", "nh4oac_7", "2005", "mg/kg"),
+        ("Mg", "nh4oac_7", "243", "mg/kg"),
+        ("ratio_Ca_Mg", "unstated", "8.2", "to 1"),
+    ];
+    let field = Field::tested(&lines, "open", &[]).await;
+    let plot = field.page("").await;
+    assert!(!words(&plot).contains("Cannot be read"), "{}", words(&plot));
+    let sampling = links(&plot, "/samplings/").remove(0);
+    let (status, page) = field.ask("GET", &format!("{sampling}/check"), String::new()).await;
+    let seen = words(&page);
+    // 2005 ÷ 243 is 8.25 by weight; 10.0 and 2.0 cmol(+)/kg make 5.0.
+    assert!(status == StatusCode::OK && seen.contains("The printed ratio is by weight"), "{seen}");
+    let (_, sheet) = field.ask("GET", &sampling, String::new()).await;
+    assert!(words(&sheet).contains("A ratio is no level"), "{}", words(&sheet));
+    let next = field.words("/next").await;
+    assert!(!next.contains("to magnesium, ratio"), "{next}");
+}
+
+#[tokio::test]
 async fn what_the_lab_scooped_stays_by_volume_and_says_so() {
     let lines = [("ph", "ph_water", "6.4", "pH"), ("K", "mehlich3_icp", "100", "mg/L")];
     let field = Field::tested(&lines, "open", &[]).await;

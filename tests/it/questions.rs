@@ -2,14 +2,20 @@
 
 use super::readings::{AL, CA, K, MG, NA, P, cell, sheet};
 use glebe::agronomy::{
+    amendment::{self, Amendment, Analysis, Convention, Kind, from_label},
     analyte::Analyte,
     carbonate,
     element::Element,
     method::Method,
-    plausibility::{Entry, Question, QuestionKind, questions},
+    plausibility::{
+        Entry, Question, QuestionKind,
+        products::{self, ProductQuestionKind},
+        questions,
+    },
     quantity::{Centimetres, LayerConvention},
     reading::{Reading, read_all},
-    record::{CellKey, DepthBand, Determination, Sampling, Unit},
+    record::{Basis, CellKey, DepthBand, Determination, Report, Sampling, Unit},
+    source::{Citation, Evidence},
 };
 use jiff::civil::{Date, date};
 
@@ -17,7 +23,7 @@ use jiff::civil::{Date, date};
 fn ask(sampling: &Sampling, history: &[Reading], beside: &[Reading], last_applied: Option<Date>) -> Vec<Question> {
     let (readings, _) = read_all(sampling);
     let signs = carbonate::signs(sampling, &readings, None);
-    questions(&Entry { sampling, readings: &readings, signs: &signs, history, beside, last_applied })
+    questions(&Entry { sampling, readings: &readings, signs: &signs, history, beside, last_applied, clay: false })
 }
 
 fn kinds(cells: Vec<Determination>) -> Vec<QuestionKind> {
@@ -334,6 +340,154 @@ fn ordinary_change_on_32_real_plots_raises_few_questions() {
     }
     // At 95 % limits one in twenty may stand out by chance; fewer than that are asked about.
     assert!(questioned.len() * 20 < results, "{} of {results}", questioned.len());
+}
+
+fn typed(label: &str) -> Analysis {
+    let source = Citation {
+        publisher: "The bag".into(),
+        title: label.into(),
+        year: 0,
+        address: String::new(),
+        evidence: Evidence::Read,
+    };
+    Analysis::from_label(&from_label(label, Convention::Oxide).unwrap(), source)
+}
+
+/// A product of one's own, without a formula.
+fn own(name: &str, kind: Kind, analysis: Analysis) -> Amendment {
+    let like = amendment::find("epsom_salt").unwrap();
+    Amendment { slug: "own-1".into(), name: name.into(), kind, formula: None, analysis, manure: false, ..like.clone() }
+}
+
+/// A product of the catalogue by its formula, with another analysis.
+fn of_formula(formula: &str, label: &str) -> (Amendment, Analysis) {
+    let entry = amendment::catalogue().iter().find(|entry| entry.formula.as_deref() == Some(formula)).unwrap();
+    (entry.clone(), typed(label))
+}
+
+fn asked_of((product, analysis): &(Amendment, Analysis)) -> Vec<ProductQuestionKind> {
+    products::questions(product, analysis).into_iter().map(|asked| asked.kind).collect()
+}
+
+#[test]
+fn a_salt_is_asked_about_another_hydrate_and_about_more_than_it_can_hold() {
+    use ProductQuestionKind::{AbovePure, OtherHydrate};
+    // By the atomic weights ZnSO₄·H₂O holds 36.4 % of zinc and ZnSO₄·7H₂O 22.7; borax 11.3 % of boron and its
+    // pentahydrate 14.8; MgSO₄·7H₂O 9.86 % of magnesium. Grades as they are sold raise no question.
+    for (formula, label, expected) in [
+        ("ZnSO4·7H2O", "36 Zn", Some(OtherHydrate)),
+        ("ZnSO4·7H2O", "35.5 Zn", Some(OtherHydrate)),
+        ("ZnSO4·7H2O", "22.7 Zn", None),
+        ("ZnSO4·7H2O", "21 Zn", None),
+        ("ZnSO4·H2O", "22.5 Zn", Some(OtherHydrate)),
+        ("ZnSO4·H2O", "36 Zn + 17 S", None),
+        ("Na2B4O7·10H2O", "14.8 B", Some(OtherHydrate)),
+        ("Na2B4O7·10H2O", "11 B", None),
+        ("MgSO4·7H2O", "10.5 Mg", Some(AbovePure)),
+        ("MgSO4·7H2O", "9.8 Mg", None),
+        // Half the printed range of gypsum: 17.9 to 22 % of calcium is sold, 23.28 is pure.
+        ("CaSO4·2H2O", "22 Ca", None),
+        ("CaSO4·2H2O", "24 Ca", Some(AbovePure)),
+        ("CaSO4·2H2O", "29 Ca", Some(OtherHydrate)),
+        // Muriate of potash holds 63.2 % K₂O when pure.
+        ("KCl", "0-0-60", None),
+        ("KCl", "0-0-65", Some(AbovePure)),
+    ] {
+        let product = of_formula(formula, label);
+        assert_eq!(asked_of(&product), expected.into_iter().collect::<Vec<_>>(), "{formula} as {label}");
+    }
+    let asked = products::questions(&of_formula("ZnSO4·7H2O", "36 Zn").0, &typed("36 Zn"));
+    assert!(asked[0].text.contains("ZnSO4·H2O") && asked[0].text.ends_with('?'), "{asked:?}");
+    assert!(!asked[0].source.publisher.is_empty());
+    // A product of one's own is known by its name.
+    let analysis = typed("36 Zn");
+    let named = |name: &str| asked_of(&(own(name, Kind::Salt, analysis.clone()), analysis.clone()));
+    assert_eq!(named("Zinc sulphate heptahydrate"), [OtherHydrate]);
+    assert_eq!(named("Zinc sulfate monohydrate"), []);
+    assert_eq!(named("Zinc sulphate"), [], "which one is not said");
+    // What comes with the program was read, and is not asked about.
+    for entry in amendment::catalogue() {
+        assert_eq!(products::questions(entry, &entry.analysis), [], "{}", entry.slug);
+    }
+}
+
+#[test]
+fn a_lime_is_asked_for_its_scale_and_a_manure_for_its_water() {
+    use ProductQuestionKind::{ValueAsOxide, WetOrDry};
+    // Pure carbonate is 56.03 % as CaO by the atomic weights: 50 to 56 % fits that scale.
+    let lime = |formula: Option<&str>, value: f64| {
+        let analysis = Analysis { neutralising_value: Some(value), ..typed("38 Ca") };
+        let product = Amendment { formula: formula.map(Into::into), ..own("Lime", Kind::Lime, analysis.clone()) };
+        products::questions(&product, &analysis).into_iter().map(|asked| asked.kind).any(|kind| kind == ValueAsOxide)
+    };
+    for (value, asks) in [(49.0, false), (50.0, true), (54.0, true), (56.0, true), (57.0, false), (95.0, false)] {
+        assert_eq!(lime(None, value), asks, "{value}");
+    }
+    // Burnt lime is 178.5 % of carbonate, and 100 as CaO.
+    assert!(lime(Some("CaO"), 95.0) && !lime(Some("CaO"), 170.0) && !lime(Some("CaCO3"), 92.0));
+    let manure = |water: Option<f64>, label: &str| {
+        let analysis = Analysis { moisture: water, ..typed(label) };
+        asked_of(&(Amendment { manure: true, ..own("Manure", Kind::Manure, analysis.clone()) }, analysis))
+    };
+    // Defra: cattle farmyard manure has 6.0 kg of nitrogen in a tonne of 25 % dry matter.
+    assert_eq!(manure(None, "0.6-0.3-0.8"), [WetOrDry]);
+    assert_eq!(manure(Some(0.75), "0.6-0.3-0.8"), []);
+    assert_eq!(manure(Some(0.75), "2.4-1.3-3.2"), [WetOrDry], "2.4 % of the dry matter, typed as of the wet");
+}
+
+#[test]
+fn irish_indices_and_tests_by_volume_are_asked_about_once() {
+    let morgan = |p: &str, k: &str, mg: &str, unit: Unit| {
+        let of = |key, analyte, text| {
+            let mut cell = cell(key, analyte, Method::Morgan, text, unit);
+            cell.basis = if unit == Unit::MgPerL { Basis::Volume } else { Basis::Mass };
+            cell
+        };
+        ask(&sheet(vec![of(1, P, p), of(2, K, k), of(3, MG, mg)]), &[], &[], None)
+    };
+    let kinds = |asked: Vec<Question>| asked.into_iter().map(|one| (one.kind, one.cells.len())).collect::<Vec<_>>();
+    assert_eq!(kinds(morgan("3", "2", "4", Unit::MgPerL)), [(QuestionKind::UnitSlip, 3)]);
+    // Teagasc: index 3 is 5.1 to 8.0 mg/L of phosphorus and 101 to 150 of potassium.
+    assert_eq!(morgan("6.1", "120", "75", Unit::MgPerL), []);
+    assert_eq!(morgan("3", "90", "60", Unit::MgPerL), [], "phosphorus may be as low");
+    assert_eq!(kinds(morgan("6.1", "120", "75", Unit::MgPerKg)), [(QuestionKind::ByVolume, 3)]);
+    let uk = |unit| ask(&sheet(vec![cell(1, K, Method::AmmoniumNitrate, "180", unit)]), &[], &[], None);
+    assert_eq!(kinds(uk(Unit::Ppm)), [(QuestionKind::ByVolume, 1)]);
+}
+
+#[test]
+fn two_labs_on_clay_may_have_dried_it_otherwise() {
+    // Soil Chemical Methods – Australasia: air-dry and oven-dry are up to 12 to 14 % apart on swelling clays.
+    let of = |key, more: f64| {
+        let text = |v: f64| format!("{:.0}", v * more);
+        vec![
+            acetate(key, CA, &text(4000.0), Unit::MgPerKg),
+            acetate(key + 1, MG, &text(900.0), Unit::MgPerKg),
+            acetate(key + 2, K, &text(300.0), Unit::MgPerKg),
+        ]
+    };
+    let asked = |more: f64, clay: bool| {
+        let mut sampling = sheet(of(1, 1.0));
+        let other = Report { key: 99, lab: "Lab South".into(), determinations: of(11, more) };
+        sampling.reports.push(other);
+        let (readings, _) = read_all(&sampling);
+        let signs = carbonate::signs(&sampling, &readings, None);
+        let entry = Entry {
+            sampling: &sampling,
+            readings: &readings,
+            signs: &signs,
+            history: &[],
+            beside: &[],
+            last_applied: None,
+            clay,
+        };
+        questions(&entry).into_iter().filter(|asked| asked.kind == QuestionKind::Drying).collect::<Vec<_>>()
+    };
+    let seen = asked(1.12, true);
+    assert_eq!((seen.len(), seen[0].cells.len()), (1, 6), "{seen:?}");
+    assert!(seen[0].text.contains("Lab South finds more") && seen[0].text.contains("by 12 %"), "{seen:?}");
+    assert!(asked(0.89, true)[0].text.contains("than Lab South"));
+    assert!(asked(1.12, false).is_empty() && asked(1.02, true).is_empty() && asked(1.3, true).is_empty());
 }
 
 #[test]

@@ -160,6 +160,7 @@ async fn the_potassium_that_its_own_publisher_doubts_is_questioned() {
         history: &readings(&earlier),
         beside: &beside,
         last_applied: None,
+        clay: false,
     });
     let potassium: Vec<CellKey> =
         read.iter().filter(|r| r.analyte == Analyte::Element(Element::K)).map(|r| r.cell).collect();

@@ -190,6 +190,25 @@ async fn packs_stock_and_new_labels_are_kept_with_their_days() {
 }
 
 #[tokio::test]
+async fn what_a_bag_can_hardly_mean_is_asked_on_the_product_s_page() {
+    let shed = Shed::new().await;
+    let limed = [("neutralising_value", "54")];
+    let mut fields = product("38 Ca", "oxide", &limed);
+    (fields[0], fields[1]) = (("name", "Ground chalk"), ("kind", "lime"));
+    let saved = shed.post("/amendments", &fields).await;
+    assert_eq!(saved.status, StatusCode::SEE_OTHER, "a question is no refusal: {}", saved.text);
+    let page = shed.get(&saved.to).await;
+    assert!(page.contains("id=\"questions\"") && page.contains("as CaO, the scale that British"), "{page}");
+    let saved = shed.post("/amendments", &product("0-0-50 + 18 S", "oxide", &[])).await;
+    assert!(!shed.get(&saved.to).await.contains("id=\"questions\""));
+    shed.post("/amendments/catalogue", &[]).await;
+    for row in shed.app.amendments(&shed.ada, false).await.unwrap().iter().filter(|row| row.catalogue.is_some()) {
+        let page = shed.get(&format!("/amendments/{}", row.id)).await;
+        assert!(!page.contains("id=\"questions\""), "{}", row.amendment.name);
+    }
+}
+
+#[tokio::test]
 async fn the_catalogue_comes_with_cautions_and_their_sources() {
     let shed = Shed::new().await;
     let seeded = shed.post("/amendments/catalogue", &[]).await;

@@ -397,7 +397,7 @@ impl Criterion {
             Unit::DsPerM | Unit::MsPerCm => (Kind::Conductivity, 1.0),
             Unit::UsPerCm => (Kind::Conductivity, 0.001),
             Unit::Ph => (Kind::Ph, 1.0),
-            Unit::MeqPer100cm3 => return None,
+            Unit::MeqPer100cm3 | Unit::ToOne => return None,
         })
     }
 

@@ -284,6 +284,7 @@ const SETS: &[&str] = &[
     include_str!("sets/penn_state_parts.toml"),
     include_str!("sets/teagasc_parts.toml"),
     include_str!("sets/uk_parts.toml"),
+    include_str!("sets/poland_parts.toml"),
 ];
 
 static BUILTIN: LazyLock<Vec<Guideline>> = LazyLock::new(|| {

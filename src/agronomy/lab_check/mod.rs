@@ -15,7 +15,7 @@ pub use decimals::{REPORTING, fineness, recommended};
 pub use extractants::{Estimate, SideBySide, TOGETHER, Together, estimates};
 pub use labs::{Agreement, Pair, Side, pair};
 pub use precision::{HORWITZ, Precision, between_labs, horwitz, precision, within_one_lab};
-pub use recomputed::{Line, Recomputed, recompute};
+pub use recomputed::{Line, PrintedRatio, Recomputed, recompute};
 
 use super::{
     analyte::Analyte,
@@ -75,10 +75,11 @@ pub fn check(sampling: &Sampling, signs: &Signs, errors: &ErrorSettings) -> LabC
     let ph = readings.iter().find(|r| r.analyte == Analyte::Ph && r.method.is_ph_in_water());
     let sheets = sampling.reports.iter().map(|report| {
         let own: Vec<Reading> = all.iter().filter(|on| on.report == report.key).map(|on| on.reading.clone()).collect();
+        let ratios: Vec<PrintedRatio> = report.determinations.iter().filter_map(PrintedRatio::of).collect();
         Recomputed {
             report: report.key,
             lab: report.lab.clone(),
-            lines: recompute(&own, signs),
+            lines: recompute(&own, &ratios, signs),
             fineness: fineness(&report.determinations),
         }
     });

@@ -3,7 +3,7 @@
 //! lime, salts, units. It takes the sheet's cells as they are and calls nothing right.
 
 use crate::agronomy::{
-    analyte::Analyte,
+    analyte::{Analyte, RATIOS as PAIRS},
     carbonate::{Signs, is_alkaline},
     element::Element,
     exchange_capacity::{
@@ -12,6 +12,7 @@ use crate::agronomy::{
     method::Method,
     quantity::Percent,
     reading::{Divisors, Level, Reading, charge, number},
+    record::{Determination, Qualifier},
     saturation::{
         BASES_RATED, MAGNESIUM_BESIDE_POTASSIUM, RATIOS, USUALLY_FOUND, bases_rated, calcium_to_magnesium_says,
         magnesium_short, magnesium_to_potassium_says, usually_found,
@@ -72,9 +73,65 @@ struct Tried {
     how: &'static str,
 }
 
+/// A ratio of two cations as the sheet prints it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PrintedRatio {
+    pub over: Element,
+    pub under: Element,
+    pub printed: Figure,
+}
+
+impl PrintedRatio {
+    /// A printed cell that is a ratio; a limit is none.
+    pub fn of(cell: &Determination) -> Option<PrintedRatio> {
+        let Analyte::Ratio(over, under) = cell.analyte else { return None };
+        let value = cell.printed.value.filter(|_| cell.printed.qualifier == Qualifier::Exact)?;
+        Some(PrintedRatio { over, under, printed: Figure::new(value, "", cell.printed.decimals) })
+    }
+
+    /// It stands alone where its cations do not.
+    fn alone(&self) -> Line {
+        Line {
+            what: format!("{} to {}", Analyte::Element(self.over).name(), self.under.name()),
+            printed: Some(self.printed.clone()),
+            ours: None,
+            fits: true,
+            words: "It cannot be worked out from this sheet.".into(),
+        }
+    }
+
+    /// What is to be said of it beside what the cells make by charge and by mass.
+    fn held_against(&self, by_charge: f64, by_mass: f64) -> (bool, String) {
+        // Two printed cells, each rounded by half a digit, make a ratio of a few per cent either way.
+        let near = |value: f64| as_printed(value, &self.printed) || (value / self.printed.value - 1.0).abs() < 0.03;
+        let two = |value: f64| Figure::significant(value, "", 2);
+        match (near(by_charge), near(by_mass)) {
+            (true, false) => (true, "The printed ratio is of charge, as the cells make it.".into()),
+            (false, true) => (
+                true,
+                format!(
+                    "The printed ratio is by weight, of mg/kg: the cells make {} that way and {} by charge. Of the same soil the two are {} apart, so it must not be held against a ratio by charge.",
+                    two(by_mass),
+                    two(by_charge),
+                    Figure::significant(by_mass.max(by_charge) / by_mass.min(by_charge), "", 3)
+                ),
+            ),
+            (true, true) => (true, "The cells make the printed ratio, by charge and by weight alike.".into()),
+            (false, false) => (
+                false,
+                format!(
+                    "The cells make {} by charge and {} by weight. Is a cell typed wrongly, or is the ratio of another extract?",
+                    two(by_charge),
+                    two(by_mass)
+                ),
+            ),
+        }
+    }
+}
+
 /// Works a sheet's sums out again from its readings. Empty where it has too few cells for any.
-pub fn recompute(readings: &[Reading], signs: &Signs) -> Vec<Line> {
-    let Some(parts) = parts(readings) else { return vec![] };
+pub fn recompute(readings: &[Reading], printed_ratios: &[PrintedRatio], signs: &Signs) -> Vec<Line> {
+    let Some(parts) = parts(readings) else { return printed_ratios.iter().map(PrintedRatio::alone).collect() };
     let mut lines = Vec::new();
     let inflated = inflated(&parts, signs);
     let stated = find(readings, Analyte::ExchangeCapacity);
@@ -87,7 +144,7 @@ pub fn recompute(readings: &[Reading], signs: &Signs) -> Vec<Line> {
         lines.extend(share_line(element, readings, &with_stated, shared.as_ref(), &inflated));
     }
     lines.extend(base_line(readings, &with_stated, shared.as_ref(), &inflated));
-    lines.extend(ratios(&parts));
+    lines.extend(ratios(&parts, printed_ratios));
     lines.extend(magnesium_among_bases(&parts));
     lines
 }
@@ -378,10 +435,9 @@ fn compared(what: String, printed: Figure, ours: Option<Working>, tried: &[Tried
 }
 
 /// Ratios by charge, with what a ratio of mg/kg would say beside them.
-fn ratios(parts: &Parts) -> Vec<Line> {
+fn ratios(parts: &Parts, printed: &[PrintedRatio]) -> Vec<Line> {
     let exact = Divisors::exact();
-    let pairs = [(Element::Ca, Element::Mg), (Element::Ca, Element::K), (Element::Mg, Element::K)];
-    let ratio = |(over, under): (Element, Element)| {
+    let worked = |(over, under): (Element, Element)| {
         let (top, bottom) = (parts.cations.get(&over)?, parts.cations.get(&under)?);
         let ((a, a_working), (b, b_working)) = (charge(top, &exact)?, charge(bottom, &exact)?);
         let value = a.number() / b.number();
@@ -402,13 +458,22 @@ fn ratios(parts: &Parts) -> Vec<Line> {
         let says = says.map_or_else(String::new, |says| {
             format!(" Metson (1974) and Rayment (1983, in {}) would read from it: {says}.", RATIOS.publisher)
         });
-        let words = format!(
-            "By weight it would read {}: ratios of mg/kg are other numbers, so ask a lab which it prints.{says}",
-            Figure::significant(by_mass, "", 2)
-        );
-        Some(Line { what, printed: None, ours: Some(ours), fits: true, words })
+        let printed = printed.iter().find(|one| (one.over, one.under) == (over, under));
+        let (fits, words) = match printed {
+            Some(one) => one.held_against(value, by_mass),
+            None => (
+                true,
+                format!(
+                    "By weight it would read {}: ratios of mg/kg are other numbers, so ask a lab which it prints.",
+                    Figure::significant(by_mass, "", 2)
+                ),
+            ),
+        };
+        let printed = printed.map(|one| one.printed.clone());
+        Some(Line { what, printed, ours: Some(ours), fits, words: words + &says })
     };
-    pairs.into_iter().filter_map(ratio).collect()
+    let alone = |pair| printed.iter().find(|one| (one.over, one.under) == pair).map(PrintedRatio::alone);
+    PAIRS.into_iter().filter_map(|pair| worked(pair).or_else(|| alone(pair))).collect()
 }
 
 /// Magnesium's share of potassium, calcium and magnesium together, and what Michigan State reads from it.

@@ -252,15 +252,13 @@ pub fn manure(livestock: Livestock, dry_matter_percent: f64, given: [OrganicN; 3
     )
     .cite(CORNELL)
     .note("Ammonium is not counted here: how much of it stays depends on how soon the manure is worked in.")
-    .note("The source prints one figure for each year; the truth lies around it, and how far is not printed.");
+    .note(ONE_FIGURE);
     Term::new(TermKind::Manure, format!("From manure of {}", livestock.label()), range, working)
 }
 
-/// The same where only total nitrogen is on record: all of it is counted as organic, over both
-/// consistencies where the dry matter, %, is not known, and over every kind of livestock where
-/// whose manure it was is not.
-pub fn manure_of_total(livestock: Option<Livestock>, dry_matter_percent: Option<f64>, given: [TotalN; 3]) -> Term {
-    let organic = given.map(|total| OrganicN(total.0));
+/// The same over both consistencies where the dry matter, %, is not known, and over every kind of
+/// livestock where whose manure it was is not.
+fn manure_of_kinds(livestock: Option<Livestock>, dry_matter_percent: Option<f64>, organic: [OrganicN; 3]) -> Term {
     let kinds = livestock.map_or_else(|| Livestock::ALL.to_vec(), |one| vec![one]);
     let consistencies = dry_matter_percent.map_or_else(|| vec![0.0, 18.0], |percent| vec![percent]);
     let each = |kind: Livestock| consistencies.iter().map(move |dry| manure(kind, *dry, organic)).collect::<Vec<_>>();
@@ -279,10 +277,22 @@ pub fn manure_of_total(livestock: Option<Livestock>, dry_matter_percent: Option<
     if range.low.0 < range.high.0 {
         inputs.push(most.working.clone());
     }
-    let working = Working::step("Nitrogen from manure", figure(range), formula, inputs)
-        .cite(CORNELL)
+    let working = Working::step("Nitrogen from manure", figure(range), formula, inputs).cite(CORNELL);
+    Term::new(TermKind::Manure, title, range, working)
+}
+
+const ONE_FIGURE: &str =
+    "The source prints one figure for each year; the truth lies around it, and how far is not printed.";
+
+/// What manure releases where only its total nitrogen is on record: all of it is counted as
+/// organic. Over both consistencies where the dry matter, %, is not known, and over every kind of
+/// livestock where whose manure it was is not.
+pub fn manure_of_total(livestock: Option<Livestock>, dry_matter_percent: Option<f64>, given: [TotalN; 3]) -> Term {
+    let Term { title, range, working, .. } =
+        manure_of_kinds(livestock, dry_matter_percent, given.map(|total| OrganicN(total.0)));
+    let working = working
         .note("Only its total nitrogen is on record, and all of it is counted as organic. Fresh manure that is worked in at once gives more in the first year, for its ammonium stays; left on top, less.")
-        .note("The source prints one figure for each year; the truth lies around it, and how far is not printed.");
+        .note(ONE_FIGURE);
     let working = match usable_after_autumn(given[0]) {
         half if half > 0.0 => working.note(format!(
             "If this year’s was spread in autumn: half of its total, {} kg/ha, by the quick rule of {}.",
@@ -297,6 +307,63 @@ pub fn manure_of_total(livestock: Option<Livestock>, dry_matter_percent: Option<
         }
         _ => working,
     };
+    Term::new(TermKind::Manure, title, range, working)
+}
+
+/// The nitrogen of one manure, kg/ha: in all, and of that as ammonium.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct ManureN {
+    pub total: TotalN,
+    pub ammonium_kg_per_ha: f64,
+}
+
+const AMMONIUM: Source = Source {
+    publisher: "Cornell University",
+    title: "CSS 412, types of nitrogen in manure: in principle plants can take all of its ammonium; part or all of it may be lost to the air",
+    year: 0,
+    address: "https://courses.cit.cornell.edu/css412/mod2/ext_m2_pg2.htm",
+    evidence: Evidence::Read,
+};
+
+/// What manures release whose ammonium was analysed, given this year, last year and the year
+/// before: their organic nitrogen by its decay, and beside it the ammonium of this year’s, from
+/// none to all. A manure with more ammonium than nitrogen is refused.
+pub fn manure_of_parts(
+    livestock: Option<Livestock>,
+    dry_matter_percent: Option<f64>,
+    given: [ManureN; 3],
+) -> Result<Vec<Term>, String> {
+    let mut organic = [OrganicN::default(); 3];
+    for (organic, given) in organic.iter_mut().zip(given) {
+        *organic = given.total.less_ammonium(given.ammonium_kg_per_ha)?;
+    }
+    let Term { title, range, working, .. } = manure_of_kinds(livestock, dry_matter_percent, organic);
+    let working = working
+        .note("Its ammonium was analysed and is no part of this: only the organic nitrogen, total less ammonium, goes through the decay.")
+        .note(ONE_FIGURE);
+    let mut terms = vec![Term::new(TermKind::Manure, title, range, working)];
+    terms.extend((given[0].ammonium_kg_per_ha > 0.0).then(|| ammonium(livestock, given[0].ammonium_kg_per_ha)));
+    Ok(terms)
+}
+
+/// The ammonium of manure given this year: none of it where it lay open to the air until it was
+/// gone, all of it where it was worked in at once before a crop.
+fn ammonium(livestock: Option<Livestock>, given_kg_per_ha: f64) -> Term {
+    let range = Range::between(0.0, given_kg_per_ha);
+    let title = match livestock {
+        Some(one) => format!("Ammonium of the manure of {}", one.label()),
+        None => "Ammonium of manure, whose is not known".into(),
+    };
+    let leaf = Working::leaf(
+        "Ammonium nitrogen given this year",
+        Figure::significant(given_kg_per_ha, KgPerHa::UNIT, 3),
+        Origin::Entered,
+    );
+    let formula = format!("from none to all of {} kg/ha", number(given_kg_per_ha));
+    let working = Working::step(title.clone(), figure(range), formula, [leaf])
+        .cite(AMMONIUM)
+        .note("How much of it stays goes by how soon the manure was worked in: all of it at once before a crop, little or none after days on top. Lean to the high end only where it went in the same day.")
+        .note("What was given in years before is not counted: it was taken, washed down or lost.");
     Term::new(TermKind::Manure, title, range, working)
 }
 

@@ -55,6 +55,7 @@ pub fn over_years(survey: &Survey, analyte: Analyte) -> Vec<OverYears> {
             history: &history,
             beside: &beside,
             last_applied: None,
+            clay: false,
         };
         let mine = |question: &Question| {
             OF_THE_VALUE.contains(&question.kind)

@@ -9,8 +9,8 @@ use crate::agronomy::{
     element::Element,
     exchange_capacity::acidity_formula,
     method::{Method, Purpose},
-    reading::{Reading, number},
-    record::{CellKey, FizzClass, Qualifier, Unit},
+    reading::{Level, Reading, number},
+    record::{Basis, CellKey, Determination, FizzClass, Qualifier, Unit},
 };
 use std::collections::BTreeMap;
 
@@ -18,6 +18,9 @@ use std::collections::BTreeMap;
 pub(super) fn look(entry: &Entry, asked: &mut Vec<Question>) {
     nought(entry, asked);
     indices(entry, asked);
+    irish_indices(entry, asked);
+    by_volume(entry, asked);
+    dried_otherwise(entry, asked);
     buffer_start(entry, asked);
     soil_mass(entry, asked);
     acidity_left_out(entry, asked);
@@ -62,6 +65,85 @@ fn indices(entry: &Entry, asked: &mut Vec<Question>) {
         if small.len() == 3 {
             let text = "Phosphorus, potassium and magnesium are all whole numbers below 10. Are these indices? An index is a class, not mg/L; type the mg/L beside it.";
             ask(asked, QuestionKind::UnitSlip, small.into_values(), text);
+        }
+    }
+}
+
+/// The Irish tests as whole numbers from 1 to 4: indices typed for mg/L. Phosphorus alone may be as
+/// low; potassium or magnesium of 4 mg/L is hardly known.
+fn irish_indices(entry: &Entry, asked: &mut Vec<Question>) {
+    for report in &entry.sampling.reports {
+        let of_morgan = |d: &&Determination| {
+            d.method == Method::Morgan && matches!(d.analyte, Analyte::Element(Element::P | Element::K | Element::Mg))
+        };
+        let tested: Vec<&Determination> = report.determinations.iter().filter(of_morgan).collect();
+        let index = |d: &&Determination| d.printed.value.is_some_and(|v| v.fract() == 0.0 && (1.0..=4.0).contains(&v));
+        let others = tested.iter().any(|d| d.analyte != Analyte::Element(Element::P));
+        if tested.len() > 1 && others && tested.iter().all(index) {
+            let text = "By Morgan all of them are whole numbers from 1 to 4. Are these the Irish indices? An index is a class, not mg/L; type the mg/L beside it.";
+            ask(asked, QuestionKind::UnitSlip, tested.iter().map(|d| d.key), text);
+        }
+    }
+}
+
+/// Tests that are read of scooped soil, typed by mass: one question for a sheet.
+fn by_volume(entry: &Entry, asked: &mut Vec<Question>) {
+    for report in &entry.sampling.reports {
+        let by_mass = |d: &&Determination| {
+            matches!(d.method, Method::AmmoniumNitrate | Method::Morgan)
+                && matches!(d.unit, Unit::MgPerKg | Unit::Ppm)
+                && d.basis == Basis::Mass
+        };
+        let typed: Vec<&Determination> = report.determinations.iter().filter(by_mass).collect();
+        let mut names: Vec<&str> = typed.iter().map(|d| d.method.label()).collect();
+        names.sort_unstable();
+        names.dedup();
+        if !typed.is_empty() {
+            let text = format!(
+                "{}: labs of Britain and Ireland scoop the soil for it and print mg/L, also where they write ppm. Did this lab weigh it, or is it mg/L? The limits for it are by volume.",
+                names.join(", ")
+            );
+            ask(asked, QuestionKind::ByVolume, typed.iter().map(|d| d.key), text);
+        }
+    }
+}
+
+/// Clay soil of two labs whose results lie apart by one share, as soil dried in air and in the oven does.
+fn dried_otherwise(entry: &Entry, asked: &mut Vec<Question>) {
+    // Rayment & Lyons, Soil Chemical Methods – Australasia (2011): up to 12 to 14 % on swelling clays.
+    // From 35 % of clay on a soil is taken for clay here; our own limit, as the triangle draws it from 35 to 55.
+    let tested = find(entry.readings, Analyte::Clay).map(|clay| clay.level.number() >= 35.0);
+    if !tested.unwrap_or(entry.clay) {
+        return;
+    }
+    let weighed = |r: &&Reading| {
+        matches!(r.level, Level::MgPerKg(_) | Level::CmolPerKg(_)) && r.is_exact() && r.level.number() > 0.0
+    };
+    let readings: Vec<&Reading> = entry.readings.iter().filter(weighed).collect();
+    let mut pairs: BTreeMap<(&str, &str), Vec<(f64, [CellKey; 2])>> = BTreeMap::new();
+    for (at, one) in readings.iter().enumerate() {
+        for other in &readings[at + 1..] {
+            let alike = one.analyte == other.analyte
+                && one.method == other.method
+                && one.method != Method::Unstated
+                && one.level.unit() == other.level.unit();
+            let (first, second) = if one.lab <= other.lab { (one, other) } else { (other, one) };
+            if alike && one.lab != other.lab {
+                let ratio = (second.level.number() / first.level.number()).ln();
+                pairs.entry((&first.lab, &second.lab)).or_default().push((ratio, [first.cell, second.cell]));
+            }
+        }
+    }
+    for ((first, second), found) in pairs {
+        let mean = found.iter().map(|(ratio, _)| ratio).sum::<f64>() / found.len() as f64;
+        let one_way = found.iter().all(|(ratio, _)| ratio.signum() == mean.signum());
+        let percent = (mean.abs().exp() - 1.0) * 100.0;
+        if found.len() > 1 && one_way && (4.0..=15.0).contains(&percent) {
+            let (more, less) = if mean > 0.0 { (second, first) } else { (first, second) };
+            let text = format!(
+                "On this clay {more} finds more than {less} of all that both tested, by {percent:.0} % as a mean. Does one reckon on soil dried in the air and the other on soil dried in the oven? On swelling clays that alone makes up to 12 to 14 % (Rayment & Lyons, Soil Chemical Methods – Australasia)."
+            );
+            ask(asked, QuestionKind::Drying, found.into_iter().flat_map(|(_, cells)| cells), text);
         }
     }
 }

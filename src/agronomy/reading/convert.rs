@@ -58,6 +58,9 @@ pub(super) fn canonical(
             other => Err(format!("{} is a pH and cannot be in {other}", d.analyte.name())),
         },
         Kind::Conductivity => conductivity_level(chain, d),
+        Kind::Ratio => {
+            Err("A ratio is no level: it is held against the cells where the sheets are checked, and nothing is reckoned from it".into())
+        }
     }?;
     let level = match scale {
         Scale::MgPerKg => Level::MgPerKg(MgPerKg(chain.value)),
@@ -78,6 +81,7 @@ enum Kind {
     Share,
     Ph,
     Conductivity,
+    Ratio,
 }
 
 fn kind(analyte: Analyte) -> Kind {
@@ -93,6 +97,7 @@ fn kind(analyte: Analyte) -> Kind {
         | Analyte::Carbonate
         | Analyte::Clay => Kind::Share,
         Analyte::Conductivity => Kind::Conductivity,
+        Analyte::Ratio(..) => Kind::Ratio,
     }
 }
 

@@ -29,7 +29,7 @@ const PLOTS_TO_A_THREAD: usize = 64;
 /// The analytes whose tests a review under this guideline rests on.
 pub(super) fn needed_analytes(guideline: &Guideline) -> Vec<Analyte> {
     match goes_by_capacity(guideline) {
-        true => Analyte::all().collect(), // all that may speak for the capacity
+        true => Analyte::all().filter(|analyte| !analyte.is_ratio()).collect(), // all that may speak for the capacity
         false => REVIEWED.into_iter().chain(SIGNS).collect(),
     }
 }

@@ -534,6 +534,7 @@ fn analysis(row: &AmendmentRow) -> Analysis {
         parts: parts.collect(),
         neutralising_value: row.neutralising_value,
         moisture: row.moisture,
+        ammonium_n: row.ammonium_n,
         source: source.clone(),
     }
 }

@@ -174,6 +174,7 @@ pub const AMENDMENTS: FileSpec = FileSpec {
         must("source", "where the figures come from"),
         may("neutralising_value_percent", "of pure calcium carbonate"),
         may("moisture_percent", "as sold"),
+        may("ammonium_n_percent", "of the mass as sold, counted as N; of manure"),
         may("note", ""),
     ],
     composition: true,
@@ -324,6 +325,8 @@ pub struct AmendmentRow {
     pub neutralising_value: Option<f64>,
     /// Mass fraction as sold.
     pub moisture: Option<f64>,
+    /// Of its nitrogen what is ammonium, counted as N, mass fraction as sold.
+    pub ammonium_n: Option<f64>,
     pub parts: BTreeMap<Element, Part>,
     pub note: String,
 }

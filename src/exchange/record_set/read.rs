@@ -176,7 +176,15 @@ fn amendment(row: &Row) -> Option<AmendmentRow> {
     let source = row.needed("source");
     let neutralising_value = row.number_if_any("neutralising_value_percent", &Limits::NEUTRALISING);
     let moisture = row.number_if_any("moisture_percent", &MOISTURE);
+    let ammonium_n =
+        row.number_if_any("ammonium_n_percent", &Limits::PERCENT).map(|n| n.map(|percent| percent / 100.0));
     let parts = composition(row);
+    if let (Some(Some(ammonium)), Some(parts)) = (ammonium_n, &parts)
+        && ammonium > parts.get(&Element::N).map_or(0.0, |n| n.mass_fraction) + 1e-9
+    {
+        row.problem("ammonium_n_percent", "there cannot be more nitrogen as ammonium than nitrogen in all");
+        return None;
+    }
     Some(AmendmentRow {
         line: row.line,
         name: name?.to_owned(),
@@ -189,6 +197,7 @@ fn amendment(row: &Row) -> Option<AmendmentRow> {
         source: source?.to_owned(),
         neutralising_value: neutralising_value?,
         moisture: moisture?.map(|percent| percent / 100.0),
+        ammonium_n: ammonium_n?,
         parts: parts?,
         note: row.text("note").to_owned(),
     })
@@ -336,6 +345,7 @@ fn determinations(each: &dyn Fn(&'static FileSpec, &mut dyn FnMut(&Row)), set: &
         let printed = printed(row);
         let unit = match (row.text("unit"), analyte) {
             ("", Some(Analyte::Ph | Analyte::BufferPh)) => Some(Unit::Ph),
+            ("", Some(Analyte::Ratio(..))) => Some(Unit::ToOne),
             _ => row.needed("unit").and_then(|_| units.read(row, "unit")),
         };
         let form = form(row, analyte);

@@ -84,6 +84,7 @@ fn amendment(amendment: &AmendmentRow, elements: &[Element]) -> Vec<String> {
         amendment.source.clone(),
         some(amendment.neutralising_value),
         some(amendment.moisture.map(percent)),
+        some(amendment.ammonium_n.map(percent)),
         amendment.note.clone(),
     ];
     for element in elements {

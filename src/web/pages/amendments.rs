@@ -9,6 +9,7 @@ use crate::{
         content::{self, Content},
         element::{Element, Form as Oxide},
         material,
+        plausibility::products,
         source::{Citation, Evidence},
     },
     app::{
@@ -75,6 +76,8 @@ pub struct AmendmentPage {
     history: Vec<ChangeRow>,
     /// Published facts beside its content: sentence, who says so.
     facts: Vec<(String, Source)>,
+    /// What may be wrong with the analysis in force, as questions, with why it is asked.
+    questions: Vec<(String, Source)>,
     /// What lists say of it, the newest first.
     statuses: Vec<ListStatusRow>,
     /// Names of lists that the record knows.
@@ -92,6 +95,7 @@ struct AnalysisView {
     rows: Vec<ContentRow>,
     neutralising: Option<String>,
     moisture: Option<String>,
+    ammonium: Option<String>,
     source: Source,
 }
 
@@ -172,6 +176,7 @@ impl AnalysisView {
                 .collect(),
             neutralising: analysis.neutralising_value.map(percent),
             moisture: content::moisture_percent(analysis).map(percent),
+            ammonium: analysis.ammonium_n.map(|share| percent(share * 100.0)),
             source: Source::of(&analysis.source),
         }
     }
@@ -217,6 +222,7 @@ fn analysis(form: &Form) -> AnalysisForm {
         source: of("source"),
         neutralising_value: of("neutralising_value"),
         moisture_percent: of("moisture_percent"),
+        ammonium_n_percent: of("ammonium_n_percent"),
         parts: (0..PARTS).map(part).collect(),
     }
 }
@@ -329,7 +335,22 @@ impl AmendmentPage {
         let lists = lists.into_iter().collect();
         let facts = material::facts(&found.row.amendment);
         let facts = facts.into_iter().map(|(text, source)| (text, Source::of(&source))).collect();
-        Ok(AmendmentPage { frame, found, analyses, cautions, facts, history, statuses, lists, form, refused: "" })
+        let questions = products::questions(&found.row.amendment, &found.row.amendment.analysis);
+        let questions = questions.into_iter().map(|asked| (asked.text, Source::of(&asked.source))).collect();
+        let refused = "";
+        Ok(AmendmentPage {
+            frame,
+            found,
+            analyses,
+            cautions,
+            facts,
+            questions,
+            history,
+            statuses,
+            lists,
+            form,
+            refused,
+        })
     }
 
     fn conventions(&self) -> Vec<(&'static str, &'static str)> {

@@ -306,7 +306,9 @@ impl GuidelineFormPage {
             from_memory: false,
             in_points: None,
             kind: Kind::Classes,
-            units: units(Unit::ALL.iter().copied().filter(|unit| *unit != Unit::MeqPer100cm3).collect()),
+            units: units(
+                Unit::ALL.iter().copied().filter(|unit| !matches!(unit, Unit::MeqPer100cm3 | Unit::ToOne)).collect(),
+            ),
             lines: 0..NEW_LINES.max(lines("added", &form) + 1),
             wrong: wrong("added", &form),
         };
@@ -321,7 +323,8 @@ impl GuidelineFormPage {
     /// What can be measured, to choose from.
     fn analytes(&self) -> Vec<(String, String)> {
         let none = (String::new(), "Nothing to add".to_owned());
-        std::iter::once(none).chain(Analyte::all().map(|analyte| (analyte.to_string(), analyte.name()))).collect()
+        let levels = Analyte::all().filter(|analyte| !analyte.is_ratio());
+        std::iter::once(none).chain(levels.map(|analyte| (analyte.to_string(), analyte.name()))).collect()
     }
 
     /// Methods that limits can be made for.

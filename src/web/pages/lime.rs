@@ -7,8 +7,10 @@ use super::{
 };
 use crate::{
     agronomy::{
+        liking::{LevelUnit, Liking},
         lime::{FINENESS_SCHEMES, Given, LimeMethod, Reference, Scale, UK_PH, UNREAD_SCHEMES, UkSoil},
-        quantity::GramsPerM2,
+        quantity::{GramsPerM2, KgPerHa, SquareMetres},
+        rate::RateUnit,
         reading::{Reading, number},
         record::CellKey,
         source::Source,
@@ -116,8 +118,7 @@ struct AnswerView<'a> {
 
 /// A requirement in the product.
 struct SpreadView<'a> {
-    t_per_ha: String,
-    per_m2: String,
+    per_area: String,
     on_plot: String,
     splits: Vec<SplitView<'a>>,
     notes: &'a [String],
@@ -156,14 +157,36 @@ fn read_as(reading: &Reading) -> String {
     format!("{figure} ({method}), sampled {}", show::date(reading.sampled_on))
 }
 
-/// Tonnes to the hectare.
-fn tonnes(t_per_ha: f64) -> String {
-    format!("{}\u{a0}t/ha", show::significant(t_per_ha, 2))
+/// Lime as a person reads it on this plot.
+#[derive(Clone, Copy)]
+struct Reads {
+    liking: Liking,
+    area: SquareMetres,
+}
+
+impl Reads {
+    fn lime(self, rate: KgPerHa) -> String {
+        let figure = self.liking.lime(rate, self.area);
+        match figure.unit.as_str() {
+            "g" => format!("{} on this plot", show::mass(figure.value)),
+            unit => format!("{}\u{a0}{unit}", show::significant(figure.value, 2)),
+        }
+    }
+
+    fn tonnes(self, t_per_ha: f64) -> String {
+        self.lime(RateUnit::TonnePerHa.read(t_per_ha))
+    }
+
+    /// A product as it is spread.
+    fn product(self, rate: GramsPerM2) -> (String, String) {
+        let figure = self.liking.product(rate.kg_per_ha());
+        (show::significant(figure.value, 2), figure.unit)
+    }
 }
 
 type PageOf<'p> = &'p dyn Fn(CellKey) -> Option<String>;
 
-fn answer_view<'a>(answer: &'a LimeAnswer, page_of: PageOf<'_>) -> AnswerView<'a> {
+fn answer_view<'a>(answer: &'a LimeAnswer, reads: Reads, page_of: PageOf<'_>) -> AnswerView<'a> {
     let asked = &answer.requirement;
     AnswerView {
         method: asked.method.label(),
@@ -172,9 +195,9 @@ fn answer_view<'a>(answer: &'a LimeAnswer, page_of: PageOf<'_>) -> AnswerView<'a
         printed: format!("{}\u{a0}{}", show::significant(asked.printed, 3), asked.reference.unit.label()),
         terms: terms(&asked.reference),
         by: By::of(asked.method.source()),
-        carbonate: tonnes(answer.carbonate_t_per_ha),
+        carbonate: reads.tonnes(answer.carbonate_t_per_ha),
         carbonate_steps: Steps::of(&asked.working, page_of),
-        spread: answer.spread.as_ref().map(|spread| spread_view(spread, page_of)).map_err(String::as_str),
+        spread: answer.spread.as_ref().map(|spread| spread_view(spread, reads, page_of)).map_err(String::as_str),
         notes: &asked.notes,
         for_it: told(&answer.suits.for_it),
         against_it: told(&answer.suits.against_it),
@@ -195,14 +218,14 @@ fn on_plot(answer: &LimeAnswer) -> f64 {
 }
 
 /// How the others stand to the one that suits best: nobody is to think that they agree.
-fn apart(answers: &[LimeAnswer]) -> Option<String> {
+fn apart(answers: &[LimeAnswer], reads: Reads) -> Option<String> {
     let (best, others) = answers.split_first()?;
     let amounts: Vec<f64> = others.iter().map(on_plot).collect();
     let (least, most) = (amounts.iter().copied().reduce(f64::min)?, amounts.iter().copied().reduce(f64::max)?);
     let words = |amount: f64| match (amount, &best.spread) {
         (amount, _) if amount <= 0.0 => "no lime".to_owned(),
         (amount, Ok(_)) => show::mass(amount),
-        (amount, Err(_)) => tonnes(amount),
+        (amount, Err(_)) => reads.tonnes(amount),
     };
     let here = on_plot(best);
     let ask = if others.len() == 1 { "The other method asks" } else { "The other methods ask" };
@@ -234,10 +257,10 @@ fn terms(reference: &Reference) -> String {
     }
 }
 
-fn given_view<'a>(given: &'a Given, page_of: PageOf<'_>) -> GivenView<'a> {
+fn given_view<'a>(given: &'a Given, reads: Reads, page_of: PageOf<'_>) -> GivenView<'a> {
     GivenView {
         title: &given.working.title,
-        carbonate: tonnes(given.carbonate.0 / 1000.0),
+        carbonate: reads.lime(given.carbonate),
         when: if given.since_sample() {
             "after the sample".into()
         } else {
@@ -251,7 +274,7 @@ fn silent_view<'a>((method, why): &'a (LimeMethod, String)) -> SilentView<'a> {
     SilentView { method: method.label(), why, terms: terms(&method.reference()), by: By::of(method.source()) }
 }
 
-fn spread_view<'a>(spread: &'a Spread, page_of: PageOf<'_>) -> SpreadView<'a> {
+fn spread_view<'a>(spread: &'a Spread, reads: Reads, page_of: PageOf<'_>) -> SpreadView<'a> {
     let splits = spread.splits.iter().map(|split| SplitView {
         parts: show::count(split.parts, "part"),
         each: show::mass(split.each.0),
@@ -261,9 +284,14 @@ fn spread_view<'a>(spread: &'a Spread, page_of: PageOf<'_>) -> SpreadView<'a> {
         publisher: &split.rule.of.source.publisher,
         address: show::address(&split.rule.of.source).map(str::to_owned),
     });
+    let per_m2 = format!("{}\u{a0}{}", show::significant(spread.grams_per_m2.0, 2), GramsPerM2::UNIT);
     SpreadView {
-        t_per_ha: tonnes(spread.t_per_ha),
-        per_m2: format!("{}\u{a0}{}", show::significant(spread.grams_per_m2.0, 2), GramsPerM2::UNIT),
+        per_area: match reads.liking.unit {
+            // What it is on the plot stands before it anyway, and so does lb/acre by either way.
+            LevelUnit::LbPerAcre => reads.tonnes(spread.t_per_ha),
+            LevelUnit::GramsOnPlot => per_m2,
+            _ => format!("{per_m2}, {}", reads.tonnes(spread.t_per_ha)),
+        },
         on_plot: show::mass(spread.on_plot.0),
         splits: splits.collect(),
         notes: &spread.rate.notes,
@@ -276,21 +304,22 @@ pub async fn show(cx: Cx, Path(plot): Path<PlotId>, form: Form) -> Result<Respon
     let lime = cx.app.plot_lime(&cx.actor, plot, form.read_as()?).await?;
     let pages = cell_pages(&lime.standing);
     let page_of = |key| pages.get(&key).cloned();
+    let reads = Reads { liking: cx.actor.liking, area: lime.standing.plot.ground().area };
     let mut form = Form::of(&lime.form);
     for problem in &lime.problems.0 {
         form.problem(&problem.field, &problem.message);
     }
     let typed = (String::new(), "By its value, below".to_owned());
     let products = lime.products.iter().map(|row| (row.id.to_string(), row.amendment.name.clone()));
-    let mut answers = lime.answers.iter().map(|answer| answer_view(answer, &page_of));
+    let mut answers = lime.answers.iter().map(|answer| answer_view(answer, reads, &page_of));
     let lowering = lime.lowering.as_ref().map(|lowering| match lowering {
         Ok(rate) => Lowering {
             refused: false,
             words: format!(
                 "Elemental sulfur, {} to {}\u{a0}{}",
-                show::significant(rate.low.0, 2),
-                show::significant(rate.high.0, 2),
-                GramsPerM2::UNIT
+                reads.product(rate.low).0,
+                reads.product(rate.high).0,
+                reads.product(rate.high).1
             ),
             notes: &rate.notes,
             steps: Some(Steps::of(&rate.working, &page_of)),
@@ -338,7 +367,7 @@ pub async fn show(cx: Cx, Path(plot): Path<PlotId>, form: Form) -> Result<Respon
             ("", "the part between one sieve and the next"),
             ("passing", "all that passes a sieve, from the finest"),
         ],
-        given: lime.given.iter().map(|given| given_view(given, &page_of)).collect(),
+        given: lime.given.iter().map(|given| given_view(given, reads, &page_of)).collect(),
         silent: lime.silent.iter().map(silent_view).collect(),
         depth: show::significant(lime.depth_cm, 3),
         ph: lime.ph.as_ref().map(read_as),
@@ -346,7 +375,7 @@ pub async fn show(cx: Cx, Path(plot): Path<PlotId>, form: Form) -> Result<Respon
         fizzes: lime.standing.present.signs.reasons.iter().map(|sign| sentence(sign)).collect(),
         best: answers.next(),
         others: answers.collect(),
-        apart: apart(&lime.answers),
+        apart: apart(&lime.answers, reads),
         target: show::number(lime.target_ph, 1),
         lowering,
         lime: &lime,

@@ -8,9 +8,13 @@ use super::{
 use crate::{
     agronomy::{
         crop::CROPS,
+        element::Element,
         guideline::{Changed, NitrateTest},
-        nitrogen::{COVER_MIX, PNW_636, PreviousCrop, Term},
+        liking::Liking,
+        nitrogen::{COVER_MIX, PNW_636, PreviousCrop, Range, Term},
+        quantity::SquareMetres,
         record::CellKey,
+        working::Working,
     },
     app::nitrogen::PlotNitrogen,
     ids::PlotId,
@@ -84,10 +88,36 @@ struct RateView<'a> {
     rate: std::result::Result<TermView<'a>, &'a str>,
 }
 
-fn term_view<'a>(term: &'a Term, page_of: &dyn Fn(CellKey) -> Option<String>) -> TermView<'a> {
+/// Ranges of nitrogen as a person reads them on this plot.
+#[derive(Clone, Copy)]
+struct Reads {
+    liking: Liking,
+    area: SquareMetres,
+}
+
+impl Reads {
+    fn range(self, range: Range) -> String {
+        self.liking.range(Element::N, range.low, range.high, self.area)
+    }
+
+    /// Every working ends in the unit that is read.
+    fn end(self, nitrogen: &mut PlotNitrogen) {
+        let end = |working: &mut Working| *working = self.liking.rate_working(Element::N, working, self.area);
+        if let Some(budget) = &mut nitrogen.budget {
+            let terms = std::iter::once(&mut budget.demand).chain(&mut budget.supplies).chain(&mut budget.left_out);
+            terms.for_each(|term| end(&mut term.working));
+            end(&mut budget.working);
+        }
+        nitrogen.rates.iter_mut().filter_map(|(_, rate)| rate.as_mut().ok()).for_each(|term| end(&mut term.working));
+        let says = nitrogen.nitrate.iter_mut().flat_map(|(_, tests)| tests);
+        says.filter_map(|(_, says)| says.as_mut().ok()).for_each(|advice| end(&mut advice.working));
+    }
+}
+
+fn term_view<'a>(term: &'a Term, reads: Reads, page_of: &dyn Fn(CellKey) -> Option<String>) -> TermView<'a> {
     TermView {
         title: &term.title,
-        range: term.range.words(),
+        range: reads.range(term.range),
         notes: &term.notes,
         steps: Steps::of(&term.working, page_of),
     }
@@ -95,7 +125,9 @@ fn term_view<'a>(term: &'a Term, page_of: &dyn Fn(CellKey) -> Option<String>) ->
 
 /// `GET /plots/{plot}/nitrogen?low_kg_per_ha=80&high_kg_per_ha=120`
 pub async fn show(cx: Cx, Path(plot): Path<PlotId>, form: Form) -> Result<Response> {
-    let nitrogen = cx.app.plot_nitrogen(&cx.actor, plot, form.read_as()?).await?;
+    let mut nitrogen = cx.app.plot_nitrogen(&cx.actor, plot, form.read_as()?).await?;
+    let reads = Reads { liking: cx.actor.liking, area: nitrogen.ahead.standing.plot.ground().area };
+    reads.end(&mut nitrogen);
     let standing = &nitrogen.ahead.standing;
     let pages = cell_pages(standing);
     let page_of = |key| pages.get(&key).cloned();
@@ -104,16 +136,16 @@ pub async fn show(cx: Cx, Path(plot): Path<PlotId>, form: Form) -> Result<Respon
         form.problem(&problem.field, &problem.message);
     }
     let budget = nitrogen.budget.as_ref().map(|budget| BudgetView {
-        need: budget.need.words(),
-        demand: term_view(&budget.demand, &page_of),
-        supplies: budget.supplies.iter().map(|term| term_view(term, &page_of)).collect(),
-        left_out: budget.left_out.iter().map(|term| term_view(term, &page_of)).collect(),
+        need: reads.range(budget.need),
+        demand: term_view(&budget.demand, reads, &page_of),
+        supplies: budget.supplies.iter().map(|term| term_view(term, reads, &page_of)).collect(),
+        left_out: budget.left_out.iter().map(|term| term_view(term, reads, &page_of)).collect(),
         notes: &budget.notes,
         steps: Steps::of(&budget.working, &page_of),
     });
     let rates = nitrogen.rates.iter().map(|(crop, rate)| RateView {
         crop: crop.name,
-        rate: rate.as_ref().map(|term| term_view(term, &page_of)).map_err(String::as_str),
+        rate: rate.as_ref().map(|term| term_view(term, reads, &page_of)).map_err(String::as_str),
     });
     let nitrate = nitrogen.nitrate.as_ref().map(|(reading, tests)| {
         let tests = tests.iter().map(|(test, says)| TestView {
@@ -123,7 +155,9 @@ pub async fn show(cx: Cx, Path(plot): Path<PlotId>, form: Form) -> Result<Respon
             says: says
                 .as_ref()
                 .map(|advice| {
-                    let rate = advice.rate.map(|rate| show::element_rate(rate.0));
+                    let rate = advice
+                        .rate
+                        .map(|rate| show::element_figure(&reads.liking.rate_here(Element::N, rate, reads.area)));
                     (advice.class.as_str(), rate, Steps::of(&advice.working, &page_of))
                 })
                 .map_err(String::as_str),

@@ -8,7 +8,8 @@ use super::{
 use crate::{
     agronomy::{
         analyte::Analyte,
-        quantity::{DsPerM, GramsPerM2},
+        liking::Liking,
+        quantity::{DsPerM, KgPerHa},
         reading::number,
         record::CellKey,
         salinity::{CALIFORNIA, MAAS_1990, RATED_ONLY, SALT_FACTORS, TOLERANCES},
@@ -62,7 +63,7 @@ struct SaltsPage<'a> {
 struct GypsumView<'a> {
     none: bool,
     on_plot: String,
-    per_m2: String,
+    per_area: String,
     notes: &'a [String],
     steps: Vec<Steps<'a>>,
 }
@@ -112,13 +113,14 @@ fn reading_view<'a>(of: &'a Conductivity, page_of: &dyn Fn(CellKey) -> Option<St
     }
 }
 
-fn gypsum_view<'a>(of: &'a Gypsum, page_of: &dyn Fn(CellKey) -> Option<String>) -> GypsumView<'a> {
+fn gypsum_view<'a>(of: &'a Gypsum, liking: Liking, page_of: &dyn Fn(CellKey) -> Option<String>) -> GypsumView<'a> {
     let span = |low: String, high: String| if low == high { low } else { format!("{low} to {high}") };
-    let per_m2 = |rate: GramsPerM2| show::significant(rate.0, 2);
+    let (low, high) = (of.grams_per_m2.0.kg_per_ha(), of.grams_per_m2.1.kg_per_ha());
+    let per_area = |rate: KgPerHa| show::significant(liking.product(rate).value, 2);
     GypsumView {
         none: of.high.rate.0 <= 0.0,
         on_plot: span(show::mass(of.on_plot.0.0), show::mass(of.on_plot.1.0)),
-        per_m2: format!("{}\u{a0}{}", span(per_m2(of.grams_per_m2.0), per_m2(of.grams_per_m2.1)), GramsPerM2::UNIT),
+        per_area: format!("{}\u{a0}{}", span(per_area(low), per_area(high)), liking.product(high).unit),
         notes: &of.high.notes,
         steps: [&of.low, &of.high].map(|rate| Steps::of(&rate.working, page_of)).into(),
     }
@@ -189,7 +191,11 @@ pub async fn show(cx: Cx, Path(plot): Path<PlotId>, form: Form) -> Result<Respon
             }),
             Err(why) => Err(why.as_str()),
         },
-        gypsum: salts.gypsum.as_ref().map(|gypsum| gypsum_view(gypsum, &page_of)).map_err(String::as_str),
+        gypsum: salts
+            .gypsum
+            .as_ref()
+            .map(|gypsum| gypsum_view(gypsum, cx.actor.liking, &page_of))
+            .map_err(String::as_str),
         table: TOLERANCES
             .iter()
             .map(|row| {

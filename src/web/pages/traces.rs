@@ -9,7 +9,9 @@ use crate::{
     agronomy::{
         analyte::Analyte,
         element::Element,
+        liking::Liking,
         micronutrient::{Advised, IndexOf, SPRAYS, ShortBelow, Spray, Tissue},
+        quantity::{KgPerHa, SquareMetres},
         reading::number,
         source::Citation,
     },
@@ -105,7 +107,7 @@ fn span((low, high): (f64, f64)) -> String {
     if low == high { number(low) } else { format!("{} to {}", number(low), number(high)) }
 }
 
-fn trace_view<'a>(of: &'a Trace, steps: Steps<'a>) -> TraceView<'a> {
+fn trace_view<'a>(of: &'a Trace, reads: (Liking, SquareMetres), steps: Steps<'a>) -> TraceView<'a> {
     let (mut lines, mut not_here) = (Vec::new(), Vec::new());
     let mut notes: &[String] = &[];
     let summary = match &of.context {
@@ -141,18 +143,19 @@ fn trace_view<'a>(of: &'a Trace, steps: Steps<'a>) -> TraceView<'a> {
         not_here,
         notes,
         spray: of.reading.analyte.element().and_then(Spray::of).map(|spray| format!("{} ({SPRAYS})", spray.text())),
-        advised: of.reading.analyte.element().map_or_else(Vec::new, advised),
+        advised: of.reading.analyte.element().map_or_else(Vec::new, |element| advised(element, reads)),
         steps,
     }
 }
 
 /// What publishers give of an element, and what leaves hold where it is enough.
-fn advised(element: Element) -> Vec<Line> {
+fn advised(element: Element, (liking, area): (Liking, SquareMetres)) -> Vec<Line> {
+    let read = |rate: KgPerHa| show::element_figure(&liking.rate_here(element, rate, area));
     let rates = Advised::of(element).map(|rate| {
-        let most = show::element_rate(rate.most.0);
+        let most = read(rate.most);
         let level = match rate.least == rate.most {
             true => most,
-            false => format!("{} to {most}", show::element_rate(rate.least.0)),
+            false => format!("{} to {most}", read(rate.least)),
         };
         line("as printed", level, &rate.how, &rate.source)
     });
@@ -164,10 +167,13 @@ fn advised(element: Element) -> Vec<Line> {
     rates.chain(leaves).collect()
 }
 
-fn boron_view(of: &PlotTraces) -> Boron {
+fn boron_view(of: &PlotTraces, liking: Liking) -> Boron {
+    // Grams on the plot stand beside it anyway.
+    let area = of.standing.plot.ground().area;
+    let rate = liking.by_rate().rate_here(Element::B, of.boron.ceiling, area);
     let crops: Vec<String> = of.standing.crops.iter().map(|crop| crop.in_sentence()).collect();
     Boron {
-        rate: show::element_rate(of.boron.ceiling.0),
+        rate: show::element_figure(&rate),
         on_plot: show::element_mass(of.boron_on_plot.0),
         none: of.boron.ceiling.0 <= 0.0,
         crop: of.boron.crop.map(|crop| crop.in_sentence()),
@@ -184,7 +190,8 @@ pub async fn show(cx: Cx, Path(plot): Path<PlotId>, form: Form) -> Result<Respon
     let found = cx.app.plot_traces(&cx.actor, plot, form.has("memory", "on")).await?;
     let pages = cell_pages(&found.standing);
     let page_of = |key| pages.get(&key).cloned();
-    let traces = found.traces.iter().map(|one| trace_view(one, Steps::of(&one.reading.working, &page_of)));
+    let reads = (cx.actor.liking, found.standing.plot.ground().area);
+    let traces = found.traces.iter().map(|one| trace_view(one, reads, Steps::of(&one.reading.working, &page_of)));
     let manganese = found.manganese.iter().map(|(which, index)| IndexView {
         by: match which {
             IndexOf::Rutgers => "Rutgers",
@@ -211,6 +218,6 @@ pub async fn show(cx: Cx, Path(plot): Path<PlotId>, form: Form) -> Result<Respon
         traces: traces.collect(),
         not_tested: found.not_tested.iter().map(name).collect::<Vec<_>>().join(", "),
         manganese: manganese.collect(),
-        boron: boron_view(&found),
+        boron: boron_view(&found, cx.actor.liking),
     })
 }

@@ -160,6 +160,13 @@ async fn fizzing_tunnel(story: &mut Browser, plot: &str) {
     open(story, plot, "Trace elements").await;
     story.expect("Havlin").await;
     look(story, "traces").await;
+    // Every guideline on one plot, and with the reason where one does not apply.
+    story.page.goto(format!("{plot}/opinions")).await.expect("the second opinion");
+    story.expect("Publishers disagree, and none of them is blended or ranked here").await;
+    story.expect("Guidelines that do not apply").await;
+    look(story, "second-opinion").await;
+    story.click(By::XPath("//summary[contains(., 'each with its reason')]")).await;
+    look(story, "second-opinion-reasons").await;
 }
 
 /// Lead beside what authorities print, and to whom to show it.

@@ -168,7 +168,7 @@ proptest! {
     #[test]
     fn parts_make_up_the_dose_and_none_is_above_the_most_at_once(t_per_ha in 0.0f64..60.0, more in 0.0f64..20.0) {
         let rules: Vec<_> = shipped_splits(SplitOf::Lime).chain(shipped_splits(SplitOf::EpsomSalt)).collect();
-        prop_assert_eq!(rules.len(), 4);
+        prop_assert_eq!(rules.len(), 5);
         for rule in rules {
             let dose = |t: f64| KgPerHa(t * 1000.0);
             let parts = rule.parts(dose(t_per_ha));

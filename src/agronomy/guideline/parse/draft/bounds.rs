@@ -99,6 +99,7 @@ pub fn units_for(analyte: Analyte, has_layer: bool) -> Vec<Unit> {
         | Analyte::OrganicCarbon
         | Analyte::Carbonate
         | Analyte::Clay => vec![Percent],
+        Analyte::Ratio(..) => vec![],
     }
 }
 
