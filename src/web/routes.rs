@@ -7,9 +7,9 @@ use super::{
     pages::{
         ahead, amendment_lists, amendments, applications, calibration, cores, drift, files, guideline_form, guidelines,
         harvests, history, home, lab_check, ledger, lime, metals, next, nitrogen, opinions, people, plan_caps,
-        plan_compare, plan_form, plan_prints, plan_trade, plan_why, plan_work, plans, plot, plots, removals, reports,
-        salts, samplings, seasons, settings, setup, sign_in, sites, story, test_errors, traces, trend, year_summary,
-        years,
+        plan_compare, plan_form, plan_prints, plan_trade, plan_why, plan_work, plan_working, plans, plot, plots,
+        removals, reports, salts, samplings, seasons, settings, setup, sign_in, sites, story, test_errors, traces,
+        trend, year_summary, years,
     },
     probes,
 };
@@ -239,7 +239,7 @@ pub fn routes() -> Vec<Route> {
         post("/plans/{plan}/agree", Recorder, plans::agree),
         post("/plans/{plan}/reopen", Recorder, plans::reopen),
         post("/plans/{plan}/close", Recorder, plans::close),
-        get("/plans/{plan}/working/{plot}/{element}", Reader, plans::working),
+        get("/plans/{plan}/working/{plot}/{element}", Reader, plan_working::working),
         get("/plans/{plan}/caps/{plot}/{cap}", Steward, plan_caps::show),
         post("/plans/{plan}/caps/{plot}/{cap}", Steward, plan_caps::overrule),
         post("/plans/{plan}/overrules/{overrule}/withdraw", Steward, plan_caps::withdraw),

@@ -16,7 +16,7 @@ use glebe::{
         seasons::{DoseForm, PlanView, Sheet, Solving},
     },
     ids::{AmendmentId, PlanId, PlotId, SeasonId, SiteId},
-    web::pages::plans::workings,
+    web::pages::plan_working::workings,
 };
 use jiff::civil::date;
 

@@ -2,10 +2,7 @@
 //! a steward makes it; what to beware of in the products that the plan uses; and what one recipe
 //! for a whole block costs.
 
-use super::{
-    plans::{under_plan, working_path},
-    plots::titled,
-};
+use super::{plan_working::working_path, plans::under_plan, plots::titled};
 use crate::{
     agronomy::{
         cap::{Counted, Grounds, SeasonCap},
