@@ -112,6 +112,7 @@ pub fn routes() -> Vec<Route> {
         get("/plots/{plot}/next", Reader, next::show),
         get("/plots/{plot}/years", Reader, ahead::plot),
         get("/sites/{site}/next", Reader, ahead::site),
+        get("/sites/{site}/years", Reader, ahead::site_years),
         get("/plots/{plot}/working/{analyte}/{what}", Reader, plot::working),
         get("/plots/{plot}/trend/{analyte}", Reader, trend::show),
         get("/plots/{plot}/trend/{analyte}/working", Reader, trend::working),

@@ -19,7 +19,7 @@ use crate::{
         history::Subject,
         seasons::{DoseForm, LeftBy, PlanPlot, PlanView},
     },
-    ids::{PlanId, PlotId},
+    ids::{PlanId, PlotId, SiteId},
     web::{
         error::Result,
         form::Form,
@@ -44,6 +44,7 @@ use std::collections::BTreeMap;
 pub struct PlanPage {
     frame: Frame,
     plan: PlanId,
+    site: SiteId,
     revision: i64,
     /// `draft`, `agreed` or `closed`.
     state: String,
@@ -180,6 +181,7 @@ impl PlanPage {
         let told = |sentences: &[String]| together(&caps_read(view, sentences, cx.actor.liking));
         PlanPage {
             plan: view.plan.id,
+            site: view.site.id,
             revision: view.plan.revision,
             state: view.plan.state.clone(),
             editable,
