@@ -11,7 +11,7 @@ use super::{
     ground::Ground,
     need::{TOO_LITTLE, soil_working},
     offtake::{Span, capitalised, round},
-    quantity::{Centimetres, KgPerHa, MgPerKg, MgPerL, by_volume_kg_per_ha},
+    quantity::{Centimetres, KgPerHa, MgPerL, by_volume_kg_per_ha},
     reading::Level,
     record::DepthBand,
     response::Response,
@@ -385,7 +385,7 @@ mod tests {
     use crate::agronomy::{
         cap::{Counted, Grounds},
         ground::{Cover, Texture},
-        quantity::{CmolPerKg, GramsPerCm3, SquareMetres},
+        quantity::{CmolPerKg, GramsPerCm3, MgPerKg, SquareMetres},
         response::Skip,
         source::{Evidence, Source},
     };

@@ -6,6 +6,7 @@ use super::{
     plots::{PlotRow, SiteRow},
     seasons::SeasonRow,
     standing::PlotStanding,
+    undone::LeftDose,
 };
 use crate::{
     agronomy::{
@@ -20,6 +21,7 @@ use crate::{
         working::{Figure, Origin, Working},
     },
     ids::{AmendmentId, PlotId, SiteId},
+    store,
 };
 use jiff::civil::Date;
 use std::collections::BTreeMap;
@@ -45,12 +47,29 @@ pub struct NextSeason {
     pub sour: Vec<PlotRow>,
     /// Plots due for a test, the longest overdue first.
     pub due: Vec<(PlotRow, NextTest)>,
-    /// What is in the shed, g.
-    pub stock: Vec<(AmendmentId, String, f64)>,
+    pub stock: Vec<InShed>,
     /// What earlier plans left undone, g on the plot.
     pub undone: Vec<(PlotRow, Element, f64)>,
     /// The season that a draft would be for: the next to start, else the one that runs.
     pub season: Option<SeasonRow>,
+}
+
+/// A product in the shed.
+#[derive(Clone, Debug)]
+pub struct InShed {
+    pub amendment: AmendmentId,
+    pub name: String,
+    /// On hand, g; above 0.
+    pub on_hand_g: f64,
+    /// What agreed plans have still to put on of it, g.
+    pub promised_g: f64,
+}
+
+impl InShed {
+    /// What a new plan finds, g: never below 0.
+    pub fn left_g(&self) -> f64 {
+        (self.on_hand_g - self.promised_g).max(0.0)
+    }
 }
 
 /// A need of a test less what went on since, and less what agreed doses still hold: as a plan counts.
@@ -146,10 +165,17 @@ impl App {
         asks.sort_by(|a, b| b.weight.total_cmp(&a.weight).then_with(|| a.plot.code.cmp(&b.plot.code)));
         due.sort_by_key(|(plot, test)| (test.due_on, plot.code.clone()));
         let stock = self.stock(actor).await?;
+        // As a new draft counts it: what is agreed and not put on yet is no longer to be had.
+        let doses = store::plans::doses_agreed(&mut *self.store.read().await?).await?;
+        let mut promised: BTreeMap<AmendmentId, f64> = BTreeMap::new();
+        for dose in doses.into_iter().filter_map(|dose| LeftDose::of(dose, ahead.site.scale_step_g)) {
+            *promised.entry(dose.row.amendment).or_default() += dose.left_g;
+        }
         let products = self.amendments(actor, false).await?;
         let held = products.into_iter().filter_map(|row| {
-            let grams = stock.get(&row.id).copied().filter(|grams| *grams > 0.0)?;
-            Some((row.id, row.amendment.name, grams))
+            let on_hand_g = stock.get(&row.id).copied().filter(|grams| *grams > 0.0)?;
+            let promised_g = promised.get(&row.id).copied().unwrap_or(0.0);
+            Some(InShed { amendment: row.id, name: row.amendment.name, on_hand_g, promised_g })
         });
         Ok(NextSeason {
             guideline: ahead.guideline.title.clone(),

@@ -95,6 +95,8 @@ pub struct LoadedPlan {
 pub struct Promised {
     pub by_plot: BTreeMap<PlotId, Vec<Application>>,
     pub by_product_g: BTreeMap<AmendmentId, f64>,
+    /// The names of what is to go on each plot.
+    pub names: BTreeMap<PlotId, BTreeSet<String>>,
     /// The names of those plans.
     pub plans: BTreeSet<String>,
 }
@@ -262,6 +264,7 @@ async fn promised(
             organic: product.amendment.manure || product.amendment.kind.is_organic(),
         });
         *promised.by_product_g.entry(row.amendment).or_default() += left_g;
+        promised.names.entry(row.plot).or_default().insert(product.amendment.name.clone());
         promised.plans.extend(store::plans::plan(db, row.plan).await?.map(|plan| plan.name));
     }
     Ok(promised)
@@ -343,6 +346,12 @@ impl LoadedPlan {
             Some(Spread { what: a.amendment.clone(), side: *self.sides.get(&a.amendment)?, on: a.applied_on })
         };
         applications.iter().filter_map(spread).collect()
+    }
+
+    /// What other agreed plans have still to put on a plot of lime and of what it is kept apart from.
+    pub fn agreed_beside(&self, plot: PlotId) -> Vec<(String, Side)> {
+        let names = self.promised.names.get(&plot).into_iter().flatten();
+        names.filter_map(|name| Some((name.clone(), *self.sides.get(name)?))).collect()
     }
 
     /// How a product of the plan is bought.

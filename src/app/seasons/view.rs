@@ -22,7 +22,7 @@ use crate::{
         quantity::Grams,
         rate::RateUnit,
         season::{self, CapLeft, Given},
-        spacing::{side, spacing},
+        spacing::{beside_agreed, side, spacing},
         standing::NutrientStanding,
     },
     app::{Problems, Result, plots::SiteRow, standing::PlotStanding},
@@ -585,7 +585,10 @@ fn spaced(loaded: &LoadedPlan, doses: &[DoseLine], plot: PlotId, on: jiff::civil
         let row = loaded.products.iter().find(|row| row.id == dose.amendment)?;
         Some((row.amendment.name.clone(), side(&row.amendment)?))
     });
-    spacing(&planned.collect::<Vec<_>>(), &loaded.spread_before(plot), on)
+    let planned: Vec<_> = planned.collect();
+    let mut said = spacing(&planned, &loaded.spread_before(plot), on);
+    said.extend(beside_agreed(&planned, &loaded.agreed_beside(plot)));
+    said
 }
 
 /// What Olsen phosphorus says against the manures and manure composts planned on one plot.

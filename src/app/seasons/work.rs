@@ -43,6 +43,8 @@ struct Card {
     stop: AtomicBool,
     /// When a page last looked; `None` where nobody is expected to.
     looked: Option<Mutex<Instant>>,
+    /// It has a place, and is being worked out.
+    started: AtomicBool,
     progress: Mutex<Option<Progress>>,
     /// How it ended, until somebody asks.
     result: Mutex<Option<Result<()>>>,
@@ -64,7 +66,9 @@ pub enum Solving {
     Done,
     Running {
         seconds: u64,
-        /// `None` while it waits for its turn.
+        /// It has its turn; before that it waits for one.
+        started: bool,
+        /// `None` while there is no plan yet.
         progress: Option<Progress>,
         /// It was told to stop and is about to.
         stopping: bool,
@@ -100,6 +104,7 @@ impl Desk {
                     locks: locks.to_vec(),
                     stop: AtomicBool::new(false),
                     looked: looked_at.then(|| Mutex::new(Instant::now())),
+                    started: AtomicBool::new(false),
                     progress: Mutex::default(),
                     result: Mutex::default(),
                     ended: watch::channel(false).0,
@@ -209,6 +214,7 @@ impl App {
         }
         Ok(Solving::Running {
             seconds: card.begun.elapsed().as_secs(),
+            started: card.started.load(Ordering::Relaxed),
             progress: *hold(&card.progress),
             stopping: card.stop.load(Ordering::Relaxed),
         })
@@ -260,6 +266,7 @@ impl App {
             if plan::Watch::stopped(&**card) {
                 return Err(Error::Conflict("Stopped before its turn came, so the plan is as it was.".into()));
             }
+            card.started.store(true, Ordering::Relaxed);
             let (input, card) = (prepared.input.clone(), card.clone());
             let solve = move || -> Result<_> {
                 let begun = Instant::now();

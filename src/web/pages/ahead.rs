@@ -298,7 +298,6 @@ impl SiteYearsPage {
         let elements: BTreeSet<Element> = lines().map(|(_, line)| line.element).collect();
         let mut groups: Vec<YearsGroup> = Vec::new();
         for (plot, lines) in years.plots.iter().filter(|(_, lines)| !lines.is_empty()) {
-            // Of several tests of one element the newest that is judged stands for it; they come in one order.
             let by_element: BTreeMap<Element, &YearsLine> = lines.iter().map(|line| (line.element, line)).collect();
             let cell =
                 |element: &Element| (liking.name(*element), by_element.get(element).map(|line| years_cell(line)));

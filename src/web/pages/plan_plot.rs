@@ -13,6 +13,7 @@ use crate::{
         learned_need,
         liking::{Liking, Weighed},
         rate::RateUnit,
+        spacing::SPACING,
     },
     app::seasons::{LeftBy, NeedLine, PlanPlot, PlanView},
     ids::PlotId,
@@ -53,6 +54,11 @@ pub(super) struct Need {
     pub left: String,
     pub working: String,
     pub why: String,
+}
+
+/// Who says how many days lime and manure want between them.
+pub(super) fn spacing_source() -> String {
+    format!("{}: {}", SPACING.publisher, SPACING.title)
 }
 
 fn need(view: &PlanView, plot: &PlanPlot, line: &NeedLine, liking: Liking) -> Need {

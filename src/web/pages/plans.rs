@@ -6,14 +6,13 @@ use super::{
     plan_caps::{Care, caps_read, cares, moved, simplicity, to_buy},
     plan_carried::CarriedOver,
     plan_live::{plan_words, plot_words},
-    plan_plot::{PlotBlock, plot_block},
+    plan_plot::{PlotBlock, plot_block, spacing_source},
     plan_words::{lead, together},
     plan_work::{undo_words, worked_out},
     plots::{HistoryPage, titled},
     seasons::under_season,
 };
 use crate::{
-    agronomy::spacing::SPACING,
     app::{
         self,
         history::Subject,
@@ -223,7 +222,7 @@ impl PlanPage {
 
     /// Who says how many days lime and manure want between them.
     fn spacing_source(&self) -> String {
-        format!("{}: {}", SPACING.publisher, SPACING.title)
+        spacing_source()
     }
 
     fn kept(&self, cell: &Cell) -> bool {
