@@ -5,7 +5,7 @@
 //! A draft is judged by today's record. An agreed plan is judged by what it was agreed on: the
 //! needs, the analyses and the rules for parts written down with it, as of that day.
 
-use super::{DoseLine, DoseRow, Outcome, OverruleRow, PlanOptions, PlanRow, SeasonRow, wanted::Sold, wishes};
+use super::{DoseLine, DoseRow, Outcome, OverruleRow, PlanOptions, PlanRow, SeasonRow, Thrift, wanted::Sold, wishes};
 use crate::{
     agronomy::{
         cap::{Counted, Overruled},
@@ -111,11 +111,16 @@ pub fn lock(dose: &DoseLine) -> plan::Lock {
     plan::Lock { plot: key(dose.plot.0), product: key(dose.amendment.0), dose_g: dose.mass_g }
 }
 
-/// What a plan was solved from, as one number: it differs when any input but a lock does.
-pub fn fingerprint(input: &plan::PlanInput) -> Vec<u8> {
+/// What a plan was solved from, as one number: it differs when any input but a lock does, or how
+/// much may be left short to spend less.
+pub fn fingerprint(input: &plan::PlanInput, options: &PlanOptions) -> Vec<u8> {
     let unlocked = plan::PlanInput { locks: vec![], ..input.clone() };
     // The derived Debug form lists every field of every input, maps in key order.
-    Sha256::digest(format!("{unlocked:?}").as_bytes()).to_vec()
+    let mut all = format!("{unlocked:?}");
+    if let Some(percent) = options.spend_less_percent {
+        all += &format!(" spend less {percent}");
+    }
+    Sha256::digest(all.as_bytes()).to_vec()
 }
 
 /// The needs as the record keeps them.
@@ -352,6 +357,12 @@ impl LoadedPlan {
     pub fn agreed_beside(&self, plot: PlotId) -> Vec<(String, Side)> {
         let names = self.promised.names.get(&plot).into_iter().flatten();
         names.filter_map(|name| Some((name.clone(), *self.sides.get(name)?))).collect()
+    }
+
+    /// What the choice to spend less came to when the plan was worked out, as long as it is set so.
+    pub fn thrift(&self) -> Option<Thrift> {
+        let thrift = Outcome::from_json(&self.plan.outcome).thrift?;
+        (self.options.spend_less_percent == Some(thrift.percent)).then_some(thrift)
     }
 
     /// How a product of the plan is bought.

@@ -3,7 +3,7 @@
 //! or that nobody looks at any more, keeps the best plan it has; the record is written once,
 //! when the search has ended.
 
-use super::{Outcome, load, load::LoadedPlan, unchanged, view};
+use super::{Outcome, load, load::LoadedPlan, thrift, unchanged, view};
 use crate::{
     agronomy::{
         element::Element,
@@ -259,25 +259,25 @@ impl App {
     ) -> Result<()> {
         let id = loaded.plan.id;
         let prepared = loaded.prepare(locks, locks);
-        let fingerprint = load::fingerprint(&prepared.input);
+        let fingerprint = load::fingerprint(&prepared.input, &loaded.options);
         // What one recipe for each block costs is told beside the same plan bed by bed.
-        let (solved, apart) = {
+        let (solved, apart, thrift) = {
             let _slot = self.desk.slots.acquire().await.map_err(|_| Error::Busy)?;
             if plan::Watch::stopped(&**card) {
                 return Err(Error::Conflict("Stopped before its turn came, so the plan is as it was.".into()));
             }
             card.started.store(true, Ordering::Relaxed);
-            let (input, card) = (prepared.input.clone(), card.clone());
+            let (input, options, card) = (prepared.input.clone(), loaded.options.clone(), card.clone());
             let solve = move || -> Result<_> {
                 let begun = Instant::now();
-                let solved = plan::solve_watched(&input, &*card);
+                let (solved, input, thrift) = thrift::solve(&input, &options, &*card);
                 let stopped = plan::Watch::stopped(&*card);
                 worth_saving(&solved, stopped)?;
-                Ok((apart(&input, begun.elapsed(), &*card).filter(|_| !stopped), solved))
+                Ok((apart(&input, begun.elapsed(), &*card).filter(|_| !stopped), solved, thrift))
             };
-            let (apart, solved) =
+            let (apart, solved, thrift) =
                 tokio::task::spawn_blocking(solve).await.map_err(|e| Error::Internal(e.to_string()))??;
-            (solved, apart)
+            (solved, apart, thrift)
         };
         let short: BTreeMap<(plan::Key, Element), f64> = solved
             .unmet
@@ -301,7 +301,7 @@ impl App {
                 })
             })
             .collect();
-        let outcome = Outcome::of(&prepared.notes, &solved, apart.as_ref()).to_json();
+        let outcome = Outcome { thrift, ..Outcome::of(&prepared.notes, &solved, apart.as_ref()) }.to_json();
         let mut write = self.store.write(self.now(), Some(person)).await?;
         let revision = loaded.plan.revision;
         store::undos::keep(&mut write, id, "solved").await?;

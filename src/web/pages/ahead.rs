@@ -245,6 +245,8 @@ struct SiteYearsPage {
     groups: Vec<YearsGroup>,
     /// What never gets there, as sentences, plots of which the same is said together.
     never: Vec<String>,
+    /// What nothing is planned for, and why, likewise.
+    unplanned: Vec<String>,
     /// Some answers are only the soonest.
     at_best: bool,
     offtake_unknown: bool,
@@ -288,7 +290,7 @@ fn years_cell(line: &YearsLine) -> YearsCell {
             };
             YearsCell { words: ahead.reaches.brief(), never, why }
         }
-        Err(why) => YearsCell { words: "not reckoned".into(), never: false, why: why.clone() },
+        Err(_) => YearsCell { words: "nothing planned".into(), never: false, why: String::new() },
     }
 }
 
@@ -312,6 +314,10 @@ impl SiteYearsPage {
             Reaches::Never(why) => Some(format!("{}: {}. {}", plot.code, liking.name(line.element), why.words)),
             _ => None,
         });
+        let unplanned = lines().filter_map(|(plot, line)| {
+            let why = line.ahead.as_ref().err()?;
+            Some(format!("{}: {}. {why}", plot.code, liking.name(line.element)))
+        });
         let (first, last) = (years.before + 1, years.before + years.plots.len());
         let to = |from: usize| format!("/sites/{}/years?from={from}", years.site.id);
         let mut pages = Vec::new();
@@ -327,6 +333,7 @@ impl SiteYearsPage {
             invented: years.site.invented,
             nutrients: elements.iter().map(|element| liking.name(*element)).collect(),
             never: together(&never.collect::<Vec<_>>()),
+            unplanned: together(&unplanned.collect::<Vec<_>>()),
             at_best: lines().any(|(_, line)| line.ahead.as_ref().is_ok_and(|ahead| ahead.at_best)),
             offtake_unknown: lines().any(|(_, line)| !line.offtake_known),
             enough: enough.map(|(plot, _)| (plot.id, plot.code.clone())).collect(),

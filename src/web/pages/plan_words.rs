@@ -1,9 +1,9 @@
 //! What a plan says of itself in sentences: what it does, what it costs, how well it was searched.
 
-use super::plan_caps::unpriced;
+use super::plan_caps::{percent, unpriced};
 use crate::{
     agronomy::{element::Element, liking::Liking},
-    app::seasons::{NeedLine, PlanView},
+    app::seasons::{Measure, NeedLine, PlanView, Thrift},
     web::show,
 };
 use std::iter;
@@ -39,6 +39,28 @@ pub(super) fn cost_words(view: &PlanView) -> String {
     words
 }
 
+/// What the choice to spend less came to, in a sentence.
+pub(super) fn thrift_words(thrift: &Thrift, currency: &str) -> String {
+    let upto = format!("{}\u{a0}% more of the needs", show::significant(thrift.percent, 3));
+    if !thrift.saved() {
+        return match thrift.proven {
+            true => format!("To leave up to {upto} short would save nothing, so none of that is given up."),
+            false => {
+                format!("No cheaper plan was found that leaves at most {upto} short, so none of that is given up.")
+            }
+        };
+    }
+    let money = |measure: &Measure| show::money(measure.cost_minor.round() as i64, currency);
+    format!(
+        "To spend less, up to {upto} may be left short: {} instead of {}, with {} of the needs missing on average \
+         instead of {}.",
+        money(&thrift.with),
+        money(&thrift.without),
+        percent(thrift.with.short_percent),
+        percent(thrift.without.short_percent)
+    )
+}
+
 /// What a plan does, in sentences.
 pub(super) fn lead(view: &PlanView) -> Vec<String> {
     let used = show::count(view.used().count(), "product");
@@ -62,6 +84,7 @@ pub(super) fn lead(view: &PlanView) -> Vec<String> {
     if view.options.by_response {
         said.push(reckoned.into());
     }
+    said.extend(view.outcome.thrift.as_ref().map(|thrift| thrift_words(thrift, &view.site.currency)));
     said.extend(view.parts_of_today());
     said.push(cost_words(view));
     said.push(match (view.outcome.edited, view.outcome.proven, view.outcome.gap) {

@@ -3,7 +3,7 @@
 
 use super::{
     guidelines::path_of,
-    plan_caps::{Care, caps_read, cares, moved, simplicity, to_buy},
+    plan_caps::{Care, caps_read, cares, moved, simplicity, thrift, to_buy},
     plan_carried::CarriedOver,
     plan_live::{plan_words, plot_words},
     plan_plot::{PlotBlock, plot_block, spacing_source},
@@ -70,6 +70,8 @@ pub struct PlanPage {
     rows: Vec<Row>,
     /// One recipe for each block beside bed by bed: what, with recipes, bed by bed.
     simplicity: Vec<(&'static str, String, String)>,
+    /// What spending less gives up: what, so, and without that choice.
+    thrift: Vec<(&'static str, String, String)>,
     /// What to beware of in the products used.
     cares: Vec<Care>,
     plots: Vec<PlotBlock>,
@@ -199,6 +201,7 @@ impl PlanPage {
             folded: view.plots.len() > OPEN,
             rows: rows.collect(),
             simplicity: simplicity(view),
+            thrift: thrift(view),
             cares: cares(view),
             undo: view.undo.as_ref().filter(|_| editable).map(undo_words),
             buy: to_buy(view),
