@@ -1,3 +1,5 @@
+//! The outlook on invented plots: intervals as they are printed, sums by hand.
+
 use super::*;
 use crate::agronomy::{
     ground::{Cover, Texture},

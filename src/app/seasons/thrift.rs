@@ -1,7 +1,8 @@
 //! To spend less: the cheapest plan that leaves at most so much more short, and brings no more of
 //! what nobody needs than the plan would without that choice. Three searches within the time of one:
 //! the plan without the choice; how little excess is possible with that much more left short; then the
-//! plan whose cost alone decides, held to the excess of the first. It loads and saves nothing.
+//! plan whose cost alone decides, held to the excess of the first. What is bought or on hand anyway is
+//! used: at last as little is left short as that cost allows. It loads and saves nothing.
 
 use super::{Measure, PlanOptions};
 use crate::agronomy::plan::{self, Goal, Plan, PlanInput, Watch};
@@ -10,6 +11,9 @@ use std::time::{Duration, Instant};
 
 /// A saving below this is none, minor units.
 const NOTHING_SAVED: f64 = 0.5;
+
+/// Halvings in search of the least that must be left short for a cost: to a hundredth of what may be.
+const HALVINGS: usize = 6;
 
 /// What the choice to spend less came to, kept with the plan.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -67,15 +71,34 @@ pub(super) fn solve(input: &PlanInput, options: &PlanOptions, watch: &dyn Watch)
     let lean = within(&with, left() / 2);
     // As much excess as the plan without the choice has, no more.
     with.options.stage_slack[Goal::Excess as usize] = (excess(&plain) - excess(&lean)).max(0.0);
-    let slack = [Goal::Shortage, Goal::Excess].map(|goal| with.options.stage_slack[goal as usize]);
     let thrifty = match watch.stopped() {
         true => None,
         false => Some(within(&with, left().max(all / 4))).filter(|_| !watch.stopped()),
     };
     let proven = plain.proven && lean.proven && thrifty.as_ref().is_some_and(|plan| plan.proven);
     match thrifty.map(|plan| (Measure::of(&plan.account), plan)) {
-        Some((cheaper, plan)) if cheaper.cost_minor < measure.cost_minor - NOTHING_SAVED => {
-            (plan, with, Some(Thrift { with: cheaper, proven, slack, ..none }))
+        Some((cheaper, mut plan)) if cheaper.cost_minor < measure.cost_minor - NOTHING_SAVED => {
+            // The goals after the cost would take what may be left short for themselves.
+            let (mut low, mut high) = (0.0, percent);
+            for _ in 0..HALVINGS {
+                if watch.stopped() || left().is_zero() {
+                    break;
+                }
+                let middle = (low + high) / 2.0;
+                let mut less = with.clone();
+                less.accept_shortage((options.accept_short_percent.unwrap_or(0.0) + middle) / 100.0);
+                let tried = within(&less, left());
+                let as_cheap = tried.account.cost_minor <= cheaper.cost_minor + NOTHING_SAVED;
+                let as_lean = tried.account.relative_excess <= plain.account.relative_excess + 1e-6;
+                if as_cheap && as_lean && !watch.stopped() {
+                    (plan, with, high) = (tried, less, middle);
+                } else {
+                    low = middle;
+                }
+            }
+            let slack = [Goal::Shortage, Goal::Excess].map(|goal| with.options.stage_slack[goal as usize]);
+            let thrift = Thrift { with: Measure::of(&plan.account), proven, slack, ..none };
+            (plan, with, Some(thrift))
         }
         _ => (plain, input.clone(), Some(Thrift { proven, ..none })),
     }
@@ -138,6 +161,12 @@ mod tests {
         let (plan, thrift) = spend_less(&input, 50.0);
         assert!(thrift.saved() && plan.account.cost_minor == 400.0, "{thrift:?}");
         assert!((thrift.with.short_percent - 50.0).abs() < 1e-3, "{thrift:?}");
+        // More may be left short, but the pack that is bought is used, to a hundredth of what may be.
+        let (plan, thrift) = spend_less(&input, 80.0);
+        assert!(
+            plan.account.cost_minor == 400.0 && thrift.with.short_percent < 50.0 + 80.0 / 64.0 + 1e-3,
+            "{thrift:?}"
+        );
     }
 
     #[test]
