@@ -67,7 +67,12 @@ struct Strand<'a> {
     /// Weighted mean of the years, taken off for the sake of the arithmetic.
     centre: f64,
     level: f64,
+    /// The part of its log-likelihood that no line changes: what the plain values' errors alone cost.
+    fixed: f64,
 }
+
+/// ½ ln 2π.
+const HALF_LN_TAU: f64 = 0.918_938_533_204_672_8;
 
 /// Fits one slope and a level per segment by maximum likelihood with known errors.
 ///
@@ -156,7 +161,12 @@ impl<'a> Strand<'a> {
         let plain = || points.iter().filter(|point| point.found.is_exact());
         let weight: f64 = plain().map(|point| point.sigma.powi(-2)).sum();
         let mean = |of: fn(&Weighed) -> f64| plain().map(|p| of(p) * p.sigma.powi(-2)).sum::<f64>() / weight;
-        (weight > 0.0).then(|| Strand { points, centre: mean(|p| p.years), level: mean(|p| p.found.number()) })
+        (weight > 0.0).then(|| Strand {
+            points,
+            centre: mean(|p| p.years),
+            level: mean(|p| p.found.number()),
+            fixed: plain().map(|p| -HALF_LN_TAU - p.sigma.ln()).sum(),
+        })
     }
 }
 
@@ -205,15 +215,13 @@ fn likelihood(strands: &[Strand], slope: f64) -> Fit {
     let mut fit = Fit { log_likelihood: 0.0, chi2: 0.0, curves: vec![] };
     for strand in strands {
         let mut curve = Curve::default();
+        fit.log_likelihood += strand.fixed;
         for point in strand.points {
             let years = point.years - strand.centre;
             let u = (point.found.number() - strand.level - slope * years) / point.sigma;
             // Value, first derivative by the fitted level times σ, and curvature times σ².
             let (value, cost, pull, bend) = match point.found {
-                Found::Exact(_) => {
-                    let normal = -0.5 * u * u - 0.5 * std::f64::consts::TAU.ln() - point.sigma.ln();
-                    (normal, u * u, u, 1.0)
-                }
+                Found::Exact(_) => (-0.5 * u * u, u * u, u, 1.0),
                 Found::Below(_) => {
                     let (value, ratio) = log_tail(u);
                     (value, -2.0 * value, -ratio, ratio * (ratio + u))
@@ -239,7 +247,7 @@ fn likelihood(strands: &[Strand], slope: f64) -> Fit {
 
 /// ln Φ(u), and φ(u)/Φ(u); by the tail's series where Φ itself would vanish.
 fn log_tail(u: f64) -> (f64, f64) {
-    let log_density = -0.5 * u * u - 0.5 * std::f64::consts::TAU.ln();
+    let log_density = -0.5 * u * u - HALF_LN_TAU;
     let log_share = if u > -20.0 {
         normal_below(u).ln()
     } else {

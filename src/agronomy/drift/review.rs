@@ -4,7 +4,8 @@
 //! extreme slope is extreme by chance, and the slope drawn towards the others says so.
 
 use super::{
-    Finding, Fraction, PerYear, Point, Scale, Segment, Verdict, Z_90, breaks, shrink, verdict::on_paper, verdict_led_by,
+    Finding, Fraction, PerYear, Point, Scale, Segment, Verdict, Z_90, breaks, shrink,
+    verdict::{on_paper, without_notes},
 };
 use crate::agronomy::{
     analyte::Analyte,
@@ -157,7 +158,7 @@ pub fn review(
     trusted: impl Fn(&Segment) -> bool,
     mut aim: impl FnMut(&Segment) -> Option<f64>,
 ) -> Option<PlotDrift> {
-    let verdict = verdict_led_by(segments, trusted);
+    let verdict = without_notes(segments, trusted);
     let (first, head) = (segments.get(*verdict.segments.first()?)?, segments.get(*verdict.segments.last()?)?);
     let aims: Vec<Option<f64>> = segments.iter().map(&mut aim).collect();
     let years = years_of(segments, &verdict, &aims);

@@ -151,6 +151,15 @@ pub fn verdict(segments: &[Segment]) -> Verdict {
 
 /// The same, where runs of more than one test that are the ones to trust on this soil go first.
 pub fn verdict_led_by(segments: &[Segment], trusted: impl Fn(&Segment) -> bool) -> Verdict {
+    let mut verdict = without_notes(segments, trusted);
+    let used: Vec<_> = verdict.segments.iter().map(|&index| &segments[index]).collect();
+    let points: Vec<_> = used.iter().flat_map(|segment| &segment.points).collect();
+    verdict.notes = wording::notes(&verdict, segments, &used, &points);
+    verdict
+}
+
+/// The same but for its notes, for thousands of plots at once.
+pub(super) fn without_notes(segments: &[Segment], trusted: impl Fn(&Segment) -> bool) -> Verdict {
     let chosen = follow_on(segments, trusted);
     let used: Vec<_> = chosen.iter().map(|&index| &segments[index]).collect();
     let points: Vec<_> = used.iter().flat_map(|segment| &segment.points).collect();
@@ -194,7 +203,6 @@ pub fn verdict_led_by(segments: &[Segment], trusted: impl Fn(&Segment) -> bool) 
     };
     verdict.words = wording::words(&verdict, segments, &used, &points);
     verdict.levels = wording::levels(&verdict, &used, &points);
-    verdict.notes = wording::notes(&verdict, segments, &used, &points);
     verdict
 }
 

@@ -169,7 +169,7 @@ fn segment(
     read: &impl Fn(f64) -> f64,
 ) -> Segment {
     let label = segment.label_in(step.map_or(segment.unit, |step| step.unit.as_str()));
-    Segment { label, points: segment.points.iter().map(|of| point(of, questions, read)).collect() }
+    Segment { label, points: segment.points.iter().map(|of| point(of, segment.scale, questions, read)).collect() }
 }
 
 /// Where a question is asked.
@@ -177,7 +177,7 @@ fn asked_at(asked: &OverYears) -> String {
     format!("/samplings/{}#questions", asked.sampling)
 }
 
-fn point(point: &drift::Point, questions: &[OverYears], read: &impl Fn(f64) -> f64) -> Point {
+fn point(point: &drift::Point, scale: drift::Scale, questions: &[OverYears], read: &impl Fn(f64) -> f64) -> Point {
     let mut notes = Vec::new();
     if point.date_assumed {
         notes.push("date assumed".to_owned());
@@ -185,13 +185,16 @@ fn point(point: &drift::Point, questions: &[OverYears], read: &impl Fn(f64) -> f
     if point.replicates > 1 {
         notes.push(format!("mean of {} tests", point.replicates));
     }
-    let bars = point.qualifier == Qualifier::Exact;
+    let (low, high) = match point.qualifier {
+        Qualifier::Exact => point.error_bar(scale),
+        _ => (None, None),
+    };
     Point {
         date: point.sampled_on,
         value: read(point.value),
         qualifier: point.qualifier,
-        low: point.low.filter(|_| bars).map(read),
-        high: point.high.filter(|_| bars).map(read),
+        low: low.map(read),
+        high: high.map(read),
         note: notes.join(", "),
         asked: questions
             .iter()
@@ -281,7 +284,7 @@ impl NetReading {
                 value: read(at.left),
                 low: None,
                 high: None,
-                ..point(&at.point, &trend.questions, &read)
+                ..point(&at.point, segment.scale, &trend.questions, &read)
             });
             let picture = Trend {
                 title: format!("{} by {}, had nothing come or gone", analyte.name(), segment.method.label()),

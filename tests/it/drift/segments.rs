@@ -62,7 +62,10 @@ fn tests_of_one_day_are_one_point_and_copies_of_a_figure_are_no_new_evidence() {
     let day = date(2020, 3, 1);
     let alone = &split(&[olsen(1, day, 20.0)])[0].points[0];
     close(alone.sigma, 0.149_166_380_041_950_87);
-    close(alone.high.unwrap(), 20.0 * (1.644_853_626_951_472_2_f64 * 0.149_166_380_041_950_87).exp());
+    close(
+        alone.error_bar(Scale::Log).1.unwrap(),
+        20.0 * (1.644_853_626_951_472_2_f64 * 0.149_166_380_041_950_87).exp(),
+    );
 
     let copies = &split(&[olsen(1, day, 20.0), olsen(2, day, 20.0)])[0].points[0];
     assert_eq!((copies.replicates, copies.independent), (2, 1));
@@ -103,6 +106,6 @@ fn odd_tests_are_left_out_with_a_reason_and_nothing_fails() {
     close(segments[0].span_years(), 0.0);
 
     let below = &split(&[limit(1, Qualifier::Below, 4.0), olsen(2, day, 9.0)])[0].points[0];
-    assert_eq!((below.qualifier, below.low), (Qualifier::Below, None));
+    assert_eq!((below.qualifier, below.error_bar(Scale::Log).0), (Qualifier::Below, None));
     close(below.value, 6.0); // no more than √(4 × 9)
 }
