@@ -119,14 +119,18 @@ impl Reaches {
         }
     }
 
-    /// In a few words, for a table: "3 seasons", "2 to 5 seasons", "1 season at the soonest", "never this way".
+    /// In a few words, for a table: "3 seasons", "3 seasons, 2 to 5", "1 season at the soonest", "never this way".
     pub fn brief(&self) -> String {
         let count = |n: u8| if n == 1 { "1 season".to_owned() } else { format!("{n} seasons") };
         match self {
             Reaches::Already => "at the aim".into(),
             Reaches::In { soonest, latest: Some(latest), .. } if soonest == latest => count(*latest),
-            Reaches::In { soonest, latest: Some(latest), .. } => format!("{soonest} to {latest} seasons"),
-            Reaches::In { soonest, latest: None, .. } => format!("{soonest} to more than {HORIZON} seasons"),
+            Reaches::In { seasons, soonest, latest: Some(latest) } => {
+                format!("{}, {soonest} to {latest}", count(*seasons))
+            }
+            Reaches::In { seasons, soonest, latest: None } => {
+                format!("{}, {soonest} to over {HORIZON}", count(*seasons))
+            }
             Reaches::NotBefore { seasons } => format!("{} at the soonest", count(*seasons)),
             Reaches::Never(_) => "never this way".into(),
         }
@@ -453,6 +457,7 @@ mod tests {
         // each season: 30, 40.1, 45.1, 47.6, 48.8 of the 48.5 that count as 50.
         let ahead = ask(30.0, 50.0, &response(0.1, 0.03), None, None);
         assert_eq!(ahead.reaches, Reaches::In { seasons: 1, soonest: 1, latest: Some(4) });
+        assert_eq!(ahead.reaches.brief(), "1 season, 1 to 4");
         assert_eq!(ahead.seasons.len(), 1);
         assert!((ahead.seasons[0].level.0 - (30.0 + 200.0 * (0.1 - 1.645 * 0.03))).abs() < 0.01);
         assert!(ahead.working.notes.iter().any(|note| note.contains("No harvest")));

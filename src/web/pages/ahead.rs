@@ -273,7 +273,7 @@ struct YearsRow {
 
 /// When one nutrient of one plot is at its aim.
 struct YearsCell {
-    /// "2 to 5 seasons", "never this way".
+    /// "3 seasons, 2 to 5", "never this way".
     words: String,
     never: bool,
     /// Why, in a few words.
