@@ -25,7 +25,8 @@ pub struct Thrift {
     pub without: Measure,
     /// The plan as it is.
     pub with: Measure,
-    /// Nothing cheaper is possible within the packs' gap; else the search was cut short.
+    /// Nothing cheaper is possible within the packs' gap; else the search was cut short, or something that
+    /// is bought has no price.
     pub proven: bool,
     /// How much worse shortage and excess could be made for it, in their own units: this very plan is
     /// found again with these.
@@ -61,7 +62,11 @@ pub(super) fn solve(input: &PlanInput, options: &PlanOptions, watch: &dyn Watch)
     let left = || all.saturating_sub(begun.elapsed());
     let plain = within(input, all / 2);
     let measure = Measure::of(&plain.account);
-    let none = Thrift { percent, without: measure, with: measure, proven: plain.proven, slack: [0.0; 2] };
+    // What has no price may be what would save most: nobody knows.
+    let mut bought = plain.account.shopping.iter().flat_map(|line| &line.packs).filter(|(_, count)| *count > 0.0);
+    let priced = bought.all(|(pack, _)| pack.price_minor.is_some());
+    let proven = plain.proven && priced;
+    let none = Thrift { percent, without: measure, with: measure, proven, slack: [0.0; 2] };
     if watch.stopped() || measure.cost_minor < NOTHING_SAVED {
         return (plain, input.clone(), Some(none));
     }
@@ -75,7 +80,7 @@ pub(super) fn solve(input: &PlanInput, options: &PlanOptions, watch: &dyn Watch)
         true => None,
         false => Some(within(&with, left().max(all / 4))).filter(|_| !watch.stopped()),
     };
-    let proven = plain.proven && lean.proven && thrifty.as_ref().is_some_and(|plan| plan.proven);
+    let proven = proven && lean.proven && thrifty.as_ref().is_some_and(|plan| plan.proven);
     match thrifty.map(|plan| (Measure::of(&plan.account), plan)) {
         Some((cheaper, mut plan)) if cheaper.cost_minor < measure.cost_minor - NOTHING_SAVED => {
             // The goals after the cost would take what may be left short for themselves.
