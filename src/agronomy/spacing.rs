@@ -46,6 +46,27 @@ pub struct Spread {
     pub on: Date,
 }
 
+/// What the spacing asks of a plan's products and of what is agreed already and still to be put
+/// on, as sentences: nobody knows yet on which day that goes on, so what is to come first is said.
+pub fn beside_agreed(planned: &[(String, Side)], agreed: &[(String, Side)]) -> Vec<String> {
+    let names = |of: &[(String, Side)], side: Side| -> String {
+        let of = of.iter().filter(|(_, other)| *other == side).map(|(name, _)| name.as_str());
+        of.collect::<Vec<_>>().join(", ")
+    };
+    let ask = |(side, other): (Side, Side)| {
+        let (here, there) = (names(planned, side), names(agreed, other));
+        let ammonium = if side == Side::Ammonium { &here } else { &there };
+        (!here.is_empty() && !there.is_empty()).then(|| {
+            format!(
+                "{there} is agreed in another plan and still to be put on: it and {here} do not go on together. Put \
+                 {ammonium} on first and lime {LIME_AFTER_DAYS} days later, or lime and wait {AMMONIUM_AFTER_MONTHS} \
+                 months."
+            )
+        })
+    };
+    [(Side::Ammonium, Side::Lime), (Side::Lime, Side::Ammonium)].into_iter().filter_map(ask).collect()
+}
+
 /// What the spacing asks of a plan's products on one plot, as sentences: among themselves, and
 /// after what went on before `on`.
 pub fn spacing(planned: &[(String, Side)], before: &[Spread], on: Date) -> Vec<String> {
@@ -85,6 +106,18 @@ pub fn spacing(planned: &[(String, Side)], before: &[Spread], on: Date) -> Vec<S
 mod tests {
     use super::*;
     use jiff::civil::date;
+
+    #[test]
+    fn what_is_agreed_and_not_put_on_yet_is_kept_apart_too() {
+        let lime = || vec![("Ground limestone".to_owned(), Side::Lime)];
+        let manure = || vec![("Cattle manure".to_owned(), Side::Ammonium)];
+        let said = beside_agreed(&manure(), &lime());
+        assert_eq!(said.len(), 1);
+        assert!(said[0].starts_with("Ground limestone is agreed in another plan"), "{said:?}");
+        assert!(said[0].contains("Put Cattle manure on first and lime 10 days later"), "{said:?}");
+        assert!(beside_agreed(&lime(), &manure())[0].contains("Put Cattle manure on first"));
+        assert!(beside_agreed(&lime(), &lime()).is_empty() && beside_agreed(&manure(), &[]).is_empty());
+    }
 
     #[test]
     fn manure_waits_three_months_for_lime_and_lime_ten_days_for_manure() {

@@ -53,6 +53,7 @@ pub mod trends;
 mod tries;
 pub mod undone;
 pub mod year_summary;
+pub mod years_ahead;
 
 pub use access::{Actor, Role};
 pub use error::{Error, Problem, Problems, Result};

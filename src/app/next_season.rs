@@ -1,20 +1,16 @@
-//! What next season asks for on a whole site, ranked; and for one plot, how many seasons
-//! each nutrient needs to reach its aim. It gathers; the trade decides.
+//! What next season asks for on a whole site, ranked. It gathers; the trade decides.
 
 use super::{
-    Actor, App, Result, Role,
-    access::found,
-    forecasts::USUAL_SEASONS,
-    lineage,
+    Actor, App, Result, lineage,
     outlook::{PlotOutlook, way_of},
     plots::{PlotRow, SiteRow},
-    responses::responses,
     seasons::SeasonRow,
+    standing::PlotStanding,
+    undone::LeftDose,
 };
 use crate::{
     agronomy::{
         analyte::Analyte,
-        cap::{Counted, season_caps},
         element::Element,
         guideline::Position,
         need::{self, Need},
@@ -23,7 +19,6 @@ use crate::{
         record::Application,
         standing::NutrientStanding,
         working::{Figure, Origin, Working},
-        years_ahead::{Ahead, Question, years_ahead},
     },
     ids::{AmendmentId, PlotId, SiteId},
     store,
@@ -52,42 +47,52 @@ pub struct NextSeason {
     pub sour: Vec<PlotRow>,
     /// Plots due for a test, the longest overdue first.
     pub due: Vec<(PlotRow, NextTest)>,
-    /// What is in the shed, g.
-    pub stock: Vec<(AmendmentId, String, f64)>,
+    pub stock: Vec<InShed>,
     /// What earlier plans left undone, g on the plot.
     pub undone: Vec<(PlotRow, Element, f64)>,
     /// The season that a draft would be for: the next to start, else the one that runs.
     pub season: Option<SeasonRow>,
 }
 
-/// One nutrient in the seasons ahead.
+/// A product in the shed.
 #[derive(Clone, Debug)]
-pub struct YearsLine {
-    pub nutrient: NutrientStanding,
-    pub element: Element,
-    /// The way to the aim, or why none can be reckoned.
-    pub ahead: std::result::Result<Ahead, String>,
-    /// What crops usually carry away is known from harvests.
-    pub offtake_known: bool,
+pub struct InShed {
+    pub amendment: AmendmentId,
+    pub name: String,
+    /// On hand, g; above 0.
+    pub on_hand_g: f64,
+    /// What agreed plans have still to put on of it, g.
+    pub promised_g: f64,
 }
 
-/// A plot in the seasons ahead.
-#[derive(Clone, Debug)]
-pub struct PlotYears {
-    pub site: SiteRow,
-    pub plot: PlotRow,
-    pub lines: Vec<YearsLine>,
+impl InShed {
+    /// What a new plan finds, g: never below 0.
+    pub fn left_g(&self) -> f64 {
+        (self.on_hand_g - self.promised_g).max(0.0)
+    }
 }
 
 /// A need of a test less what went on since, and less what agreed doses still hold: as a plan counts.
 fn still_asked(need: Need, nutrient: &NutrientStanding, plot: &PlotOutlook, from: Date, today: Date) -> Need {
-    let element = need.element;
-    let area = plot.standing.plot.ground().area;
-    let tested_on = plot.standing.present.tested_on().get(&nutrient.analyte).copied();
-    let put_on = need::since(&plot.applications, need.counted_from(tested_on, from), today);
+    let since = put_on_or_agreed(&need, nutrient, &plot.standing, (&plot.applications, &plot.promised), (from, today));
+    need.less(since, 1)
+}
+
+/// What went on towards a need since its test up to `today`, and what doses of agreed plans that are not
+/// put on yet bring of its element (g on the plot), kg/ha; `from` is the first day of the need's season.
+pub(super) fn put_on_or_agreed(
+    need: &Need,
+    nutrient: &NutrientStanding,
+    plot: &PlotStanding,
+    (applications, promised): (&[Application], &BTreeMap<Element, f64>),
+    (from, today): (Date, Date),
+) -> Option<(KgPerHa, Working)> {
+    let (element, area) = (need.element, plot.plot.ground().area);
+    let tested_on = plot.present.tested_on().get(&nutrient.analyte).copied();
+    let put_on = need::since(applications, need.counted_from(tested_on, from), today);
     let put_on = need::brought(put_on, element, area);
     // What a closed plan did not put on nobody will put on.
-    let open_g = plot.promised.get(&element).copied().unwrap_or(0.0);
+    let open_g = promised.get(&element).copied().unwrap_or(0.0);
     let open = (open_g > 0.0).then(|| {
         let rate = Grams(open_g).per(area);
         (
@@ -99,7 +104,7 @@ fn still_asked(need: Need, nutrient: &NutrientStanding, plot: &PlotOutlook, from
             ),
         )
     });
-    need.less(both(put_on, open), 1)
+    both(put_on, open)
 }
 
 /// What went on and what is agreed to, as one.
@@ -160,10 +165,17 @@ impl App {
         asks.sort_by(|a, b| b.weight.total_cmp(&a.weight).then_with(|| a.plot.code.cmp(&b.plot.code)));
         due.sort_by_key(|(plot, test)| (test.due_on, plot.code.clone()));
         let stock = self.stock(actor).await?;
+        // As a new draft counts it: what is agreed and not put on yet is no longer to be had.
+        let doses = store::plans::doses_agreed(&mut *self.store.read().await?).await?;
+        let mut promised: BTreeMap<AmendmentId, f64> = BTreeMap::new();
+        for dose in doses.into_iter().filter_map(|dose| LeftDose::of(dose, ahead.site.scale_step_g)) {
+            *promised.entry(dose.row.amendment).or_default() += dose.left_g;
+        }
         let products = self.amendments(actor, false).await?;
         let held = products.into_iter().filter_map(|row| {
-            let grams = stock.get(&row.id).copied().filter(|grams| *grams > 0.0)?;
-            Some((row.id, row.amendment.name, grams))
+            let on_hand_g = stock.get(&row.id).copied().filter(|grams| *grams > 0.0)?;
+            let promised_g = promised.get(&row.id).copied().unwrap_or(0.0);
+            Some(InShed { amendment: row.id, name: row.amendment.name, on_hand_g, promised_g })
         });
         Ok(NextSeason {
             guideline: ahead.guideline.title.clone(),
@@ -175,69 +187,5 @@ impl App {
             undone,
             season,
         })
-    }
-
-    /// How many seasons each nutrient that a plot is short of needs to reach its aim.
-    pub async fn plot_years(&self, actor: &Actor, id: PlotId) -> Result<PlotYears> {
-        actor.may(Role::Reader)?;
-        let today = self.today();
-        let mut read = self.store.read().await?;
-        let plot = found(store::plots::plot(&mut read, id).await?, "plot")?;
-        let site = found(store::plots::site(&mut read, plot.site).await?, "site")?;
-        let opened = match plot.retired_on {
-            None => self.with_books(&mut read, site.id, vec![plot.clone()]).await?.pop(),
-            Some(_) => None,
-        };
-        let crops = lineage::crops_on(&mut read, site.id, &[id], today, None).await?.remove(&id).unwrap_or_default();
-        drop(read);
-        let Some((standing, books)) = opened else { return Ok(PlotYears { site, plot, lines: vec![] }) };
-        let lessons = self.lessons(site.id).await?;
-        let caps = season_caps(&crops, standing.plot.ground().texture);
-        let way = way_of(&site);
-        let put_on: Vec<Application> = books.inputs.iter().map(|input| input.application.clone()).collect();
-        let mut answers: BTreeMap<Element, Vec<_>> = BTreeMap::new();
-        let mut lines = Vec::new();
-        for nutrient in &standing.present.standing.nutrients {
-            let (Some(element), Some(aim), Some(aim_level)) =
-                (nutrient.analyte.element(), &nutrient.aim, nutrient.aim_level)
-            else {
-                continue;
-            };
-            if element == Element::N || nutrient.shortage_weight() == 0.0 {
-                continue;
-            }
-            let responses = answers.entry(element).or_insert_with(|| responses(&standing, &books, element, &lessons));
-            let same = responses
-                .iter()
-                .rev()
-                .find(|one| one.segment.method == nutrient.method && one.segment.unit == nutrient.level.unit());
-            let usual = books.usual_offtake(element, USUAL_SEASONS);
-            let missing = aim_level.number() - nutrient.level.number();
-            let asked = standing.need(nutrient, &way, &[]).map_or(0.0, |need| need.kg_per_ha.0 / missing);
-            let since = need::since(&put_on, standing.present.tested_on().get(&nutrient.analyte).copied(), today);
-            let already = need::brought(since, element, plot.ground().area).map_or(KgPerHa(0.0), |(rate, _)| rate);
-            let ahead = match same.and_then(|one| one.response.as_ref()) {
-                Some(response) => years_ahead(&Question {
-                    element,
-                    found: (nutrient.level.number(), nutrient.found.working.clone()),
-                    aim: (aim_level.number(), aim.working.clone()),
-                    unit: nutrient.level.unit(),
-                    response,
-                    asked_kg_per_ha_per_unit: asked,
-                    already,
-                    cap: caps.iter().find(|cap| cap.in_force && cap.counted == Counted::Total(element)),
-                    offtake: usual.map(|(span, _)| span),
-                })
-                .ok_or_else(|| "Nothing is planned for it here, so there is nothing to reckon with.".to_owned()),
-                None => Err(format!(
-                    "How {} by {} answers to what is put on has not been published for this extract and depth, and \
-                     the plot’s own tests do not tell it yet.",
-                    element.name(),
-                    nutrient.method.label()
-                )),
-            };
-            lines.push(YearsLine { nutrient: nutrient.clone(), element, ahead, offtake_known: usual.is_some() });
-        }
-        Ok(PlotYears { site, plot, lines })
     }
 }

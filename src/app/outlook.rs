@@ -151,6 +151,26 @@ fn undone(
     (doses.collect(), promised, undone)
 }
 
+/// What doses of agreed plans that are still to be put on bring of each element that was needed, g
+/// on each plot: of what was left undone there.
+pub(super) async fn promised(
+    read: &mut Read,
+    left: &BTreeMap<PlotId, Vec<LeftBy>>,
+) -> Result<BTreeMap<PlotId, BTreeMap<Element, f64>>> {
+    let analyses = analyses_of(read, left).await?;
+    Ok(left.iter().map(|(plot, left)| (*plot, undone(left, &analyses).1)).collect())
+}
+
+/// The analyses that the doses left undone were agreed with.
+async fn analyses_of(
+    read: &mut Read,
+    left: &BTreeMap<PlotId, Vec<LeftBy>>,
+) -> Result<BTreeMap<AnalysisId, AnalysisRow>> {
+    let doses = left.values().flatten().flat_map(|one| &one.doses);
+    let analyses: Vec<AnalysisId> = doses.map(|dose| dose.row.analysis).collect();
+    Ok(store::amendments::analyses_by_id(read, &analyses).await?)
+}
+
 /// Looks ahead for plots of one site, in a few reads for all of them; from these samplings
 /// only, where it is known that nothing rests on the others.
 pub(super) async fn look_ahead(
@@ -166,9 +186,7 @@ pub(super) async fn look_ahead(
     let mut applied = lineage::all_applied(read, &ids, Date::MIN, today).await?;
     let mut plans = store::outlook::last_plans(read, &ids).await?;
     let mut left = left_undone(read, site, None).await?;
-    let doses = left.values().flatten().flat_map(|one| &one.doses);
-    let analyses: Vec<AnalysisId> = doses.map(|dose| dose.row.analysis).collect();
-    let analyses = store::amendments::analyses_by_id(read, &analyses).await?;
+    let analyses = analyses_of(read, &left).await?;
     let limed = lineage::last_limed(read, &ids).await?;
     let season = lineage::season_on(read, site.id, today).await?;
     let now = season.iter().map(|season| season.id).collect();

@@ -329,6 +329,11 @@ pub async fn doses_agreed_before(db: &mut SqliteConnection, plan: PlanId) -> Res
     )?)
 }
 
+/// The doses of all agreed plans, with what was put on of each: what a new draft finds promised.
+pub async fn doses_agreed(db: &mut SqliteConnection) -> Result<Vec<DoseRow>> {
+    Ok(doses!(db, "d.plan in (select id from plans where state = ?)", "agreed")?)
+}
+
 /// One dose.
 pub async fn dose(db: &mut SqliteConnection, id: DoseId) -> Result<Option<DoseRow>> {
     Ok(doses!(db, "d.id = ?", id)?.pop())

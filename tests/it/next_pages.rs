@@ -6,10 +6,14 @@ use super::{
     plan_pages::{amendment, cell, five_beds, table},
     store::{plot_form, site_form},
 };
-use glebe::app::{
-    plots::SiteForm,
-    reports::{ReportForm, SamplingForm},
-    seasons::{DoseForm, Solving},
+use glebe::{
+    agronomy::{element::Element, years_ahead::Reaches},
+    app::{
+        plots::SiteForm,
+        reports::{ReportForm, SamplingForm},
+        seasons::{DoseForm, Solving},
+        years_ahead::YearsLine,
+    },
 };
 use std::collections::BTreeSet;
 
@@ -154,4 +158,113 @@ async fn what_a_closed_plan_did_not_put_on_is_asked_for_again_and_carried_over_o
     }
     let page = garden.get(&format!("/plans/{last}")).await;
     assert!(page.contains("<summary>Carried over: 2026 left undone on 5\u{a0}plots: "), "{page}");
+}
+
+/// Boron and copper have no published response: by the mass of the soil it is said how soon they can be at
+/// their aim. The table of the site says of each plot what the plot's own page does.
+#[tokio::test]
+async fn the_seasons_ahead_of_a_site_are_those_of_its_plots() {
+    let planned = five_beds().await;
+    let garden = &planned.garden;
+    let years = garden.app.site_years(&garden.ada, planned.site, 0).await.unwrap();
+    assert_eq!((years.plots.len(), years.before, years.all), (5, 0, 5));
+    let mut soonest = 0;
+    for (plot, lines) in &years.plots {
+        let alone = garden.app.plot_years(&garden.ada, plot.id).await.unwrap();
+        let told = |lines: &[YearsLine]| -> Vec<_> { lines.iter().map(|l| (l.element, l.ahead.clone())).collect() };
+        assert!(!lines.is_empty());
+        assert_eq!(told(lines), told(&alone.lines), "{}", plot.code);
+        for line in lines {
+            let ahead = line.ahead.as_ref().unwrap();
+            assert!(ahead.working.is_grounded(), "{:?}", ahead.working);
+            let needs_an_answer = !matches!(ahead.reaches, Reaches::Never(_) | Reaches::Already);
+            assert_eq!(ahead.at_best && needs_an_answer, matches!(ahead.reaches, Reaches::NotBefore { .. }));
+            soonest += usize::from(ahead.at_best);
+        }
+        assert!(lines.iter().any(|line| line.element == Element::B && line.ahead.as_ref().unwrap().at_best));
+    }
+    assert!(soonest >= 5, "{soonest} answers by the mass of the soil");
+    let page = garden.get(&format!("/sites/{}/years", planned.site)).await;
+    assert!(page.contains("at the soonest") && page.contains("data-label=\"Boron\""), "{page}");
+    for bed in &planned.beds {
+        assert!(page.contains(&format!("<a href=\"/plots/{bed}/years\">")), "{page}");
+    }
+    let of_plot = garden.get(&format!("/plots/{}/years", planned.beds[0])).await;
+    assert!(of_plot.contains("at the soonest: that is if all that is given stays"), "{of_plot}");
+    assert!(of_plot.contains("The most that 1 kg/ha can raise the test"), "{of_plot}");
+    assert!(garden.get(&format!("/sites/{}/next", planned.site)).await.contains("/years\">How many seasons"));
+
+    // What is agreed is part of the first season's dose, as the ranking counts it: 10 m² and g are kg/ha.
+    let plan = planned.plan().await;
+    assert!(garden.get(&format!("/plans/{plan}")).await.contains(&format!("/sites/{}/years\">", planned.site)));
+    garden.send(&format!("/plans/{plan}/agree"), "").await;
+    let view = planned.view(plan).await;
+    let after = garden.app.site_years(&garden.ada, planned.site, 0).await.unwrap();
+    let mut seen = 0;
+    for ((plot, before), (_, after)) in years.plots.iter().zip(&after.plots) {
+        let needs = &view.plots.iter().find(|one| one.standing.plot.id == plot.id).unwrap().needs;
+        for (before, after) in before.iter().zip(after) {
+            let need = needs.iter().find(|line| line.need.element == before.element).unwrap();
+            let first = |line: &YearsLine| line.ahead.as_ref().unwrap().seasons.first().map(|season| season.give.0);
+            let (Some(was), Some(is)) = (first(before), first(after)) else { continue };
+            let expected = (was - need.supplied_g).max(0.0);
+            assert!((is - expected).abs() < 1e-6 * was.max(1.0), "{}: {was}, {is}, {need:?}", before.element);
+            seen += usize::from(need.supplied_g > 0.0);
+        }
+    }
+    assert!(seen >= 5, "{seen} first seasons with something agreed");
+}
+
+#[tokio::test]
+async fn the_seasons_ahead_of_many_plots_come_page_by_page() {
+    let garden = Garden::new().await;
+    let (app, ada) = (&garden.app, &garden.ada);
+    let form = SiteForm { guideline: "rutgers_mehlich3".into(), ..site_form("Home") };
+    let site = app.add_site(ada, &form).await.unwrap();
+    let mut beds = Vec::new();
+    for n in 1..=53 {
+        beds.push(app.add_plot(ada, site, &plot_form(&format!("A{n}"), "10")).await.unwrap().to_string());
+    }
+    let sampling = SamplingForm {
+        plots: beds,
+        sampled_on: "2026-02-10".into(),
+        depth_bottom_cm: "20".into(),
+        cores: "20".into(),
+        ..SamplingForm::default()
+    };
+    let rows = [("ph", "6.4"), ("B", "0.3")].map(|(analyte, printed)| cell(analyte, printed)).to_vec();
+    let report = ReportForm { lab: "Lab North".into(), rows, ..ReportForm::default() };
+    app.save_sampling_with_report(ada, &sampling, &report).await.unwrap();
+    let first = garden.get(&format!("/sites/{site}/years")).await;
+    let rows = |page: &str| page.matches("<td data-label=\"Boron\">").count();
+    assert!(first.contains("Plots 1 to 50 of 53.") && rows(&first) == 50, "{first}");
+    assert!(first.contains("?from=50\">Next plots</a>") && !first.contains("Plots before"), "{first}");
+    let last = garden.get(&format!("/sites/{site}/years?from=50")).await;
+    assert!(last.contains("Plots 51 to 53 of 53.") && rows(&last) == 3 && last.contains("Plots before"), "{last}");
+    assert!(garden.get(&format!("/sites/{site}/years?from=999")).await.contains("Plots 53 to 53 of 53."));
+    assert!(garden.get(&format!("/sites/{site}/years?from=x")).await.contains("Plots 1 to 50 of 53."));
+}
+
+/// What is in the shed is told less what agreed plans still take of it: as a new draft finds it.
+#[tokio::test]
+async fn what_agreed_plans_still_take_is_no_longer_in_the_shed() {
+    let planned = five_beds().await;
+    let garden = &planned.garden;
+    let potash = amendment(garden, "Sulfate of potash").await;
+    garden.app.count_stock(&garden.ada, potash, "2026-03-01", "5").await.unwrap();
+    let held = async || {
+        let next = garden.app.next_season(&garden.ada, planned.site).await.unwrap();
+        next.stock.into_iter().find(|held| held.amendment == potash).unwrap()
+    };
+    assert_eq!(held().await.left_g(), 5000.0);
+    let plan = planned.plan().await;
+    assert_eq!(held().await.promised_g, 0.0, "a draft promises nothing");
+    garden.send(&format!("/plans/{plan}/agree"), "").await;
+    let held = held().await;
+    let taken = planned.view(plan).await.totals_g[&potash];
+    assert!(taken > 0.0 && (held.promised_g - taken).abs() < 1e-9, "{held:?}, {taken}");
+    let draft = planned.plan().await;
+    assert!((planned.view(draft).await.stock_g[&potash] - held.left_g()).abs() < 1e-9, "{held:?}");
+    let page = garden.get(&format!("/sites/{}/next", planned.site)).await;
+    assert!(page.contains(" on hand, agreed plans still take "), "{page}");
 }

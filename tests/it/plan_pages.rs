@@ -16,7 +16,7 @@ use glebe::{
         seasons::{DoseForm, PlanView, Sheet, Solving},
     },
     ids::{AmendmentId, PlanId, PlotId, SeasonId, SiteId},
-    web::pages::plans::workings,
+    web::pages::plan_working::workings,
 };
 use jiff::civil::date;
 
@@ -105,8 +105,12 @@ impl Planned {
     }
 
     pub async fn plan(&self) -> PlanId {
-        let body = self.new_plan_body().await;
-        let to = self.garden.send(&format!("/seasons/{}/plans", self.season), &body).await;
+        self.plan_from(&self.new_plan_body().await).await
+    }
+
+    /// The plan that the body of a form asks for, worked out.
+    pub async fn plan_from(&self, body: &str) -> PlanId {
+        let to = self.garden.send(&format!("/seasons/{}/plans", self.season), body).await;
         let plan = to.strip_prefix("/plans/").unwrap().trim_end_matches("/work").parse().unwrap();
         // On a busy machine it may not be done within the moment that a page waits.
         while self.garden.app.solving(&self.garden.ada, plan).unwrap() != Solving::Done {

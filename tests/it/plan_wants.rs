@@ -233,7 +233,7 @@ fn garden(dice: &mut Dice) -> PlanInput {
                 made.content.insert(e, if e == B { dice.between(0.001, 0.1) } else { dice.between(0.01, 0.18) });
             }
         }
-        made.pass = [Pass::DryMix, Pass::Lime, Pass::Alone][dice.between(0.0, 3.0) as usize % 3];
+        made.pass = [Pass::DryMix, Pass::Lime, Pass::Alone, Pass::Trace][dice.between(0.0, 4.0) as usize % 4];
         made.whole_packs = dice.chance(0.4);
         made.packs[0].price_minor = dice.chance(0.8).then(|| dice.between(20.0, 900.0) as i64);
         made.stock_g = if dice.chance(0.3) { dice.between(0.0, 2_000.0) } else { 0.0 };

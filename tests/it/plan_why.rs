@@ -225,6 +225,52 @@ async fn a_point_of_the_trade_off_becomes_the_plan() {
     assert_eq!(planned.view(plan).await.options, view.options);
 }
 
+/// More may be left short to spend less: the plan says what that saves, keeps to it, and is the plan that
+/// its reasons are tried of.
+#[tokio::test]
+async fn more_left_short_to_spend_less_says_what_it_saves() {
+    let planned = five_beds().await;
+    let garden = &planned.garden;
+    // What has no price is on hand.
+    for name in ["Triple superphosphate", "Epsom salt", "Copper sulfate", "Borax"] {
+        garden.app.count_stock(&garden.ada, amendment(garden, name).await, "2026-03-01", "50").await.unwrap();
+    }
+    let whole = planned.plan().await;
+    let plain = planned.why(whole).await.base.unwrap().measure;
+    // One pack of potash is all that is bought: to save it, potassium has to be left out, one need of a handful.
+    assert!(plain.cost_minor == 750.0, "{plain:?}");
+    let body = planned.new_plan_body().await;
+    let plan = planned.plan_from(&body.replace("spend_less_percent=", "spend_less_percent=25")).await;
+    let view = planned.view(plan).await;
+    assert!(!view.stale && view.options.spend_less_percent == Some(25.0));
+    let thrift = view.outcome.thrift.expect("it was looked into");
+    assert!((thrift.without.cost_minor - plain.cost_minor).abs() < 0.5, "{thrift:?} {plain:?}");
+    assert!(thrift.saved() && thrift.with.cost_minor == view.cost_minor, "{thrift:?}");
+    // Never more given up than was asked, but for the scale's steps, and no more of what nobody needs.
+    assert!(thrift.with.short_percent <= thrift.without.short_percent + 25.0 + 0.5, "{thrift:?}");
+    assert!(thrift.with.over_percent <= thrift.without.over_percent + 0.5, "{thrift:?}");
+    let page = garden.get(&format!("/plans/{plan}")).await;
+    assert!(page.contains("To spend less, up to 25\u{a0}% more of the needs may be left short"), "{page}");
+    assert!(page.contains("What spending less gives up"), "{page}");
+    let compared = garden.get(&format!("/plans/{plan}/compare?with={whole}")).await;
+    assert!(compared.contains("To spend less, up to 25\u{a0}% more"), "{compared}");
+    assert!(garden.get(&format!("/plans/{plan}/edit")).await.contains("name=\"spend_less_percent\" value=\"25\""));
+    let tried = planned.why(plan).await.base.unwrap().measure;
+    assert!((tried.cost_minor - view.cost_minor).abs() < 0.05 * plain.cost_minor, "{tried:?}, {}", view.cost_minor);
+    // Set otherwise, it waits to be worked out again; what is no share is refused by its field.
+    let refused = garden
+        .refused(
+            &format!("/seasons/{}/plans", planned.season),
+            &body.replace("spend_less_percent=", "spend_less_percent=99"),
+        )
+        .await;
+    assert!(refused.contains("id=\"spend_less_percent-problem\""), "{refused}");
+    // A tenth saves no pack, so nothing is given up for nothing.
+    let plan = planned.plan_from(&body.replace("spend_less_percent=", "spend_less_percent=10")).await;
+    let page = garden.get(&format!("/plans/{plan}")).await;
+    assert!(page.contains("would save nothing, so none of that is given up"), "{page}");
+}
+
 #[tokio::test]
 async fn a_plan_is_held_against_nothing_last_season_and_other_plans() {
     let planned = five_beds().await;

@@ -2,9 +2,10 @@
 
 use super::plan_pages::{amendment, five_beds, table};
 use glebe::{
-    agronomy::order_of_work::Round,
+    agronomy::{order_of_work::Round, pass::Pass},
     app::{
         amendments::PackForm,
+        applications::ApplicationForm,
         seasons::{DoseForm, Heap, Sheet},
     },
 };
@@ -30,7 +31,20 @@ async fn every_order_of_the_sheet_weighs_out_the_same() {
     let rounds: Vec<Round> = by_round.iter().map(|heap| heap.round).collect();
     assert!(rounds.is_sorted() && rounds.last() == Some(&Round::TraceElements), "borax and copper go last: {rounds:?}");
 
+    // A plot stands in as many heaps of the passes as the planner counts passes over it.
+    let by_pass = sheet.by_pass();
+    assert!((grams(&by_pass) - all).abs() < 1e-9 && by_pass.iter().map(|heap| heap.round).is_sorted());
+    for plot in &view.plots {
+        let here = |heap: &&Heap| heap.lines.iter().any(|(of, _)| of.plot.id == plot.standing.plot.id);
+        let heaps: Vec<Pass> = by_pass.iter().filter(here).map(|heap| heap.pass).collect();
+        assert_eq!(heaps.len(), plot.passes, "{}: {heaps:?}", plot.standing.plot.code);
+        assert_eq!(heaps, [Pass::DryMix, Pass::Trace], "salts in one bucket, borax and copper after them");
+    }
+
     let garden = &planned.garden;
+    let of_pass = garden.get(&format!("/plans/{plan}/sheet?by=pass")).await;
+    assert!(of_pass.contains("<h2>One bucket of dry products") && of_pass.contains("<h2>Trace elements"), "{of_pass}");
+    assert!(of_pass.contains(": Sulfate of potash") && of_pass.contains("Mixed dry and spread together."), "{of_pass}");
     let of_product = garden.get(&format!("/plans/{plan}/sheet?by=product&paper=letter")).await;
     assert!(of_product.contains("data-paper=\"letter\"") && of_product.contains("in all</span></h2>"), "{of_product}");
     assert!(of_product.contains("Order of work") && of_product.contains("goggles with Copper sulfate"), "{of_product}");
@@ -39,6 +53,73 @@ async fn every_order_of_the_sheet_weighs_out_the_same() {
     assert!(of_round.contains("<h2>Trace elements") && of_round.contains("data-paper=\"a4\""), "{of_round}");
     let odd = garden.get(&format!("/plans/{plan}/sheet?by=moon&paper=papyrus")).await;
     assert!(odd.contains("Weigh</th>") && odd.contains("data-paper=\"a4\""));
+}
+
+#[tokio::test]
+async fn a_limit_of_one_pass_leaves_one_heap_for_each_plot() {
+    let planned = five_beds().await;
+    let body = planned.new_plan_body().await;
+    assert!(body.contains("max_passes=&"), "{body}");
+    let limited = planned.plan_from(&body.replace("max_passes=&", "max_passes=1&")).await;
+    let view = planned.view(limited).await;
+    let sheet = Sheet::of(&view);
+    let heaps = sheet.by_pass();
+    for plot in &view.plots {
+        let here = heaps.iter().filter(|heap| heap.lines.iter().any(|(of, _)| of.plot.id == plot.standing.plot.id));
+        assert_eq!((plot.passes, here.count()), (1, 1), "{}", plot.standing.plot.code);
+    }
+}
+
+/// Lime that went on in January, and lime that another plan has still to put on, stand on the sheet beside
+/// the manure that has to wait for it.
+#[tokio::test]
+async fn the_days_between_lime_and_manure_are_printed() {
+    let planned = five_beds().await;
+    let garden = &planned.garden;
+    let (lime, manure) =
+        (amendment(garden, "Ground limestone").await, amendment(garden, "Pelleted poultry manure").await);
+    let put_on = ApplicationForm {
+        plot: planned.beds[0].to_string(),
+        applied_on: "2026-01-15".into(),
+        amendment: lime.to_string(),
+        mass_g: "2000".into(),
+        ..ApplicationForm::default()
+    };
+    garden.app.record_application(&garden.ada, &put_on).await.unwrap();
+    // A plan of lime alone, agreed and not put on: one dose on the second bed.
+    let body = planned.new_plan_body().await;
+    let liming = planned.plan_from(&format!("{body}&products={lime}")).await;
+    let doses: Vec<(String, &str)> = {
+        let view = planned.view(liming).await;
+        let others = view.plots.iter().flat_map(|plot| &plot.doses).filter(|dose| dose.amendment != lime);
+        let none = others.map(|dose| (DoseForm::grams_field(dose.plot, dose.amendment), ""));
+        none.chain([(DoseForm::grams_field(planned.beds[1], lime), "1500")]).collect()
+    };
+    let body = table(&planned.view(liming).await, &doses);
+    garden.send(&format!("/plans/{liming}/doses"), &body).await;
+    garden.send(&format!("/plans/{liming}/agree"), "").await;
+
+    let body = planned.new_plan_body().await;
+    let plan = planned.plan_from(&format!("{body}&products={manure}")).await;
+    let phosphate = amendment(garden, "Triple superphosphate").await;
+    let of = |bed: usize, product, grams| (DoseForm::grams_field(planned.beds[bed], product), grams);
+    let doses = [of(0, manure, "200"), of(1, manure, "200"), of(0, phosphate, ""), of(1, phosphate, "")];
+    garden.send(&format!("/plans/{plan}/doses"), &table(&planned.view(plan).await, &doses)).await;
+    let view = planned.view(plan).await;
+    let sheet = Sheet::of(&view);
+    let said = |bed: usize| &sheet.plots.iter().find(|plot| plot.plot.id == planned.beds[bed]).unwrap().spacing;
+    // Three months after the fifteenth of January.
+    assert!(said(0).iter().any(|words| words.contains("until 15 Apr 2026")), "{:?}", said(0));
+    assert!(
+        said(1).iter().any(|words| words.contains("is agreed in another plan and still to be put on")),
+        "{:?}",
+        said(1)
+    );
+    assert!(said(2).is_empty(), "{:?}", said(2));
+    for by in ["plot", "product", "round", "pass"] {
+        let page = garden.get(&format!("/plans/{plan}/sheet?by={by}")).await;
+        assert!(page.contains("until 15 Apr 2026") && page.contains("agreed in another plan"), "{by}: {page}");
+    }
 }
 
 #[tokio::test]

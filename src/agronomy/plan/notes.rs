@@ -358,9 +358,9 @@ impl fmt::Display for Because {
             Because::ProductCount => f.write_str("the limit on the number of products is reached"),
             Because::Passes => f.write_str("the passes over this plot are taken by other products"),
             Because::OneRecipe => f.write_str("all beds of the block get one recipe"),
-            Because::Accepted => {
-                f.write_str("some shortage was accepted, as asked, so that less comes along that is not needed")
-            }
+            Because::Accepted => f.write_str(
+                "some shortage was accepted, as asked, so that less is spent or less comes along that is not needed",
+            ),
             Because::Scale => f.write_str("that is what the steps of the scale leave, so nothing more is to be done"),
             Because::Search => f.write_str("the search was cut short"),
         }

@@ -100,6 +100,8 @@ pub struct PlanOptions {
     pub spread_on: Option<Date>,
     /// So many hundredths of all needs may be left short, to bring less of what is not needed.
     pub accept_short_percent: Option<f64>,
+    /// So many hundredths of all needs more may be left short, to spend less.
+    pub spend_less_percent: Option<f64>,
     /// Shortages become kilograms by what tests here answered, where they carry it; else by mass.
     pub by_response: bool,
     /// How long to search, seconds; `None` is [`SOLVE_SECONDS`], or [`SOLVE_SECONDS_MANY`] where plots are many.
@@ -176,6 +178,8 @@ pub struct PlanForm {
     pub wants: Vec<WantLine>,
     /// Hundredths of all needs; empty is none.
     pub accept_short_percent: String,
+    /// Hundredths of all needs; empty is none.
+    pub spend_less_percent: String,
     /// How shortages become kilograms: [`BY_RESPONSE`], else by the mass of the soil.
     pub reckoned: String,
     /// Seconds; empty is the usual.
@@ -210,6 +214,7 @@ impl PlanForm {
             recipes: if options.recipes { "yes".into() } else { String::new() },
             wants: options.wants.iter().map(WantLine::of).collect(),
             accept_short_percent: plain(options.accept_short_percent),
+            spend_less_percent: plain(options.spend_less_percent),
             reckoned: if options.by_response { BY_RESPONSE.into() } else { String::new() },
             search_seconds: options.search_seconds.map(|n| n.to_string()).unwrap_or_default(),
             revision: 0,
@@ -240,6 +245,9 @@ impl PlanForm {
             by_response: self.reckoned == BY_RESPONSE,
             accept_short_percent: problems
                 .optional_number("accept_short_percent", &self.accept_short_percent, &ACCEPT)
+                .filter(|percent| *percent > 0.0),
+            spend_less_percent: problems
+                .optional_number("spend_less_percent", &self.spend_less_percent, &ACCEPT)
                 .filter(|percent| *percent > 0.0),
             search_seconds: problems.optional_number("search_seconds", &self.search_seconds, &SEARCH).map(|n| n as u16),
             ..PlanOptions::default()

@@ -5,7 +5,7 @@
 //! A draft is judged by today's record. An agreed plan is judged by what it was agreed on: the
 //! needs, the analyses and the rules for parts written down with it, as of that day.
 
-use super::{DoseLine, DoseRow, Outcome, OverruleRow, PlanOptions, PlanRow, SeasonRow, wanted::Sold, wishes};
+use super::{DoseLine, DoseRow, Outcome, OverruleRow, PlanOptions, PlanRow, SeasonRow, Thrift, wanted::Sold, wishes};
 use crate::{
     agronomy::{
         cap::{Counted, Overruled},
@@ -95,6 +95,8 @@ pub struct LoadedPlan {
 pub struct Promised {
     pub by_plot: BTreeMap<PlotId, Vec<Application>>,
     pub by_product_g: BTreeMap<AmendmentId, f64>,
+    /// The names of what is to go on each plot.
+    pub names: BTreeMap<PlotId, BTreeSet<String>>,
     /// The names of those plans.
     pub plans: BTreeSet<String>,
 }
@@ -109,11 +111,16 @@ pub fn lock(dose: &DoseLine) -> plan::Lock {
     plan::Lock { plot: key(dose.plot.0), product: key(dose.amendment.0), dose_g: dose.mass_g }
 }
 
-/// What a plan was solved from, as one number: it differs when any input but a lock does.
-pub fn fingerprint(input: &plan::PlanInput) -> Vec<u8> {
+/// What a plan was solved from, as one number: it differs when any input but a lock does, or how
+/// much may be left short to spend less.
+pub fn fingerprint(input: &plan::PlanInput, options: &PlanOptions) -> Vec<u8> {
     let unlocked = plan::PlanInput { locks: vec![], ..input.clone() };
     // The derived Debug form lists every field of every input, maps in key order.
-    Sha256::digest(format!("{unlocked:?}").as_bytes()).to_vec()
+    let mut all = format!("{unlocked:?}");
+    if let Some(percent) = options.spend_less_percent {
+        all += &format!(" spend less {percent}");
+    }
+    Sha256::digest(all.as_bytes()).to_vec()
 }
 
 /// The needs as the record keeps them.
@@ -272,6 +279,7 @@ async fn promised(
             organic: product.amendment.manure || product.amendment.kind.is_organic(),
         });
         *promised.by_product_g.entry(row.amendment).or_default() += left_g;
+        promised.names.entry(row.plot).or_default().insert(product.amendment.name.clone());
         promised.plans.extend(store::plans::plan(db, row.plan).await?.map(|plan| plan.name));
     }
     Ok(promised)
@@ -353,6 +361,18 @@ impl LoadedPlan {
             Some(Spread { what: a.amendment.clone(), side: *self.sides.get(&a.amendment)?, on: a.applied_on })
         };
         applications.iter().filter_map(spread).collect()
+    }
+
+    /// What other agreed plans have still to put on a plot of lime and of what it is kept apart from.
+    pub fn agreed_beside(&self, plot: PlotId) -> Vec<(String, Side)> {
+        let names = self.promised.names.get(&plot).into_iter().flatten();
+        names.filter_map(|name| Some((name.clone(), *self.sides.get(name)?))).collect()
+    }
+
+    /// What the choice to spend less came to when the plan was worked out, as long as it is set so.
+    pub fn thrift(&self) -> Option<Thrift> {
+        let thrift = Outcome::from_json(&self.plan.outcome).thrift?;
+        (self.options.spend_less_percent == Some(thrift.percent)).then_some(thrift)
     }
 
     /// How a product of the plan is bought.

@@ -8,6 +8,7 @@ use crate::{
         amendment::Amendment,
         caution::{Caution, CautionNote, Context, cautions_for},
         order_of_work::{Round, Wear},
+        pass::{Pass, pass_of},
         plan::{CarrierMix, Solution, carrier_mix, doses, solution},
         quantity::Grams,
     },
@@ -56,9 +57,12 @@ pub struct Sheet {
 /// A heap of the sheet: everything that is weighed out together.
 #[derive(Clone, Debug)]
 pub struct Heap<'a> {
-    /// The product, or the round.
+    /// The product, the round, or what is carried on the pass.
     pub title: String,
+    /// Of several the last: what goes out together goes when all of it may.
     pub round: Round,
+    /// Of what is carried first.
+    pub pass: Pass,
     /// Everything of it, g.
     pub total_g: f64,
     pub lines: Vec<(&'a SheetPlot, &'a SheetLine)>,
@@ -115,6 +119,8 @@ pub struct SheetPlot {
     pub lines: Vec<SheetLine>,
     /// What this plot and these doses add to the standing cautions: product and sentence.
     pub cautions: Vec<(String, String)>,
+    /// The days that lime and what it drives ammonia out of want between them here, as sentences.
+    pub spacing: Vec<String>,
 }
 
 /// One product on one plot.
@@ -123,6 +129,8 @@ pub struct SheetLine {
     pub amendment: AmendmentId,
     pub name: String,
     pub round: Round,
+    /// What it can be carried with.
+    pub pass: Pass,
     /// In whole steps of the scale; below one step as planned.
     pub weigh_g: f64,
     pub g_per_m2: f64,
@@ -189,15 +197,30 @@ impl Sheet {
         self.heaps(|line| line.round, |line| line.round.label().to_owned())
     }
 
+    /// The same doses pass by pass, as the planner counts them and the limit on passes does: what is
+    /// carried together is one heap. A plot stands in as many heaps as passes go over it.
+    pub fn by_pass(&self) -> Vec<Heap<'_>> {
+        let walk = |line: &SheetLine| (line.pass, (line.pass == Pass::Alone).then_some(line.amendment));
+        let title = |line: &SheetLine| match line.pass {
+            Pass::Alone => line.name.clone(),
+            shared => shared.label().to_owned(),
+        };
+        let mut heaps = self.heaps(walk, title);
+        heaps.sort_by_key(|heap| heap.round);
+        heaps
+    }
+
     fn heaps<K: Ord>(&self, of: impl Fn(&SheetLine) -> K, title: impl Fn(&SheetLine) -> String) -> Vec<Heap<'_>> {
         let mut heaps: BTreeMap<K, Heap> = BTreeMap::new();
         for (plot, line) in self.plots.iter().flat_map(|plot| plot.lines.iter().map(move |line| (plot, line))) {
             let heap = heaps.entry(of(line)).or_insert_with(|| Heap {
                 title: title(line),
                 round: line.round,
+                pass: line.pass,
                 total_g: 0.0,
                 lines: Vec::new(),
             });
+            heap.round = heap.round.max(line.round);
             heap.total_g += line.weigh_g;
             heap.lines.push((plot, line));
         }
@@ -292,6 +315,7 @@ fn sheet_plot(
             amendment: row.id,
             name: amendment.name.clone(),
             round: Round::of(amendment),
+            pass: pass_of(amendment, row.liquid),
             weigh_g,
             g_per_m2: rate.grams_per_m2().0,
             helping,
@@ -301,5 +325,11 @@ fn sheet_plot(
         cautions.extend(more.map(|note| (amendment.name.clone(), note.text)));
     }
     lines.sort_by_key(|line| line.round);
-    SheetPlot { plot: standing.plot.clone(), crops: plot.crops.iter().map(|c| c.name).collect(), lines, cautions }
+    SheetPlot {
+        plot: standing.plot.clone(),
+        crops: plot.crops.iter().map(|c| c.name).collect(),
+        lines,
+        cautions,
+        spacing: plot.spacing.clone(),
+    }
 }

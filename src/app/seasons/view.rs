@@ -3,7 +3,7 @@
 //! that is solved; this file only puts it side by side.
 
 use super::{
-    DoseForm, DoseRow, OverruleRow, PlanOptions, PlanRow, SeasonRow, Sold,
+    DoseForm, DoseRow, OverruleRow, PlanOptions, PlanRow, SeasonRow, Sold, Thrift,
     load::{LoadedPlan, fingerprint, key},
     said::sentences,
 };
@@ -22,7 +22,7 @@ use crate::{
         quantity::Grams,
         rate::RateUnit,
         season::{self, CapLeft, Given},
-        spacing::{side, spacing},
+        spacing::{beside_agreed, side, spacing},
         standing::NutrientStanding,
     },
     app::{Problems, Result, plots::SiteRow, standing::PlotStanding},
@@ -119,6 +119,8 @@ pub struct Outcome {
     pub edited: bool,
     /// What one recipe for each block costs, where that was asked for.
     pub simplicity: Option<Simplicity>,
+    /// What the choice to spend less came to, where it was made.
+    pub thrift: Option<Thrift>,
     /// The needs left unmet with what stopped each, by kind.
     pub stopped: Vec<Stopped>,
     /// The rules for parts as they stood when the plan was agreed; `None` for a draft, and for a
@@ -209,6 +211,7 @@ impl Outcome {
             edited: false,
             simplicity: apart
                 .map(|apart| Simplicity { recipes: Measure::of(&plan.account), apart: Measure::of(&apart.account) }),
+            thrift: None,
             stopped: plan.unmet.iter().filter(|u| !is_rounding(u)).map(Stopped::of).collect(),
             splits: None,
         }
@@ -505,7 +508,8 @@ pub(super) fn view(loaded: &LoadedPlan, doses: Vec<DoseLine>) -> PlanView {
         .map(|d| plan::Lock { plot: key(d.plot.0), product: key(d.amendment.0), dose_g: d.mass_g })
         .collect();
     let prepared = loaded.prepare(&[], &typed);
-    let stale = loaded.plan.state == "draft" && loaded.plan.inputs_sha256 != Some(fingerprint(&prepared.input));
+    let stale = loaded.plan.state == "draft"
+        && loaded.plan.inputs_sha256 != Some(fingerprint(&prepared.input, &loaded.options));
     let account: Account = plan::assess(&prepared.input, &typed);
     // Stock is what is left after what was put on, so only the rest is bought from it.
     let rest: Vec<plan::Lock> = typed
@@ -585,7 +589,10 @@ fn spaced(loaded: &LoadedPlan, doses: &[DoseLine], plot: PlotId, on: jiff::civil
         let row = loaded.products.iter().find(|row| row.id == dose.amendment)?;
         Some((row.amendment.name.clone(), side(&row.amendment)?))
     });
-    spacing(&planned.collect::<Vec<_>>(), &loaded.spread_before(plot), on)
+    let planned: Vec<_> = planned.collect();
+    let mut said = spacing(&planned, &loaded.spread_before(plot), on);
+    said.extend(beside_agreed(&planned, &loaded.agreed_beside(plot)));
+    said
 }
 
 /// What Olsen phosphorus says against the manures and manure composts planned on one plot.

@@ -165,6 +165,7 @@ impl App {
             "draft" => {
                 let kept = kept(&doses);
                 let mut input = loaded.prepare(&kept, &kept).input;
+                loaded.thrift().into_iter().for_each(|thrift| thrift.apply(&mut input));
                 // No one goal may take all the time there is.
                 input.options.time_limit = input.options.time_limit.min(Duration::from_millis(TRY_MILLISECONDS / 2));
                 let locks: Vec<plan::Lock> = doses.iter().map(lock).collect();

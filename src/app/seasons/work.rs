@@ -3,7 +3,7 @@
 //! or that nobody looks at any more, keeps the best plan it has; the record is written once,
 //! when the search has ended.
 
-use super::{Outcome, load, load::LoadedPlan, unchanged, view};
+use super::{Outcome, load, load::LoadedPlan, thrift, unchanged, view};
 use crate::{
     agronomy::{
         element::Element,
@@ -43,6 +43,8 @@ struct Card {
     stop: AtomicBool,
     /// When a page last looked; `None` where nobody is expected to.
     looked: Option<Mutex<Instant>>,
+    /// It has a place, and is being worked out.
+    started: AtomicBool,
     progress: Mutex<Option<Progress>>,
     /// How it ended, until somebody asks.
     result: Mutex<Option<Result<()>>>,
@@ -64,7 +66,9 @@ pub enum Solving {
     Done,
     Running {
         seconds: u64,
-        /// `None` while it waits for its turn.
+        /// It has its turn; before that it waits for one.
+        started: bool,
+        /// `None` while there is no plan yet.
         progress: Option<Progress>,
         /// It was told to stop and is about to.
         stopping: bool,
@@ -100,6 +104,7 @@ impl Desk {
                     locks: locks.to_vec(),
                     stop: AtomicBool::new(false),
                     looked: looked_at.then(|| Mutex::new(Instant::now())),
+                    started: AtomicBool::new(false),
                     progress: Mutex::default(),
                     result: Mutex::default(),
                     ended: watch::channel(false).0,
@@ -209,6 +214,7 @@ impl App {
         }
         Ok(Solving::Running {
             seconds: card.begun.elapsed().as_secs(),
+            started: card.started.load(Ordering::Relaxed),
             progress: *hold(&card.progress),
             stopping: card.stop.load(Ordering::Relaxed),
         })
@@ -253,24 +259,25 @@ impl App {
     ) -> Result<()> {
         let id = loaded.plan.id;
         let prepared = loaded.prepare(locks, locks);
-        let fingerprint = load::fingerprint(&prepared.input);
+        let fingerprint = load::fingerprint(&prepared.input, &loaded.options);
         // What one recipe for each block costs is told beside the same plan bed by bed.
-        let (solved, apart) = {
+        let (solved, apart, thrift) = {
             let _slot = self.desk.slots.acquire().await.map_err(|_| Error::Busy)?;
             if plan::Watch::stopped(&**card) {
                 return Err(Error::Conflict("Stopped before its turn came, so the plan is as it was.".into()));
             }
-            let (input, card) = (prepared.input.clone(), card.clone());
+            card.started.store(true, Ordering::Relaxed);
+            let (input, options, card) = (prepared.input.clone(), loaded.options.clone(), card.clone());
             let solve = move || -> Result<_> {
                 let begun = Instant::now();
-                let solved = plan::solve_watched(&input, &*card);
+                let (solved, input, thrift) = thrift::solve(&input, &options, &*card);
                 let stopped = plan::Watch::stopped(&*card);
                 worth_saving(&solved, stopped)?;
-                Ok((apart(&input, begun.elapsed(), &*card).filter(|_| !stopped), solved))
+                Ok((apart(&input, begun.elapsed(), &*card).filter(|_| !stopped), solved, thrift))
             };
-            let (apart, solved) =
+            let (apart, solved, thrift) =
                 tokio::task::spawn_blocking(solve).await.map_err(|e| Error::Internal(e.to_string()))??;
-            (solved, apart)
+            (solved, apart, thrift)
         };
         let short: BTreeMap<(plan::Key, Element), f64> = solved
             .unmet
@@ -294,7 +301,7 @@ impl App {
                 })
             })
             .collect();
-        let outcome = Outcome::of(&prepared.notes, &solved, apart.as_ref()).to_json();
+        let outcome = Outcome { thrift, ..Outcome::of(&prepared.notes, &solved, apart.as_ref()) }.to_json();
         let mut write = self.store.write(self.now(), Some(person)).await?;
         let revision = loaded.plan.revision;
         store::undos::keep(&mut write, id, "solved").await?;

@@ -1,21 +1,26 @@
 //! Looking ahead: what next season asks for on a whole site, ranked, with one click to a
-//! draft plan; and how many seasons each nutrient of a plot needs to reach its aim.
+//! draft plan; and how many seasons each nutrient needs to reach its aim, on a plot and as a
+//! table of plots and nutrients.
 
 use super::{
     plan_form::usual_products,
+    plan_words::together,
     plot::{html, working_path},
     plots::{titled, under_plot, under_site},
 };
 use crate::{
     agronomy::{
+        element::Element,
         liking::{Liking, Weighed},
         rate::RateUnit,
         working::Figure,
+        years_ahead::Reaches,
     },
     app::{
         guidelines::DEFAULT_GUIDELINE,
-        next_season::{Ask, NextSeason, PlotYears, YearsLine},
+        next_season::{Ask, NextSeason},
         outlook::way_of,
+        years_ahead::{PLOTS_AT_ONCE, PlotYears, SiteYears, YearsLine},
     },
     ids::{PlotId, SiteId},
     web::{
@@ -31,7 +36,7 @@ use axum::{
     response::Response,
 };
 use serde::Deserialize;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// How many lines of the ranking a page lists; the next page has the next ones.
 const LISTED: usize = 60;
@@ -164,6 +169,8 @@ struct YearLine<'a> {
     /// When it gets there, or why that cannot be said.
     words: String,
     capped: bool,
+    /// The levels are the most that they can be.
+    at_best: bool,
     seasons: Vec<SeasonCells>,
     steps: Option<Steps<'a>>,
 }
@@ -179,7 +186,9 @@ fn year_line<'a>(line: &'a YearsLine, years: &PlotYears, liking: Liking) -> Year
     let name = liking.name(line.element);
     let ahead = match &line.ahead {
         Ok(ahead) => ahead,
-        Err(why) => return YearLine { name, words: why.clone(), capped: false, seasons: vec![], steps: None },
+        Err(why) => {
+            return YearLine { name, words: why.clone(), capped: false, at_best: false, seasons: vec![], steps: None };
+        }
     };
     let (ground, way) = (years.plot.ground(), way_of(&years.site));
     let site: RateUnit = years.site.rate_unit.parse().unwrap_or(RateUnit::KgPerHa);
@@ -194,13 +203,20 @@ fn year_line<'a>(line: &'a YearsLine, years: &PlotYears, liking: Liking) -> Year
     let seasons = ahead.seasons.iter().map(|season| SeasonCells {
         season: season.season,
         give: give(season.give),
-        level: show::figure(&level(season.level.1)),
-        range: format!("{} to {}", bare(season.level.0), bare(season.level.2)),
+        level: match ahead.at_best {
+            true => format!("at most {}", show::figure(&level(season.level.1))),
+            false => show::figure(&level(season.level.1)),
+        },
+        range: match ahead.at_best {
+            true => String::new(),
+            false => format!("{} to {}", bare(season.level.0), bare(season.level.2)),
+        },
     });
     YearLine {
         name,
         words: ahead.reaches.words(),
         capped: ahead.capped,
+        at_best: ahead.at_best,
         seasons: seasons.collect(),
         steps: Some(Steps::of(&ahead.working, &|key| Some(format!("/determinations/{}", key.0)))),
     }
@@ -215,4 +231,131 @@ pub async fn plot(cx: Cx, Path(id): Path<PlotId>) -> Result<Response> {
         lines: years.lines.iter().map(|line| year_line(line, &years, cx.actor.liking)).collect(),
         offtake_unknown: years.lines.iter().any(|line| !line.offtake_known),
     })
+}
+
+/// The seasons ahead on a site: plots by nutrients.
+#[derive(Template)]
+#[template(path = "pages/sites/years.html")]
+struct SiteYearsPage {
+    frame: Frame,
+    site: SiteId,
+    invented: bool,
+    /// Nutrients that some plot here is short of.
+    nutrients: Vec<String>,
+    groups: Vec<YearsGroup>,
+    /// What never gets there, as sentences, plots of which the same is said together.
+    never: Vec<String>,
+    /// What nothing is planned for, and why, likewise.
+    unplanned: Vec<String>,
+    /// Some answers are only the soonest.
+    at_best: bool,
+    offtake_unknown: bool,
+    /// Plots of those shown that are short of nothing that can be judged.
+    enough: Vec<(PlotId, String)>,
+    /// Numbers of the first and last plot, counted from 1, and of all; `None` where all are shown.
+    shown: Option<(usize, usize, usize)>,
+    /// Addresses and words of the pages before and after.
+    pages: Vec<(String, &'static str)>,
+}
+
+/// Plots of a block.
+struct YearsGroup {
+    name: String,
+    plots: Vec<YearsRow>,
+}
+
+/// A plot with an answer for each nutrient; `None` where it is not short.
+struct YearsRow {
+    plot: PlotId,
+    title: String,
+    cells: Vec<(String, Option<YearsCell>)>,
+}
+
+/// When one nutrient of one plot is at its aim.
+struct YearsCell {
+    /// "3 seasons, 2 to 5", "never this way".
+    words: String,
+    never: bool,
+    /// Why, in a few words.
+    why: String,
+}
+
+fn years_cell(line: &YearsLine) -> YearsCell {
+    match &line.ahead {
+        Ok(ahead) => {
+            let (never, why) = match &ahead.reaches {
+                Reaches::Never(never) => (true, never.brief.clone()),
+                _ if ahead.capped => (false, "held back by a limit".to_owned()),
+                _ => (false, String::new()),
+            };
+            YearsCell { words: ahead.reaches.brief(), never, why }
+        }
+        Err(_) => YearsCell { words: "nothing planned".into(), never: false, why: String::new() },
+    }
+}
+
+impl SiteYearsPage {
+    fn new(frame: Frame, years: &SiteYears, liking: Liking) -> SiteYearsPage {
+        let lines = || years.plots.iter().flat_map(|(plot, lines)| lines.iter().map(move |line| (plot, line)));
+        let elements: BTreeSet<Element> = lines().map(|(_, line)| line.element).collect();
+        let mut groups: Vec<YearsGroup> = Vec::new();
+        for (plot, lines) in years.plots.iter().filter(|(_, lines)| !lines.is_empty()) {
+            let by_element: BTreeMap<Element, &YearsLine> = lines.iter().map(|line| (line.element, line)).collect();
+            let cell =
+                |element: &Element| (liking.name(*element), by_element.get(element).map(|line| years_cell(line)));
+            let row = YearsRow { plot: plot.id, title: titled(plot), cells: elements.iter().map(cell).collect() };
+            let name = plot.block_name.clone().unwrap_or_default();
+            match groups.last_mut().filter(|group| group.name == name) {
+                Some(group) => group.plots.push(row),
+                None => groups.push(YearsGroup { name, plots: vec![row] }),
+            }
+        }
+        let never = lines().filter_map(|(plot, line)| match &line.ahead.as_ref().ok()?.reaches {
+            Reaches::Never(why) => Some(format!("{}: {}. {}", plot.code, liking.name(line.element), why.words)),
+            _ => None,
+        });
+        let unplanned = lines().filter_map(|(plot, line)| {
+            let why = line.ahead.as_ref().err()?;
+            Some(format!("{}: {}. {why}", plot.code, liking.name(line.element)))
+        });
+        let (first, last) = (years.before + 1, years.before + years.plots.len());
+        let to = |from: usize| format!("/sites/{}/years?from={from}", years.site.id);
+        let mut pages = Vec::new();
+        if years.before > 0 {
+            pages.push((to(years.before.saturating_sub(PLOTS_AT_ONCE)), "Plots before"));
+        }
+        if last < years.all {
+            pages.push((to(last), "Next plots"));
+        }
+        let enough = years.plots.iter().filter(|(_, lines)| lines.is_empty());
+        SiteYearsPage {
+            site: years.site.id,
+            invented: years.site.invented,
+            nutrients: elements.iter().map(|element| liking.name(*element)).collect(),
+            never: together(&never.collect::<Vec<_>>()),
+            unplanned: together(&unplanned.collect::<Vec<_>>()),
+            at_best: lines().any(|(_, line)| line.ahead.as_ref().is_ok_and(|ahead| ahead.at_best)),
+            offtake_unknown: lines().any(|(_, line)| !line.offtake_known),
+            enough: enough.map(|(plot, _)| (plot.id, plot.code.clone())).collect(),
+            shown: (years.plots.len() < years.all).then_some((first, last, years.all)),
+            groups,
+            pages,
+            frame,
+        }
+    }
+}
+
+/// What the address of the table may ask for.
+#[derive(Debug, Default, Deserialize)]
+pub struct AskedFrom {
+    /// How many plots come before the first that is shown.
+    #[serde(default)]
+    from: String,
+}
+
+/// `GET /sites/{site}/years`
+pub async fn site_years(cx: Cx, Path(id): Path<SiteId>, Query(asked): Query<AskedFrom>) -> Result<Response> {
+    let years = cx.app.site_years(&cx.actor, id, asked.from.trim().parse().unwrap_or(0)).await?;
+    let frame = under_site(&cx, &years.site, "Seasons ahead");
+    html(&SiteYearsPage::new(frame, &years, cx.actor.liking))
 }

@@ -2,10 +2,7 @@
 //! a steward makes it; what to beware of in the products that the plan uses; and what one recipe
 //! for a whole block costs.
 
-use super::{
-    plans::{under_plan, working_path},
-    plots::titled,
-};
+use super::{plan_working::working_path, plans::under_plan, plots::titled};
 use crate::{
     agronomy::{
         cap::{Counted, Grounds, SeasonCap},
@@ -16,7 +13,7 @@ use crate::{
         rate::RateUnit,
         source::Evidence,
     },
-    app::seasons::{CapLine, Measure, OverruleForm, OverruleRow, PlanView, Sheet, Simplicity, Sold},
+    app::seasons::{CapLine, Measure, OverruleForm, OverruleRow, PlanView, Sheet, Simplicity, Sold, Thrift},
     ids::{AmendmentId, OverruleId, PlanId, PlotId},
     web::{
         error::{Error, Result},
@@ -151,9 +148,20 @@ pub(super) fn cap(view: &PlanView, plot: PlotId, line: &CapLine, liking: Liking,
 
 /// What one recipe for each block costs, line by line; empty where that was not asked for.
 pub(super) fn simplicity(view: &PlanView) -> Vec<(&'static str, String, String)> {
-    let Some(Simplicity { recipes, apart }) = view.outcome.simplicity else { return vec![] };
+    let simplicity = view.outcome.simplicity;
+    simplicity.map_or_else(Vec::new, |Simplicity { recipes, apart }| beside(&recipes, &apart, view))
+}
+
+/// What spending less gives up, line by line; empty where nothing was saved.
+pub(super) fn thrift(view: &PlanView) -> Vec<(&'static str, String, String)> {
+    let thrift = view.outcome.thrift.filter(Thrift::saved);
+    thrift.map_or_else(Vec::new, |thrift| beside(&thrift.with, &thrift.without, view))
+}
+
+/// Two ways to plan the same, line by line.
+fn beside(one: &Measure, other: &Measure, view: &PlanView) -> Vec<(&'static str, String, String)> {
     let money = |minor: f64| show::money(minor.round() as i64, &view.site.currency);
-    let line = |what, of: &dyn Fn(&Measure) -> String| (what, of(&recipes), of(&apart));
+    let line = |what, of: &dyn Fn(&Measure) -> String| (what, of(one), of(other));
     vec![
         line("Cost, as far as prices are known", &|m| money(m.cost_minor)),
         line("Of the needs, missing on average", &|m| percent(m.short_percent)),

@@ -1,7 +1,7 @@
 //! What earlier plans left undone on the plots of a plan, as its page says it: in one sentence
 //! for all, a line to a plot, and with the plot itself. It adds up; it decides no need.
 
-use super::plans::in_sentence;
+use super::plan_words::in_sentence;
 use crate::{
     agronomy::{element::Element, liking::Liking, plan::grams},
     app::seasons::{LeftBy, PlanView},

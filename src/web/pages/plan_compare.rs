@@ -4,6 +4,7 @@
 use super::{
     plan_caps::{caps_read, percent},
     plan_why::difference,
+    plan_words::thrift_words,
     plans::under_plan,
     plots::titled,
 };
@@ -126,7 +127,13 @@ impl ComparePage {
                 true => format!("{} comes out as this plan does.", other.name),
                 false => format!("{}, held against this plan: {}.", other.name, parts.join(", ")),
             },
-            notes: both.notes.clone(),
+            notes: view
+                .outcome
+                .thrift
+                .iter()
+                .map(|thrift| format!("{}: {}", this.name, thrift_words(thrift, &view.site.currency)))
+                .chain(both.notes.iter().cloned())
+                .collect(),
             measures: measures(this, other, &view.site.currency),
             exceeded: [this, other].into_iter().flat_map(|side| exceeded(side, view, cx.actor.liking)).collect(),
             plots: view.plots.iter().map(plot).collect(),

@@ -1,7 +1,7 @@
 //! What the table of a plan says while doses are typed: how each plot comes out, beside its
 //! fields, and the whole plan in one line that stays in sight.
 
-use super::plans::{in_sentence, left_words};
+use super::plan_words::{in_sentence, left_words};
 use crate::{
     agronomy::liking::Liking,
     app::seasons::{PlanPlot, PlanView},

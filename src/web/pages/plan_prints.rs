@@ -1,8 +1,10 @@
 //! The pages of a plan that go out of the house: the weigh-out sheet for the shed, by plot,
-//! by product or by round; labels for the weighed bags; and the shopping list by supplier.
+//! by product, by round or by pass; labels for the weighed bags; and the shopping list by supplier.
 
 use super::{
     plan_caps::{decisions, packs as packs_words, unpriced},
+    plan_plot::spacing_source,
+    plan_words::together,
     plans::under_plan,
     plots::titled,
 };
@@ -30,15 +32,19 @@ use std::collections::BTreeMap;
 #[derive(Clone, Debug, Default, Deserialize)]
 #[serde(default)]
 pub struct Wanted {
-    /// "plot", "product" or "round"; anything else is by plot.
+    /// "plot", "product", "round" or "pass"; anything else is by plot.
     by: String,
     /// "a4" or "letter"; anything else is A4.
     paper: String,
 }
 
 impl Wanted {
-    const ORDERS: [(&'static str, &'static str); 3] =
-        [("plot", "Plot by plot"), ("product", "Product by product"), ("round", "Round by round")];
+    const ORDERS: [(&'static str, &'static str); 4] = [
+        ("plot", "Plot by plot"),
+        ("product", "Product by product"),
+        ("round", "Round by round"),
+        ("pass", "Pass by pass"),
+    ];
     const PAPERS: [(&'static str, &'static str); 2] = [("a4", "A4"), ("letter", "Letter")];
 
     fn by(&self) -> &'static str {
@@ -171,11 +177,37 @@ impl SheetPage {
     }
 
     fn heaps(&self) -> Vec<Heap<'_>> {
-        if self.wanted.by() == "product" { self.sheet.by_product() } else { self.sheet.by_round() }
+        match self.wanted.by() {
+            "product" => self.sheet.by_product(),
+            "pass" => self.sheet.by_pass(),
+            _ => self.sheet.by_round(),
+        }
     }
 
-    fn total(&self, heap: &Heap) -> String {
-        show::weighed(heap.total_g, self.step_g)
+    /// What stands beside the heading of a heap.
+    fn heap_words(&self, heap: &Heap) -> String {
+        match self.wanted.by() {
+            "product" => format!("{} in all", show::weighed(heap.total_g, self.step_g)),
+            "pass" => format!("{} {} {}", heap.pass.how(), heap.round.when(), heap.round.weather()),
+            _ => heap.round.weather().to_owned(),
+        }
+    }
+
+    /// The product of a line is named where its heap holds several.
+    fn names_products(&self) -> bool {
+        matches!(self.wanted.by(), "round" | "pass")
+    }
+
+    /// What the days between lime and manure ask of plots, those of which the same is said together.
+    fn spacing(&self) -> Vec<String> {
+        let plots = self.sheet.plots.iter();
+        let said = plots.flat_map(|plot| plot.spacing.iter().map(|words| format!("{}: {words}", plot.plot.code)));
+        together(&said.collect::<Vec<_>>())
+    }
+
+    /// Who says so.
+    fn spacing_source(&self) -> String {
+        spacing_source()
     }
 
     fn sources(&self) -> String {
@@ -226,7 +258,7 @@ impl SheetPage {
                 });
             }
         }
-        steps.push("Spread each plot’s share in two passes, the second across the first, and rake it in.".into());
+        steps.push("Spread half of each plot’s share lengthwise and half across, and rake it in.".into());
         steps
     }
 

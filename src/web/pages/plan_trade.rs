@@ -41,6 +41,8 @@ pub struct TradePage {
     /// The curves are still being worked out.
     waiting: bool,
     left_out: usize,
+    /// More may be left short to spend less, %; the curves leave that out.
+    thrifty: Option<String>,
     /// Each with its heading.
     curves: Vec<(&'static str, Choices)>,
 }
@@ -123,6 +125,7 @@ impl TradePage {
             busy: trade.busy,
             waiting: false,
             left_out: trade.left_out,
+            thrifty: view.options.spend_less_percent.map(|percent| show::significant(percent, 3)),
             curves: curves.into_iter().filter_map(|(heading, one)| Some((heading, one?))).collect(),
             frame,
         }

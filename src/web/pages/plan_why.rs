@@ -3,7 +3,8 @@
 
 use super::{
     plan_caps::{caps_read, percent},
-    plans::{capitalised, together, under_plan},
+    plan_words::{capitalised, together},
+    plans::under_plan,
     plot::{html, page_text},
 };
 use crate::{

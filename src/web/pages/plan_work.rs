@@ -46,12 +46,13 @@ pub struct WorkPage {
 pub async fn show(cx: Cx, Path(plan): Path<PlanId>) -> Result<Response> {
     match cx.app.solving(&cx.actor, plan) {
         Ok(Solving::Done) => Ok(see(path(plan)).say("The plan is worked out. Look it over.").into_response()),
-        Ok(Solving::Running { seconds, progress, stopping }) => {
+        Ok(Solving::Running { seconds, started, progress, stopping }) => {
             let (site, season, row) = cx.app.plan_place(&cx.actor, plan).await?;
             let frame = under_season(&cx, &site, format!("Working out {}", row.name))
                 .under(format!("/seasons/{}", season.id), format!("Season {}", season.name))
                 .under(path(plan), &row.name);
-            let page = WorkPage { frame, plan, lines: progress_words(seconds, progress, &site.currency), stopping };
+            let lines = progress_words(seconds, started, progress, &site.currency);
+            let page = WorkPage { frame, plan, lines, stopping };
             let page = page.render().map_err(|_| Error::from_status(StatusCode::INTERNAL_SERVER_ERROR))?;
             Ok(([("refresh", "1"), ("cache-control", "no-store")], Html(page)).into_response())
         }
@@ -86,10 +87,14 @@ pub(super) fn undo_words(undo: &UndoRow) -> String {
 }
 
 /// How far a search is, in sentences.
-fn progress_words(seconds: u64, progress: Option<Progress>, currency: &str) -> Vec<String> {
+fn progress_words(seconds: u64, started: bool, progress: Option<Progress>, currency: &str) -> Vec<String> {
     let begun = format!("Begun {} ago.", show::count(seconds as usize, "second"));
     let Some(progress) = progress else {
-        return vec![begun, "Two other plans are being worked out; this one waits for its turn.".into()];
+        let words = match started {
+            true => "It is being worked out; there is no whole plan yet.",
+            false => "Two other plans are being worked out; this one waits for its turn.",
+        };
+        return vec![begun, words.into()];
     };
     let mut lines = vec![begun];
     lines.push(format!(
@@ -107,4 +112,18 @@ fn progress_words(seconds: u64, progress: Option<Progress>, currency: &str) -> V
         (goal, _) => format!("Now settling: {}.", goal.words()),
     });
     lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_plan_that_has_its_turn_does_not_say_that_it_waits() {
+        let words = |started| progress_words(2, started, None, "EUR").join(" ");
+        assert!(words(false).contains("waits for its turn") && !words(true).contains("waits"), "{}", words(true));
+        let progress = Progress { goal: Goal::Excess, needs: 3, met: 2, products: 1, cost_minor: 900.0, gap: None };
+        let words = progress_words(2, true, Some(progress), "EUR");
+        assert!(words[1].contains("meets 2 of 3 needs") && words.len() == 3, "{words:?}");
+    }
 }

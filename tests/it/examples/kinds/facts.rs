@@ -294,6 +294,7 @@ fn pass(table: &toml::Table) -> Outcome {
         let text = match pass_of(some(amendment::find(slug))?, false) {
             Pass::DryMix => "with others",
             Pass::Lime => "with lime",
+            Pass::Trace => "with trace elements",
             Pass::Alone => "by itself",
         };
         Ok((slug.clone(), Answer::Text(text.into())))
