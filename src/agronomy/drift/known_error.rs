@@ -44,6 +44,16 @@ impl KnownErrorLine {
         (self.slope - half, self.slope + half)
     }
 
+    /// The slope in its standard errors, by the known errors alone.
+    pub fn z(&self) -> f64 {
+        self.slope / self.se_slope
+    }
+
+    /// Chance of a slope at least as steep, either way, where nothing changes: by the known errors alone.
+    pub fn p_two_sided(&self) -> f64 {
+        2.0 * normal_below(-self.z().abs())
+    }
+
     /// Whether the 90 % interval leaves 0 out.
     pub fn excludes_zero(&self) -> bool {
         let (low, high) = self.interval_90();
@@ -52,7 +62,7 @@ impl KnownErrorLine {
 
     /// Probability that the true slope is below 0, from the known errors alone.
     pub fn probability_falling(&self) -> f64 {
-        normal_below(-self.slope / self.se_slope)
+        normal_below(-self.z())
     }
 
     /// Whether the tests scatter more than the stated errors explain (chance under 5 %).
@@ -67,7 +77,12 @@ struct Strand<'a> {
     /// Weighted mean of the years, taken off for the sake of the arithmetic.
     centre: f64,
     level: f64,
+    /// The part of its log-likelihood that no line changes: what the plain values' errors alone cost.
+    fixed: f64,
 }
+
+/// ½ ln 2π.
+const HALF_LN_TAU: f64 = 0.918_938_533_204_672_8;
 
 /// Fits one slope and a level per segment by maximum likelihood with known errors.
 ///
@@ -156,7 +171,12 @@ impl<'a> Strand<'a> {
         let plain = || points.iter().filter(|point| point.found.is_exact());
         let weight: f64 = plain().map(|point| point.sigma.powi(-2)).sum();
         let mean = |of: fn(&Weighed) -> f64| plain().map(|p| of(p) * p.sigma.powi(-2)).sum::<f64>() / weight;
-        (weight > 0.0).then(|| Strand { points, centre: mean(|p| p.years), level: mean(|p| p.found.number()) })
+        (weight > 0.0).then(|| Strand {
+            points,
+            centre: mean(|p| p.years),
+            level: mean(|p| p.found.number()),
+            fixed: plain().map(|p| -HALF_LN_TAU - p.sigma.ln()).sum(),
+        })
     }
 }
 
@@ -205,15 +225,13 @@ fn likelihood(strands: &[Strand], slope: f64) -> Fit {
     let mut fit = Fit { log_likelihood: 0.0, chi2: 0.0, curves: vec![] };
     for strand in strands {
         let mut curve = Curve::default();
+        fit.log_likelihood += strand.fixed;
         for point in strand.points {
             let years = point.years - strand.centre;
             let u = (point.found.number() - strand.level - slope * years) / point.sigma;
             // Value, first derivative by the fitted level times σ, and curvature times σ².
             let (value, cost, pull, bend) = match point.found {
-                Found::Exact(_) => {
-                    let normal = -0.5 * u * u - 0.5 * std::f64::consts::TAU.ln() - point.sigma.ln();
-                    (normal, u * u, u, 1.0)
-                }
+                Found::Exact(_) => (-0.5 * u * u, u * u, u, 1.0),
                 Found::Below(_) => {
                     let (value, ratio) = log_tail(u);
                     (value, -2.0 * value, -ratio, ratio * (ratio + u))
@@ -239,7 +257,7 @@ fn likelihood(strands: &[Strand], slope: f64) -> Fit {
 
 /// ln Φ(u), and φ(u)/Φ(u); by the tail's series where Φ itself would vanish.
 fn log_tail(u: f64) -> (f64, f64) {
-    let log_density = -0.5 * u * u - 0.5 * std::f64::consts::TAU.ln();
+    let log_density = -0.5 * u * u - HALF_LN_TAU;
     let log_share = if u > -20.0 {
         normal_below(u).ln()
     } else {

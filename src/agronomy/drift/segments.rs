@@ -5,6 +5,7 @@
 use super::{ErrorSettings, Found, Scale, TypicalError, Weighed, Z_90, years_between};
 use crate::agronomy::{
     analyte::Analyte,
+    confidence::TestError,
     method::Method,
     reading::{Level, Reading},
     record::{CellKey, DepthBand, Qualifier},
@@ -54,16 +55,14 @@ pub struct Point {
     pub value: f64,
     /// [`Qualifier::Exact`], [`Qualifier::Below`] or [`Qualifier::Above`].
     pub qualifier: Qualifier,
-    /// Lower end of the 90 % error bar; `None` where a limit leaves it open.
-    pub low: Option<f64>,
-    /// Upper end of the 90 % error bar; `None` where a limit leaves it open.
-    pub high: Option<f64>,
     /// Standard deviation on the segment's scale.
     pub sigma: f64,
     /// Tests of that day behind the point.
     pub replicates: usize,
     /// Of those, the ones that count as separate evidence: repeats of one figure count once.
     pub independent: usize,
+    /// Draws of soil behind those: several samplings of one day share no error of sampling.
+    pub draws: usize,
     /// Labs that printed them, "" where not recorded; shared by points of the same labs.
     pub labs: Arc<BTreeSet<String>>,
     /// From another lab than most of its segment, and the wider for it.
@@ -103,6 +102,16 @@ impl Point {
             Qualifier::Below => Found::Below(self.value),
             Qualifier::Above => Found::Above(self.value),
             Qualifier::Exact | Qualifier::NotDetected => Found::Exact(self.value),
+        }
+    }
+
+    /// Ends of the 90 % error bar, in the unit of the value; `None` where a limit leaves one open.
+    pub fn error_bar(&self, scale: Scale) -> (Option<f64>, Option<f64>) {
+        let at = |deviations: f64| Some(scale.take(scale.put(self.value) + deviations * self.sigma));
+        match self.qualifier {
+            Qualifier::Below => (None, Some(self.value)),
+            Qualifier::Above => (Some(self.value), None),
+            _ => (at(-Z_90), at(Z_90)),
         }
     }
 }
@@ -171,6 +180,8 @@ pub struct Test<'a> {
     pub sampled_on: Date,
     pub depth: Option<DepthBand>,
     pub lab: &'a str,
+    /// The caller's key of the sampling that it is from.
+    pub sampling: i64,
     pub cell: CellKey,
 }
 
@@ -185,6 +196,7 @@ impl<'a> From<&'a Reading> for Test<'a> {
             sampled_on: reading.sampled_on,
             depth: reading.depth,
             lab: &reading.lab,
+            sampling: reading.sampling,
             cell: reading.cell,
         }
     }
@@ -205,6 +217,7 @@ impl<'a> Test<'a> {
             sampled_on: self.sampled_on,
             depth: self.depth,
             lab: self.lab.to_owned(),
+            sampling: self.sampling,
             cell: self.cell,
             working: Working::leaf(
                 self.analyte.name(),
@@ -266,6 +279,7 @@ fn segment(run: &[Test<'_>], assumed_dates: &BTreeSet<Date>, errors: &ErrorSetti
     let scale = Scale::of(first.analyte);
     let home = home_lab(run.iter());
     let error = errors.of_lab(first.analyte, &home);
+    let at_home = Deviations::of(&error, scale);
     let mut segment = Segment {
         analyte: first.analyte,
         method: first.method.clone(),
@@ -290,20 +304,13 @@ fn segment(run: &[Test<'_>], assumed_dates: &BTreeSet<Date>, errors: &ErrorSetti
         let Some(mut point) = mean_of_day(&usable, scale, &mut labs) else { continue };
         point.date_assumed = assumed_dates.contains(&point.sampled_on);
 
-        // The sampling is shared by the day's tests, the laboratory's share is not.
-        let one_test = match point.labs.first() {
-            Some(lab) if *lab != home => errors.of_lab(first.analyte, lab).one_test,
-            _ => error.one_test,
-        };
-        let whole = one_test.sigma(scale, point.value).powi(2);
-        let lab = error.laboratory.sigma(scale, point.value).powi(2).min(whole);
-        let mut variance = whole - lab + lab / point.independent as f64;
-        if point.labs.iter().any(|lab| !lab.is_empty() && *lab != home) {
-            variance += error.between_labs.sigma(scale, point.value).powi(2);
-            point.other_lab = true;
+        let other_lab = |lab: &String| !lab.is_empty() && *lab != home;
+        point.other_lab = point.labs.iter().any(other_lab);
+        point.sigma = match point.labs.first().filter(|lab| **lab != home) {
+            Some(lab) => Deviations::of(&errors.of_lab(first.analyte, lab), scale),
+            None => at_home,
         }
-        point.sigma = variance.sqrt();
-        (point.low, point.high) = error_bar(&point, scale);
+        .of_point(&point);
         segment.points.push(point);
     }
     if segment.points.iter().any(|point| point.replicates > 1) {
@@ -328,6 +335,61 @@ fn segment(run: &[Test<'_>], assumed_dates: &BTreeSet<Date>, errors: &ErrorSetti
         segment.notes.push(format!("The error of one test, {}, was set by this site.", error.one_test.words()));
     }
     Some(segment)
+}
+
+/// The errors of a test on the scale of its segment. An error that is alike at every level there
+/// is reckoned once for all tests.
+#[derive(Clone, Copy)]
+struct Deviations {
+    one_test: Deviation,
+    laboratory: Deviation,
+    between_labs: Deviation,
+}
+
+impl Deviations {
+    fn of(error: &TypicalError, scale: Scale) -> Deviations {
+        let of = |error| Deviation::of(error, scale);
+        Deviations {
+            one_test: of(error.one_test),
+            laboratory: of(error.laboratory),
+            between_labs: of(error.between_labs),
+        }
+    }
+
+    /// Of the mean of a day: σ² = σ²(sampling) ÷ samplings + σ²(laboratory) ÷ tests. Tests of one
+    /// sampling share its error.
+    fn of_point(self, point: &Point) -> f64 {
+        let whole = self.one_test.at(point.value).powi(2);
+        let lab = self.laboratory.at(point.value).powi(2).min(whole);
+        let between = if point.other_lab { self.between_labs.at(point.value).powi(2) } else { 0.0 };
+        ((whole - lab) / point.draws as f64 + lab / point.independent as f64 + between).sqrt()
+    }
+}
+
+/// One standard deviation on a scale.
+#[derive(Clone, Copy)]
+enum Deviation {
+    /// The same at every level.
+    Alike(f64),
+    ByLevel(TestError, Scale),
+}
+
+impl Deviation {
+    fn of(error: TestError, scale: Scale) -> Deviation {
+        match (error, scale) {
+            (TestError::Relative(_), Scale::Log) | (TestError::Absolute(_), Scale::Linear) => {
+                Deviation::Alike(error.sigma(scale, 1.0))
+            }
+            _ => Deviation::ByLevel(error, scale),
+        }
+    }
+
+    fn at(self, value: f64) -> f64 {
+        match self {
+            Deviation::Alike(sigma) => sigma,
+            Deviation::ByLevel(error, scale) => error.sigma(scale, value),
+        }
+    }
 }
 
 /// The lab with most of the tests; of equals, the one used last. Empty where none is recorded.
@@ -382,13 +444,16 @@ fn sift<'a, 'b>(tests: &[&'a Test<'b>], scale: Scale, left_out: &mut Vec<LeftOut
 /// those of the day before, kept where they are the same.
 fn mean_of_day(tests: &[&Test<'_>], scale: Scale, labs: &mut Arc<BTreeSet<String>>) -> Option<Point> {
     let sampled_on = tests.first()?.sampled_on;
-    let (value, independent) = match tests {
-        [only] => (only.level.number(), 1), // not through the logarithm and back
+    let (value, independent, draws) = match tests {
+        [only] => (only.level.number(), 1, 1), // not through the logarithm and back
         _ => {
             let sum: f64 = tests.iter().map(|test| scale.put(test.level.number())).sum();
             let distinct: BTreeSet<_> =
                 tests.iter().map(|test| (test.qualifier, last_digits(test.level.number(), test.decimals))).collect();
-            (scale.take(sum / tests.len() as f64), distinct.len())
+            let samplings: BTreeSet<_> = tests.iter().map(|test| test.sampling).collect();
+            // One figure under two samplings may be the whole plot's, written down twice.
+            let draws = samplings.len().min(distinct.len());
+            (scale.take(sum / tests.len() as f64), distinct.len(), draws)
         }
     };
     let same = tests.iter().all(|test| labs.contains(test.lab))
@@ -401,11 +466,10 @@ fn mean_of_day(tests: &[&Test<'_>], scale: Scale, labs: &mut Arc<BTreeSet<String
         date_assumed: false,
         value,
         qualifier: tests.iter().map(|test| test.qualifier).find(|q| *q != Qualifier::Exact).unwrap_or_default(),
-        low: None,
-        high: None,
         sigma: 0.0,
         replicates: tests.len(),
         independent,
+        draws,
         labs: labs.clone(),
         other_lab: false,
         cells: tests.iter().map(|test| test.cell).collect(),
@@ -416,15 +480,6 @@ fn mean_of_day(tests: &[&Test<'_>], scale: Scale, labs: &mut Arc<BTreeSet<String
 /// A value as a whole number of its last printed digit.
 fn last_digits(value: f64, decimals: u8) -> i64 {
     (value * 10f64.powi(decimals.into())).round() as i64
-}
-
-fn error_bar(point: &Point, scale: Scale) -> (Option<f64>, Option<f64>) {
-    let at = |deviations: f64| Some(scale.take(scale.put(point.value) + deviations * point.sigma));
-    match point.qualifier {
-        Qualifier::Below => (None, Some(point.value)),
-        Qualifier::Above => (Some(point.value), None),
-        _ => (at(-Z_90), at(Z_90)),
-    }
 }
 
 /// Where the segments of one analyte part, in words, by the date of the segment after.
@@ -438,9 +493,19 @@ pub fn breaks(segments: &[Segment]) -> Vec<Break> {
         let Some((first, _)) = ends(next) else { continue };
         let others = || segments.iter().enumerate().filter(|(_, other)| other.analyte == next.analyte);
         let beside = others().any(|(_, other)| ends(other).is_some_and(|(from, to)| from < first && first <= to));
+        let known =
+            others().any(|(_, other)| other.method == next.method && ends(other).is_some_and(|(_, to)| to < first));
+        // Beside a method that goes on, a new one took the place of a method that was given up before.
+        let given_up = |earlier: &Segment| {
+            let later =
+                |other: &Segment| other.method == earlier.method && ends(other).is_some_and(|(_, to)| to >= first);
+            !known && !others().any(|(_, other)| later(other))
+        };
         let before = others()
             .filter_map(|(index, earlier)| Some((index, earlier, ends(earlier)?.1)))
-            .filter(|(_, earlier, last)| *last < first && (!beside || earlier.method == next.method))
+            .filter(|(_, earlier, last)| {
+                *last < first && (!beside || earlier.method == next.method || given_up(earlier))
+            })
             .min_by_key(|(_, earlier, last)| (changes(earlier, next).len(), Reverse(*last)));
         if let Some((before, earlier, last)) = before {
             let mut words = format!("{} in {}", sentence(&changes(earlier, next).join("; ")), first.year());

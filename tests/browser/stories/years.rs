@@ -117,6 +117,7 @@ async fn offtake_and_not_error(story: &mut Browser, garden: &Server, trend: &str
     story.expect("falling").await;
     story.expect("By this plot’s own tests alone").await;
     look(story, "falling").await;
+    numbers_behind(story).await;
     story.follow(page::NET).await;
     story.expect(page::EXPLAINS).await;
     let lead = lead(story, page::EXPLAINS).await;
@@ -143,6 +144,25 @@ async fn offtake_and_not_error(story: &mut Browser, garden: &Server, trend: &str
     story.click(By::Css("main a.figure[href*='/K/season']")).await;
     story.expect("and how it comes about").await;
     look(story, "ledger-working").await;
+}
+
+/// The sentence opens to its numbers: S, its exact chance as a fraction, the slopes, the scatter.
+async fn numbers_behind(story: &mut Browser) {
+    story.unfold().await;
+    let mut behind = std::collections::BTreeMap::new();
+    for row in story.page.find_all(By::Css("main details.behind tbody tr")).await.expect("rows") {
+        let name = row.find(By::Css("th")).await.expect("a name").text().await.expect("words");
+        let value = row.find(By::Css("td")).await.expect("a value").text().await.expect("words");
+        behind.insert(name, value);
+    }
+    let of = |name: &str| behind.get(name).unwrap_or_else(|| panic!("no {name}: {behind:?}"));
+    let [s, pairs] = numbers(of("S"))[..] else { panic!("S of pairs: {behind:?}") };
+    assert!(s < 0.0 && -s <= pairs, "{behind:?}");
+    assert!((numbers(of("tau"))[0] - s / pairs).abs() < 0.006, "{behind:?}");
+    assert!(of("p by ranks").contains('/') && of("Smallest possible p").contains('/'), "{behind:?}");
+    assert!(numbers(of("Middle slope"))[0] < 0.0 && numbers(of("Slope"))[0] < 0.0, "{behind:?}");
+    assert!(numbers(of("Birge ratio"))[0] >= 1.0 && numbers(of("Probability of falling"))[0] > 0.5, "{behind:?}");
+    look(story, "numbers-behind").await;
 }
 
 /// One of the next beds falls further than what came and went explains.
@@ -266,19 +286,22 @@ async fn the_field(story: &mut Browser, garden: &Server) {
     story.page.goto(whole(garden, &falling[0])).await.expect("the trend");
     story.expect("Potassium is falling").await;
     story.expect("tests over").await;
-    // The deeper auger parts the line; the archived soil, extracted again another way, has a picture of
+    // The deeper auger parts the line, and so does the plasma in the place of the flame; the archived soil, extracted again another way, has a picture of
     // its own and no voice in the sentence.
     story.unfold().await;
     story.expect("Depth changed from 0–18 cm to 0–23 cm in 1971 (Ammonium acetate, pH 7)").await;
+    story.expect("Method changed from Ammonium acetate, pH 7 to Ammonium acetate, pH 7, by ICP in 1989").await;
     story.expect("No line is drawn across it").await;
     story.expect("Not used: Ammonium nitrate, mg/kg, 0–23 cm (runs beside these and is not counted twice)").await;
     let mut drawn = Vec::new();
     for picture in story.page.find_all(By::Css("figure.trend figcaption")).await.expect("pictures") {
         drawn.push(picture.text().await.expect("its title"));
     }
-    let [first, second] = &drawn[..] else { panic!("a picture for each extractant: {drawn:?}") };
-    assert!(first.contains("Ammonium acetate") && !first.contains("nitrate"), "{first}");
-    assert!(second.contains("Ammonium nitrate") && !second.contains("acetate"), "{second}");
+    let [plasma, flame, nitrate] = &drawn[..] else { panic!("a picture for each method: {drawn:?}") };
+    assert!(plasma.contains("Ammonium acetate, pH 7, by ICP"), "{plasma}");
+    assert!(flame.contains("Ammonium acetate, pH 7") && !flame.contains("ICP"), "{flame}");
+    assert!(nitrate.contains("Ammonium nitrate") && !nitrate.contains("acetate"), "{nitrate}");
+    numbers_behind(story).await;
     look(story, "field-falling").await;
     offtake_or_error(story).await;
     story.click(By::XPath(format!("//main//a[normalize-space(.) = '{}']", page::LEDGER))).await;
