@@ -17,6 +17,14 @@ use super::{
 use serde::{Deserialize, Serialize};
 use std::{collections::BTreeMap, fmt, str::FromStr, sync::LazyLock};
 
+/// The most that a material neutralises, % of its mass in pure calcium carbonate: pure magnesium
+/// oxide has 248.3 (100.09 ÷ 40.304, [`ATOMIC_WEIGHTS`]). The record holds no more (migration 0022).
+pub const MOST_NEUTRALISING: f64 = 250.0;
+
+/// The most that a material sours, on the same scale: pure sulfur, all of it turned to sulfuric
+/// acid, has −312.2 (100.09 ÷ 32.06, [`ATOMIC_WEIGHTS`]).
+pub const MOST_SOURING: f64 = -320.0;
+
 /// What sort of material it is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -261,8 +269,9 @@ impl Analysis {
         if total > 1.0 + 1e-9 {
             problems.push(format!("the parts and the water add to {:.1} %, more than the whole", total * 100.0));
         }
-        if self.neutralising_value.is_some_and(|v| !(-200.0..=200.0).contains(&v)) {
-            problems.push("the neutralising value must be from −200 to 200 % of pure calcium carbonate".into());
+        if self.neutralising_value.is_some_and(|v| !(MOST_SOURING..=MOST_NEUTRALISING).contains(&v)) {
+            let ends = format!("from −{} to {MOST_NEUTRALISING}", -MOST_SOURING);
+            problems.push(format!("the neutralising value must be {ends} % of pure calcium carbonate"));
         }
         problems
     }
@@ -673,6 +682,13 @@ mod tests {
             let exact = crate::agronomy::lime::neutralising_value_of(lime.formula.as_deref().unwrap()).unwrap();
             assert!((lime.analysis.neutralising_value.unwrap() - exact).abs() < 0.06, "{slug}: {exact}");
         }
+        // Of an oxide with 52.5 % Mg, 52.5 ÷ 60.30 is the oxide itself: 216.2 %. Nothing is stronger than the pure one.
+        let oxide = find("magnesium_oxide").unwrap();
+        let pure = crate::agronomy::lime::neutralising_value_of(oxide.formula.as_deref().unwrap()).unwrap();
+        let magnesium = &oxide.analysis.parts[&Element::Mg];
+        let share = magnesium.mass_fraction / magnesium.pure.unwrap();
+        assert!((oxide.analysis.neutralising_value.unwrap() - share * pure).abs() < 0.06, "{share} × {pure}");
+        assert!((240.0..MOST_NEUTRALISING).contains(&pure), "{pure}");
     }
 
     #[test]

@@ -22,7 +22,7 @@ pub const SALINE_1TO5_DS_PER_M: f64 = 0.45;
 /// pH from which Mehlich-3 calcium is not to be used.
 pub const PH_BREAK: Source = Source {
     publisher: "Kansas Agricultural Experiment Station",
-    title: "Research Reports 7(8): Mehlich-3 and ammonium acetate cations over soil pH",
+    title: "Research Reports 7(8), article 3 (abstract): calcium by Mehlich-3 and by ammonium acetate diverges from pH 7.3 upwards",
     year: 2021,
     address: "https://newprairiepress.org/kaesrr/vol7/iss8/3/",
     evidence: Evidence::Read,

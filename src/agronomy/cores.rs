@@ -42,7 +42,16 @@ const fn advised(least: u32, most: u32, words: &'static str, publisher: &'static
 /// What publishers ask for.
 pub const ADVISED: &[Advised] = &[
     Advised { source: SUB_SAMPLES, ..advised(15, 30, "a composite sample", "", "") },
-    advised(20, 30, "a composite sample; 12 to 15 at the least", "Kansas State University", "Soil sampling"),
+    Advised {
+        source: Source {
+            publisher: "Kansas State University",
+            title: "The challenge of collecting a representative soil sample",
+            year: 0,
+            address: "https://eupdate.agronomy.ksu.edu/article/the-challenge-of-collecting-a-representative-soil-sample-665-7",
+            evidence: Evidence::Read,
+        },
+        ..advised(20, 30, "a composite sample; 12 to 15 at the least", "", "")
+    },
     advised(
         15,
         20,

@@ -16,7 +16,8 @@ pub const UTAH: Source = Source {
     publisher: "Utah State University Extension",
     title: "Comprehensive nutrient management plans, step 5.1: manure by Olsen phosphorus",
     year: 0,
-    address: "https://extension.usu.edu/waterquality/",
+    // The page above step 5.1, which is not found any more.
+    address: "http://extension.usu.edu/waterquality/htm/agriculturewq/cnmp/",
     evidence: Evidence::Read,
 };
 

@@ -104,9 +104,6 @@ const SOLUBILITY: Limits =
     Limits { what: "A solubility", unit: "g/L", low: Low::Above(0.0), at_most: 5_000.0, decimals: 3 };
 const RATE_MAX: Limits =
     Limits { what: "A rate", unit: "g/m²", low: Low::Above(0.0), at_most: 100_000.0, decimals: 3 };
-/// Acidifying products have a value below zero, typed with a minus.
-const NEUTRALISING: Limits =
-    Limits { what: "A neutralising value", unit: "%", low: Low::AtLeast(-200.0), at_most: 200.0, decimals: 2 };
 
 impl From<&AmendmentRow> for AmendmentForm {
     fn from(row: &AmendmentRow) -> Self {
@@ -224,7 +221,7 @@ impl AnalysisForm {
             typed.read(line, &source, &mut analysis, &mut problems);
         }
         analysis.neutralising_value =
-            problems.optional_number("neutralising_value", &self.neutralising_value, &NEUTRALISING);
+            problems.optional_number("neutralising_value", &self.neutralising_value, &Limits::NEUTRALISING);
         analysis.moisture =
             problems.optional_number("moisture_percent", &self.moisture_percent, &Limits::PERCENT).map(|p| p / 100.0);
         if problems.is_empty() {

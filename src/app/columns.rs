@@ -2,7 +2,7 @@
 //! a sampling has, which samplings a plot, and what each test is in canonical units. What looks
 //! at thousands of plots at once reads them here; a page of one plot loads that plot.
 
-use super::{Result, lineage, plots::PlotRow};
+use super::{App, Result, lineage, plots::PlotRow};
 use crate::{
     agronomy::{
         analyte::Analyte,
@@ -21,6 +21,7 @@ use jiff::civil::Date;
 use std::{
     cmp::Reverse,
     collections::{BTreeMap, BTreeSet},
+    sync::Arc,
 };
 
 /// The plots that plots were made from.
@@ -245,6 +246,39 @@ impl Sorted {
             }
         }
         newest.into_iter().collect()
+    }
+}
+
+/// The samplings that the present of every plot of a site rests on, as of a version of the record.
+#[derive(Debug)]
+pub(super) struct Newest {
+    version: i64,
+    samplings: Vec<SamplingId>,
+}
+
+/// What of this kind changes decides about no sampling: which there are, and what stands on them.
+const UNRELATED: &[&str] = &["person", "attachment", "amendment", "plan", "application", "harvest", "note"];
+
+impl Newest {
+    /// The same in a view of the record; `None` where it may have changed meanwhile.
+    pub async fn in_view(&self, db: &mut Db) -> Result<Option<&[SamplingId]>> {
+        let changed = store::history::changed_since(db, self.version, UNRELATED).await?;
+        Ok((!changed).then_some(&self.samplings))
+    }
+}
+
+impl App {
+    /// For pages that read a few plots of a site again and again; found anew when the tests change.
+    pub(super) async fn newest(&self, site: SiteId) -> Result<Arc<Newest>> {
+        let find = async {
+            let mut read = self.store.read().await?;
+            let version = store::history::version(&mut read).await?;
+            let plots = store::plots::plots(&mut read, site, true).await?;
+            drop(read);
+            let samplings = newest_samplings(&self.store, site, &plots, Date::MAX).await?;
+            Ok(Newest { version, samplings })
+        };
+        self.newest.answer(&self.store, site, self.today(), UNRELATED, find).await
     }
 }
 

@@ -56,6 +56,7 @@ impl<K: PartialEq, V> Kept<K, V> {
             return Ok(kept.value.clone());
         }
         drop(read);
+        *place = None; // two answers at once would take twice the memory
         let value = Arc::new(work.await?);
         *place = Some(Answer { version, on: today, value: value.clone() });
         Ok(value)

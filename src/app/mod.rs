@@ -82,6 +82,8 @@ pub struct App {
     desk: seasons::Desk,
     /// Plots at a glance, by site, until the record changes.
     glances: Arc<kept::Kept<crate::ids::SiteId, glance::SiteGlance>>,
+    /// The samplings that the present of sites rests on, until the tests change.
+    newest: Arc<kept::Kept<crate::ids::SiteId, columns::Newest>>,
     /// Passwords that were tried and not right, by name.
     tries: Arc<tries::Tries>,
     /// What an unknown name's password is checked against, so that both answers take as long.
@@ -109,6 +111,7 @@ impl App {
             hashing,
             drift_reviews: Arc::default(),
             lessons: Arc::default(),
+            newest: Arc::default(),
             forecast_reviews: Arc::default(),
             year_summaries: Arc::default(),
             desk: seasons::Desk::default(),

@@ -114,9 +114,10 @@ pub(super) async fn place_for(
     plots: Vec<PlotRow>,
     guideline: &Guideline,
     on: Date,
+    only: Option<&[SamplingId]>,
     grown: BTreeMap<PlotId, Vec<Crop>>,
 ) -> Result<Vec<PlotStanding>> {
-    place_by(read, plots, guideline, on, None, grown, |samplings| Survey::read_newest(samplings)).await
+    place_by(read, plots, guideline, on, only, grown, |samplings| Survey::read_newest(samplings)).await
 }
 
 /// What grows on plots in the season of a day and the next one.

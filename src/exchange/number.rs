@@ -4,7 +4,10 @@
 //! reading that is not the only possible one is never taken silently: either it comes back
 //! with the words of what was understood, or as a question that names both readings.
 
-use crate::agronomy::record::{PrintedValue, Qualifier};
+use crate::agronomy::{
+    amendment::{MOST_NEUTRALISING, MOST_SOURING},
+    record::{PrintedValue, Qualifier},
+};
 use jiff::civil::Date;
 use std::fmt;
 
@@ -380,6 +383,14 @@ impl Limits {
     /// Bulk density, g/cm³: nothing that grows crops is heavier than 2.2.
     pub const BULK_DENSITY: Limits =
         Limits { what: "A bulk density", unit: "g/cm³", low: Low::Above(0.0), at_most: 2.2, decimals: 3 };
+    /// A neutralising value, % of pure calcium carbonate; what sours has one below zero, typed with a minus.
+    pub const NEUTRALISING: Limits = Limits {
+        what: "A neutralising value",
+        unit: "%",
+        low: Low::AtLeast(MOST_SOURING),
+        at_most: MOST_NEUTRALISING,
+        decimals: 2,
+    };
     /// A share, %.
     pub const PERCENT: Limits =
         Limits { what: "A share", unit: "%", low: Low::AtLeast(0.0), at_most: 100.0, decimals: 6 };

@@ -4,7 +4,10 @@
 use super::opinion_pages::{Field, Line, SOUR, words};
 use axum::http::StatusCode;
 use glebe::{
-    agronomy::guideline::LandUse,
+    agronomy::{
+        guideline::LandUse,
+        lime::{FINENESS_SCHEMES, UNREAD_SCHEMES},
+    },
     app::{applications::ApplicationForm, plots::PlotForm, reports, seasons::SeasonForm},
 };
 use jiff::civil::date;
@@ -57,6 +60,12 @@ async fn a_lime_is_weighed_by_its_oxide_its_water_and_its_sieves() {
     let seen = words(&page);
     assert!(seen.contains("Lime of 50 % as CaO: 119 kg on this plot"), "{seen}");
     assert!(seen.contains("finer than 100 mesh counts 1"), "the classes are named: {seen}");
+    // Two schemes of which only the ends were read: nothing is worked out by them, and it is said why.
+    for scheme in UNREAD_SCHEMES {
+        assert!(FINENESS_SCHEMES.iter().all(|read| read.source.publisher != scheme.source.publisher));
+        assert!(seen.contains(scheme.name) && seen.contains(&scheme.why()), "{}: {seen}", scheme.name);
+        assert!(page.contains(scheme.source.address), "{}", scheme.name);
+    }
     assert!(page.contains("name=\"sieve_2\"") && page.contains("value=\"15\""), "what was typed stays: {seen}");
     // The same lime by what passes the sieves.
     let passing = field.words(&format!("/lime?{typed}&sieve_as=passing&sieve_1=70&sieve_2=85&sieve_3=95")).await;
@@ -194,7 +203,13 @@ async fn nitrogen_takes_a_cover_crop_by_its_nitrogen_and_every_nitrate_test() {
     let field = Field::tested(&lines, "open", &[("depth_bottom_cm", "30")]).await;
     grow(&field, &["leek"]).await;
     // A general rate before planting is no measure of what a leek takes.
-    assert!(field.words("/nitrogen").await.contains("What the crop takes is not known"));
+    let asked = field.words("/nitrogen").await;
+    assert!(asked.contains("What the crop takes is not known"));
+    // PNW 636: 75:25 cereal to legume is near zero; said where the mix is typed.
+    assert!(
+        asked.contains("three parts of cereal to one of legume comes to near nothing. (Pacific Northwest"),
+        "{asked}"
+    );
     let bare = field.words("/nitrogen?low_kg_per_ha=150&high_kg_per_ha=200").await;
     assert!(bare.contains("8 % was found; 3 % is credited"), "{bare}");
     // Rutgers prints 16–20 for 80 lb/acre (89.7 kg/ha); 15.5 is rounded into it. Ohio: 45 lb less.

@@ -275,3 +275,24 @@ fn rotated_divisors_fit_nothing_and_free_lime_is_said() {
     assert!(ratio.words.contains("3.5"), "{}", ratio.words);
     assert!(line(&found, "Exchange capacity").printed.is_none());
 }
+
+#[test]
+fn a_sheet_is_told_where_it_prints_finer_or_coarser_than_is_recommended() {
+    // SCMA table App. 1.1: pH 1 decimal, EC 3 (dS/m), Mehlich-3 elements 0 to 1.
+    let found = checked(&[(
+        "North",
+        vec![
+            cell(1, Analyte::Ph, Method::PhWater, "6.43", Unit::Ph),
+            cell(2, Analyte::Conductivity, Method::Ec1to5, "0.2", Unit::DsPerM),
+            cell(3, K, Method::Mehlich3Icp, "142.37", Unit::MgPerKg),
+            cell(4, MG, Method::Mehlich3Icp, "88", Unit::MgPerKg),
+            cell(5, P, Method::Mehlich3Icp, "<0.125", Unit::MgPerKg),
+        ],
+    )]);
+    let [finer, coarser] = &found.sheets[0].fineness[..] else { panic!("{:?}", found.sheets[0].fineness) };
+    assert!(finer.contains("pH 6.43 (1 decimal); Potassium 142.37\u{a0}mg/kg (0 to 1 decimal)."), "{finer}");
+    assert!(coarser.contains("0.2\u{a0}dS/m (3 decimals: as it stands, anything from 0.15 to 0.25)"), "{coarser}");
+    assert!(!finer.contains("88") && !finer.contains("0.125"), "{finer}");
+    let as_asked = checked(&[("North", vec![cell(1, Analyte::Ph, Method::PhWater, "6.4", Unit::Ph)])]);
+    assert!(as_asked.sheets[0].fineness.is_empty());
+}

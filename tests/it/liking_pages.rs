@@ -85,7 +85,7 @@ async fn settings_refuse_what_they_do_not_know_and_ask_for_the_present_password(
 #[tokio::test]
 async fn a_sheet_is_checked_and_stands_alone_under_every_guideline() {
     let lines = [
-        ("ph", "ph_water", "5.8", "pH"),
+        ("ph", "ph_water", "5.83", "pH"),
         ("K", "mehlich3_icp", "90", "mg/kg"),
         ("K", "nh4oac_7", "80", "mg/kg"),
         ("Ca", "mehlich3_icp", "400", "mg/kg"),
@@ -102,6 +102,8 @@ async fn a_sheet_is_checked_and_stands_alone_under_every_guideline() {
     assert!(seen.contains("79 mg/kg by Ammonium acetate, pH 7, from Mehlich-3 ÷ 1.14"), "{seen}");
     assert!(seen.contains("76 mg/kg by Ammonium acetate, pH 7, from Mehlich-3 × 0.84"), "{seen}");
     assert!(seen.contains("they disagree with one another"), "{seen}");
+    // SCMA table App. 1.1: pH with one decimal.
+    assert!(seen.contains("Printed finer than is recommended: pH 5.83 (1 decimal)."), "{seen}");
     // 400 ÷ 200.39 + 60 ÷ 121.5 + 90 ÷ 391 + 1.0 = 3.72.
     assert!(seen.contains("The cells make the printed figure."), "{seen}");
     assert!(seen.contains("Calcium to magnesium, by charge"), "{seen}");

@@ -3,6 +3,8 @@
 mod access;
 mod application_pages;
 mod balance;
+#[path = "../shared/beds.rs"]
+mod beds;
 mod bookkeeping;
 mod chemistry;
 mod chemistry_pages;
@@ -24,6 +26,7 @@ mod loud;
 mod manured_plans;
 mod mended_plans;
 mod mended_readings;
+mod migrated;
 mod needs;
 mod next_pages;
 mod odd_years;

@@ -2,6 +2,7 @@
 //! a decision about a cap that is published otherwise now, and records that must stay as they are.
 
 use super::{
+    beds,
     plan_pages::{Planned, amendment, five_beds, table},
     store::fresh,
 };
@@ -31,19 +32,12 @@ use std::{
 };
 
 fn bed(key: Key, need: &[(Element, f64)]) -> PlotNeed {
-    let need_kg_per_ha = need.iter().copied().collect();
-    PlotNeed { key, name: format!("bed {key}"), area_m2: 10.0, need_kg_per_ha, ..PlotNeed::default() }
+    beds::bed(key, 10.0, need)
 }
 
 fn product(key: Key, content: &[(Element, f64)]) -> Product {
-    Product {
-        key,
-        name: format!("product {key}"),
-        content: content.iter().copied().collect(),
-        packs: vec![Pack { mass_g: 100.0, price_minor: Some(100) }],
-        whole_packs: true,
-        ..Product::default()
-    }
+    let packs = vec![Pack { mass_g: 100.0, price_minor: Some(100) }];
+    Product { packs, whole_packs: true, ..beds::product(key, content, None) }
 }
 
 /// Two beds that need potassium and magnesium; one product for each.

@@ -1,27 +1,17 @@
 //! What a plan says of itself is the true reason: no price, one recipe, a cap that was used up before,
 //! a scale that weighs no finer, a bound that is not there.
 
-use super::reference::gardens::{Limit, garden, limited};
-use glebe::agronomy::{element::Element::*, plan::*};
+use super::{
+    beds::{self, product},
+    reference::gardens::{Limit, garden, limited},
+};
+use glebe::agronomy::{
+    element::Element::{self, *},
+    plan::*,
+};
 
-fn product(key: Key, content: &[(glebe::agronomy::element::Element, f64)], price_minor: Option<i64>) -> Product {
-    Product {
-        key,
-        name: format!("product {key}"),
-        content: content.iter().copied().collect(),
-        packs: vec![Pack { mass_g: 1_000.0, price_minor }],
-        ..Product::default()
-    }
-}
-
-fn bed(key: Key, need: &[(glebe::agronomy::element::Element, f64)]) -> PlotNeed {
-    PlotNeed {
-        key,
-        name: format!("bed {key}"),
-        area_m2: 10.0,
-        need_kg_per_ha: need.iter().copied().collect(),
-        ..PlotNeed::default()
-    }
+fn bed(key: Key, need: &[(Element, f64)]) -> PlotNeed {
+    beds::bed(key, 10.0, need)
 }
 
 #[test]

@@ -1,38 +1,28 @@
 //! Plans against trying everything, and what must hold of any garden.
 
-use super::plans::{close, input, plot, product, stage};
+use super::{
+    beds::{bed as plot, product, request as input},
+    plans::{close, stage},
+    reference::gardens::Dice,
+};
 use glebe::agronomy::{
     element::Element::{self, *},
     plan::*,
 };
 
-/// Numbers that look random and are the same every time (Knuth's MMIX constants).
-struct Dice(u64);
-
-impl Dice {
-    fn between(&mut self, low: f64, high: f64) -> f64 {
-        self.0 = self.0.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
-        low + (high - low) * ((self.0 >> 11) as f64 / (1u64 << 53) as f64)
-    }
-
-    fn chance(&mut self, share: f64) -> bool {
-        self.between(0.0, 1.0) < share
-    }
-}
-
 const ELEMENTS: [Element; 5] = [N, P, K, Mg, B];
 
 fn random_product(dice: &mut Dice, key: Key) -> Product {
-    let mut made = product(key, &[], dice.between(50.0, 900.0) as i64);
+    let mut made = product(key, &[], Some(dice.between(50.0, 900.0) as i64));
     for e in ELEMENTS {
-        if dice.chance(0.5) {
+        if dice.share() < 0.5 {
             made.content.insert(e, if e == B { dice.between(0.001, 0.15) } else { dice.between(0.01, 0.2) });
         }
-        if dice.chance(0.3) {
+        if dice.share() < 0.3 {
             made.availability.insert(e, dice.between(0.1, 1.0));
         }
     }
-    if dice.chance(0.4) {
+    if dice.share() < 0.4 {
         made.rate_max_g_per_m2 = Some(dice.between(5.0, 200.0));
     }
     made
@@ -43,10 +33,10 @@ fn random_plot(dice: &mut Dice, key: Key) -> PlotNeed {
     let mut made = plot(key, area_m2, &[]);
     for e in ELEMENTS {
         let typical = if e == B { 1.0 } else { 80.0 };
-        if dice.chance(0.7) {
-            made.need_kg_per_ha.insert(e, if dice.chance(0.2) { 0.0 } else { typical * dice.between(0.1, 1.5) });
+        if dice.share() < 0.7 {
+            made.need_kg_per_ha.insert(e, if dice.share() < 0.2 { 0.0 } else { typical * dice.between(0.1, 1.5) });
         }
-        if dice.chance(0.4) {
+        if dice.share() < 0.4 {
             let left_kg_per_ha = typical * dice.between(-0.1, 1.2);
             made.caps.insert(e, Cap { left_kg_per_ha, label: "random".into(), ..Cap::default() });
         }
@@ -177,16 +167,16 @@ fn random_garden(dice: &mut Dice) -> PlanInput {
     let mut request = input((0..plots).map(|k| random_plot(dice, k)).collect(), Vec::new());
     request.products = (0..count).map(|k| random_product(dice, k)).collect();
     for product in &mut request.products {
-        product.whole_packs = dice.chance(0.5);
+        product.whole_packs = dice.share() < 0.5;
         product.packs[0].mass_g = dice.between(100.0, 5_000.0);
-        product.stock_g = if dice.chance(0.3) { dice.between(0.0, 3_000.0) } else { 0.0 };
-        if dice.chance(0.2) {
+        product.stock_g = if dice.share() < 0.3 { dice.between(0.0, 3_000.0) } else { 0.0 };
+        if dice.share() < 0.2 {
             product.packs.clear();
         }
-        product.scale_step_g = dice.chance(0.5).then_some(1.0);
+        product.scale_step_g = (dice.share() < 0.5).then_some(1.0);
     }
-    request.options.budget_minor = dice.chance(0.3).then(|| dice.between(0.0, 4_000.0) as i64);
-    request.options.max_products = dice.chance(0.3).then(|| dice.between(0.0, 4.0) as usize);
+    request.options.budget_minor = (dice.share() < 0.3).then(|| dice.between(0.0, 4_000.0) as i64);
+    request.options.max_products = (dice.share() < 0.3).then(|| dice.between(0.0, 4.0) as usize);
     request
 }
 

@@ -1,6 +1,7 @@
 //! What a grower wants of a plan, held against definitions and hand arithmetic: products that
 //! must be used, one recipe for a block, passes, prices that are not known.
 
+use super::beds::{self, bed as plot, request as input, weighed_g as dose};
 use glebe::agronomy::{
     element::Element::{self, *},
     pass::Pass,
@@ -8,27 +9,8 @@ use glebe::agronomy::{
 };
 use std::collections::{BTreeMap, BTreeSet};
 
-fn plot(key: Key, area_m2: f64, need: &[(Element, f64)]) -> PlotNeed {
-    let need_kg_per_ha = need.iter().copied().collect();
-    PlotNeed { key, name: format!("bed {key}"), area_m2, need_kg_per_ha, ..PlotNeed::default() }
-}
-
 fn product(key: Key, content: &[(Element, f64)]) -> Product {
-    Product {
-        key,
-        name: format!("product {key}"),
-        content: content.iter().copied().collect(),
-        packs: vec![Pack { mass_g: 1_000.0, price_minor: Some(100) }],
-        ..Product::default()
-    }
-}
-
-fn input(plots: Vec<PlotNeed>, products: Vec<Product>) -> PlanInput {
-    PlanInput { plots, products, ..PlanInput::default() }
-}
-
-fn dose(plan: &Plan, plot: Key, product: Key) -> f64 {
-    plan.doses.iter().find(|d| (d.plot.key, d.product.key) == (plot, product)).map_or(0.0, |d| d.weigh_g)
+    beds::product(key, content, Some(100))
 }
 
 fn cap(left_kg_per_ha: f64) -> Cap {

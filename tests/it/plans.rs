@@ -2,6 +2,7 @@
 //! HiGHS (scipy 1.17.1) and confirmed by CBC, hand arithmetic, exhaustive search on tiny
 //! problems, and properties that no plan may break.
 
+use super::beds::{self, bed as plot, request as input};
 use glebe::agronomy::element::Element;
 use glebe::agronomy::plan::*;
 use serde_json::Value;
@@ -20,24 +21,8 @@ fn caps(list: &[(Element, f64)]) -> BTreeMap<Element, Cap> {
         .collect()
 }
 
-/// A plot of this size with needs in kg/ha.
-pub fn plot(key: Key, area_m2: f64, need: &[(Element, f64)]) -> PlotNeed {
-    PlotNeed { key, name: format!("plot {key}"), area_m2, need_kg_per_ha: fractions(need), ..PlotNeed::default() }
-}
-
-/// A product sold loose by the kilogram.
-pub fn product(key: Key, content: &[(Element, f64)], price_minor_per_kg: i64) -> Product {
-    Product {
-        key,
-        name: format!("product {key}"),
-        content: fractions(content),
-        packs: vec![Pack { mass_g: 1_000.0, price_minor: Some(price_minor_per_kg) }],
-        ..Product::default()
-    }
-}
-
-pub fn input(plots: Vec<PlotNeed>, products: Vec<Product>) -> PlanInput {
-    PlanInput { plots, products, ..PlanInput::default() }
+fn product(key: Key, content: &[(Element, f64)], price_minor_per_kg: i64) -> Product {
+    beds::product(key, content, Some(price_minor_per_kg))
 }
 
 fn dose_g(plan: &Plan, plot: Key, product: Key) -> f64 {
@@ -271,7 +256,7 @@ fn a_cap_already_exceeded_bars_products_and_says_so() {
     close(dose_g(&plan, 1, 2), 500.0, 0.1, "the product without boron");
     let said = words(&plan);
     assert!(
-        said.contains("plot 1: the boron cap (beans: 0 kg/ha) is already exceeded by 0.40 kg/ha")
+        said.contains("bed 1: the boron cap (beans: 0 kg/ha) is already exceeded by 0.40 kg/ha")
             && said.contains("product 1"),
         "{said}"
     );

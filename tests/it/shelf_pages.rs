@@ -114,6 +114,9 @@ async fn an_analysis_that_cannot_be_is_refused_by_its_field_and_kept_as_typed() 
         (product("", "oxide", &[]), "label"),
         (product("0-0-50", "oxide", &[("moisture_percent", "101")]), "moisture_percent"),
         (product("0-0-50", "oxide", &[("neutralising_value", "1.2.3")]), "neutralising_value"),
+        // Beyond pure magnesium oxide (248.3 %) and pure sulfur (−312.2 %).
+        (product("0-0-50", "oxide", &[("neutralising_value", "250.1")]), "neutralising_value"),
+        (product("0-0-50", "oxide", &[("neutralising_value", "-320.1")]), "neutralising_value"),
         (product("0-0-50", "oxide", &[("solubility_g_per_l", "-4")]), "solubility_g_per_l"),
     ] {
         let page = shed.post("/amendments", &fields).await;
@@ -130,6 +133,10 @@ async fn an_analysis_that_cannot_be_is_refused_by_its_field_and_kept_as_typed() 
     let page = shed.post("/amendments", &product("0-0-50", "oxide", &part)).await.text;
     assert!(page.contains("Say which element this is the share of.") && page.contains("value=\"NaN\""), "{page}");
     assert!(shed.app.amendments(&shed.ada, true).await.unwrap().is_empty());
+    // Pure magnesium oxide can be: 100.09 ÷ 40.304.
+    let oxide = [("neutralising_value", "248.3"), ("parts.0.substance", "MgO"), ("parts.0.percent", "100")];
+    let kept = shed.post("/amendments", &product("", "oxide", &oxide)).await;
+    assert!(shed.get(&kept.to).await.contains("as much acid as 248"), "{}", kept.text);
 }
 
 #[tokio::test]

@@ -272,6 +272,7 @@ const SETS: &[&str] = &[
     include_str!("sets/penn_state_mehlich3.toml"),
     include_str!("sets/sare_bray.toml"),
     include_str!("sets/iowa_phosphorus.toml"),
+    include_str!("sets/iowa_phosphorus_trials.toml"),
     include_str!("sets/oregon_bray.toml"),
     include_str!("sets/minnesota.toml"),
     include_str!("sets/california_vegetables.toml"),

@@ -48,9 +48,9 @@ pub struct Together {
 /// Who found it.
 pub const TOGETHER: Source = Source {
     publisher: "Kansas Agricultural Experiment Station",
-    title: "Research Reports 8(9): Mehlich-3 beside DTPA on Kansas soils; iron and manganese need the pH in any conversion",
+    title: "Research Reports 8(9), article 5 (abstract): Mehlich-3 beside DTPA on Kansas soils; iron and manganese need the pH in any conversion",
     year: 0,
-    address: "https://newprairiepress.org/kaesrr/",
+    address: "https://newprairiepress.org/kaesrr/vol8/iss9/5/",
     evidence: Evidence::Read,
 };
 

@@ -5,11 +5,13 @@
 //! beside each other, with what published equations make of them as estimates; they are never
 //! called alike or apart. It corrects nothing: it says what would explain a difference.
 
+mod decimals;
 mod extractants;
 mod labs;
 mod precision;
 mod recomputed;
 
+pub use decimals::{REPORTING, fineness, recommended};
 pub use extractants::{Estimate, SideBySide, TOGETHER, Together, estimates};
 pub use labs::{Agreement, Pair, Side, pair};
 pub use precision::{HORWITZ, Precision, between_labs, horwitz, precision, within_one_lab};
@@ -73,7 +75,12 @@ pub fn check(sampling: &Sampling, signs: &Signs, errors: &ErrorSettings) -> LabC
     let ph = readings.iter().find(|r| r.analyte == Analyte::Ph && r.method.is_ph_in_water());
     let sheets = sampling.reports.iter().map(|report| {
         let own: Vec<Reading> = all.iter().filter(|on| on.report == report.key).map(|on| on.reading.clone()).collect();
-        Recomputed { report: report.key, lab: report.lab.clone(), lines: recompute(&own, signs) }
+        Recomputed {
+            report: report.key,
+            lab: report.lab.clone(),
+            lines: recompute(&own, signs),
+            fineness: fineness(&report.determinations),
+        }
     });
     LabCheck {
         pairs,

@@ -54,13 +54,15 @@ pub struct Line {
     pub words: String,
 }
 
-/// The sums of one sheet.
+/// The sums of one sheet, and how finely it prints.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Recomputed {
     /// The caller's key of the sheet.
     pub report: i64,
     pub lab: String,
     pub lines: Vec<Line>,
+    /// How finely it prints, where that is not as recommended; sentences.
+    pub fineness: Vec<String>,
 }
 
 /// A way of counting, and what it makes.

@@ -15,8 +15,8 @@ pub use methods::{NORTH_CAROLINA_CEILING, UK_PH, UkPh, uk_ph};
 pub use suits::{Suits, best_first, home_method, suits};
 pub use sulfur::{NotLowered, SulfurRate, lower_ph};
 pub use value::{
-    FARM_LIME, FARM_LIME_PERCENT, FINENESS_SCHEMES, FinenessScheme, LimeProduct, LimeValue, ProductRate, as_farm_lime,
-    fractions_from_passing, lb_per_ton, neutralising_value_of,
+    FARM_LIME, FARM_LIME_PERCENT, FINENESS_SCHEMES, FinenessScheme, LimeProduct, LimeValue, ProductRate,
+    UNREAD_SCHEMES, UnreadScheme, as_farm_lime, fractions_from_passing, lb_per_ton, neutralising_value_of,
 };
 
 use super::{

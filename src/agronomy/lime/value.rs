@@ -4,7 +4,7 @@
 
 use super::Requirement;
 use crate::agronomy::{
-    amendment::lime_for_value,
+    amendment::{MOST_NEUTRALISING, lime_for_value},
     element::{Element, Formula},
     quantity::KgPerHa,
     reading::number,
@@ -31,8 +31,7 @@ impl LimeValue {
             LimeValue::CalciumOxide(percent) => percent * carbonate_per_oxide(),
             LimeValue::EffectiveLbPerTon(lb) => lb / 2000.0 * 100.0,
         };
-        // Magnesium oxide, the strongest that is sold, is 248.
-        if percent.is_finite() && percent > 0.0 && percent <= 250.0 {
+        if percent > 0.0 && percent <= MOST_NEUTRALISING {
             Ok(percent)
         } else {
             Err(format!("{} is not the neutralising value of a lime.", self.words()))
@@ -111,6 +110,53 @@ pub const FINENESS_SCHEMES: &[FinenessScheme] = &[
             title: "Performance objective 41: fineness of lime, reaction within one year",
             year: 0,
             address: "https://nrcca.cals.cornell.edu",
+            evidence: Evidence::Read,
+        },
+    },
+];
+
+/// Sieves that a publisher weighs lime by, of which not every weight could be read: nothing is
+/// worked out from them, and a reader is told why.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct UnreadScheme {
+    /// Whose it is, and its sieves.
+    pub name: &'static str,
+    /// What was read of it, and what not.
+    pub known: &'static str,
+    pub source: Source,
+}
+
+impl UnreadScheme {
+    /// What stands in the place of a result.
+    pub fn why(&self) -> String {
+        format!(
+            "{} So nothing is worked out from these sieves. The label gives the effective value in pounds per ton: type that as the value, and no sieves.",
+            self.known
+        )
+    }
+}
+
+/// Schemes of which the weights in the middle were not found in print.
+pub const UNREAD_SCHEMES: &[UnreadScheme] = &[
+    UnreadScheme {
+        name: "Ohio: sieves of 8, 20, 60 and 100 mesh",
+        known: "What passes 100 mesh counts in full and the size of 20 mesh for a fifth; what the sizes between count for was not found in print.",
+        source: Source {
+            publisher: "Ohio Aggregates & Industrial Minerals Association",
+            title: "Ohio’s Effective Neutralizing Power for Aglime",
+            year: 0,
+            address: "http://www.oaima.org/aws/OAIMA/pt/sp/aglime_enp",
+            evidence: Evidence::Read,
+        },
+    },
+    UnreadScheme {
+        name: "Minnesota: sieves of 8, 20 and 60 mesh, within three years",
+        known: "What passes 60 mesh counts in full; what the two coarser sizes count for was not found in print.",
+        source: Source {
+            publisher: "Minnesota Department of Agriculture",
+            title: "Agricultural Liming Materials Analysis Explanation",
+            year: 0,
+            address: "http://www.mda.state.mn.us/licensing/licensetypes/limeprogram/limealm.aspx",
             evidence: Evidence::Read,
         },
     },
@@ -200,15 +246,17 @@ pub const FARM_LIME_PERCENT: f64 = 73.0;
 
 /// Who found it.
 pub const FARM_LIME: Source = Source {
-    publisher: "A thesis from Georgia, United States",
-    title: "Farm lime averages 73 % of reagent calcium carbonate",
+    publisher: "University of Georgia",
+    // Its title does not stand on the page of its record.
+    title: "Thesis, record 16037 (abstract): five farm limes were on average 73 % as effective as reagent-grade calcium carbonate",
     year: 0,
-    address: "",
+    address: "https://openscholar.uga.edu/record/16037",
     evidence: Evidence::Read,
 };
 
-/// Lb of effective value in a short ton, as Ohio’s law has it on the label: fineness times
-/// neutralising power times dry matter, which come as a share in % of pure calcium carbonate.
+/// Lb of effective value in a short ton, as labels have it in Ohio (Department of Agriculture,
+/// Liming Material) and Minnesota (Rules, 1508.0015, subpart 8): fineness times neutralising power
+/// times dry matter, which come as a share in % of pure calcium carbonate.
 pub fn lb_per_ton(effective_percent: f64) -> f64 {
     effective_percent / 100.0 * 2000.0
 }
@@ -284,7 +332,7 @@ impl LimeProduct<'_> {
         let working = Working::step("Product to give", figure, formula, [requirement.working.clone(), value_working]);
         if self.fineness.is_some() {
             notes.push(format!(
-                "As Ohio’s labels print it, it has {} lb of effective value in a short ton.",
+                "As labels in Ohio and Minnesota print it, it has {} lb of effective value in a short ton.",
                 number(lb_per_ton(effective_percent).round())
             ));
         }

@@ -14,7 +14,7 @@ pub use nitrate::{
 };
 pub use ready::{FARMYARD, Farmyard, SpreadIn, next_crop_percent, readily_available};
 pub use release::{
-    COVER_MIX, CoverCrop, Livestock, OM_CAP_PERCENT, ONTARIO_AUTUMN, OrganicN, TotalMaterial, TotalN, compost,
+    COVER_MIX, CoverCrop, Livestock, OM_CAP_PERCENT, ONTARIO_AUTUMN, OrganicN, PNW_636, TotalMaterial, TotalN, compost,
     cover_crop, decay_series, first_year_of_total, from_organic_matter, manure, manure_of_total, untested_matter,
     usable_after_autumn,
 };

@@ -391,7 +391,8 @@ pub struct CoverCrop {
     pub cereal: bool,
 }
 
-const PNW_636: Source = Source {
+/// Who says what cover crops give.
+pub const PNW_636: Source = Source {
     publisher: "Pacific Northwest Extension (Oregon State, Washington State, Idaho)",
     title: "PNW 636, Estimating plant-available nitrogen release from cover crops",
     year: 2012,
@@ -399,7 +400,7 @@ const PNW_636: Source = Source {
     evidence: Evidence::Read,
 };
 
-/// What a mostly cereal mix comes to.
+/// What a mostly cereal mix comes to ([`PNW_636`]): 75 % of cereal to 25 % of legume is what is printed.
 pub const COVER_MIX: &str = "A mix of three parts of cereal to one of legume comes to near nothing.";
 
 /// What a cover crop gives: nothing below 1.5 % of nitrogen, 35 lb per ton of dry matter at

@@ -33,7 +33,7 @@ use crate::{
         standing::{self, PlotStanding},
         undone::LeftDose,
     },
-    ids::{AmendmentId, AnalysisId, PlanId, PlotId},
+    ids::{AmendmentId, AnalysisId, PlanId, PlotId, SiteId},
     store::{
         self, Db,
         amendments::{AmendmentRow, PackRow},
@@ -134,12 +134,20 @@ pub fn need_rows(prepared: &Prepared, short_g: impl Fn(Key, Element) -> f64) -> 
 }
 
 impl App {
+    async fn site_of_plan(&self, id: PlanId) -> Result<SiteId> {
+        let mut read = self.store.read().await?;
+        let plan = found(store::plans::plan(&mut read, id).await?, "plan")?;
+        Ok(found(store::plans::season(&mut read, plan.season).await?, "season")?.site)
+    }
+
     pub(super) async fn load_plan(&self, id: PlanId) -> Result<LoadedPlan> {
         self.load_plan_with(id, &BTreeSet::new()).await
     }
 
     /// The same with more products, whose doses are to be judged too.
     pub(super) async fn load_plan_with(&self, id: PlanId, more: &BTreeSet<AmendmentId>) -> Result<LoadedPlan> {
+        // Before the view of the record that all is read in.
+        let newest = self.newest(self.site_of_plan(id).await?).await?;
         let mut read = self.store.read().await?;
         let plan = found(store::plans::plan(&mut read, id).await?, "plan")?;
         let season = found(store::plans::season(&mut read, plan.season).await?, "season")?;
@@ -160,7 +168,9 @@ impl App {
             false => None,
         };
         let answers = answers.map(|of| of.into_iter().map(|(plot, answers)| (key(plot.0), answers)).collect());
-        let plots = standing::place_for(&mut read, rows, &guideline.guideline, self.today(), growing.clone()).await?;
+        let only = newest.in_view(&mut read).await?;
+        let (rules, today) = (&guideline.guideline, self.today());
+        let plots = standing::place_for(&mut read, rows, rules, today, only, growing.clone()).await?;
 
         let doses = store::plans::doses_of(&mut read, id).await?;
         let ticked: BTreeSet<AmendmentId> = store::plans::products_of(&mut read, id).await?.into_iter().collect();

@@ -18,8 +18,6 @@ use std::{cell::RefCell, collections::HashMap, hash::Hash, str::FromStr};
 
 const CORES: Limits = Limits { what: "A number of cores", unit: "", low: Low::AtLeast(1.0), at_most: 1e4, decimals: 0 };
 const STONES: Limits = Limits { what: "Stones", unit: "%", low: Low::AtLeast(0.0), at_most: 95.0, decimals: 1 };
-const NEUTRALISING: Limits =
-    Limits { what: "A neutralising value", unit: "%", low: Low::AtLeast(-200.0), at_most: 200.0, decimals: 2 };
 const MOISTURE: Limits = Limits { what: "Moisture", unit: "%", low: Low::AtLeast(0.0), at_most: 99.0, decimals: 2 };
 
 /// Reads the files of a set, given by name; `today` is what no date may lie after.
@@ -176,7 +174,7 @@ fn amendment(row: &Row) -> Option<AmendmentRow> {
     let (liquid, manure) = (row.yes("liquid"), row.yes("manure"));
     let valid_from = row.date("valid_from");
     let source = row.needed("source");
-    let neutralising_value = row.number_if_any("neutralising_value_percent", &NEUTRALISING);
+    let neutralising_value = row.number_if_any("neutralising_value_percent", &Limits::NEUTRALISING);
     let moisture = row.number_if_any("moisture_percent", &MOISTURE);
     let parts = composition(row);
     Some(AmendmentRow {

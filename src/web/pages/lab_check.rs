@@ -67,6 +67,7 @@ struct SheetView<'a> {
     report: i64,
     lab: &'a str,
     lines: Vec<LineView<'a>>,
+    fineness: &'a [String],
 }
 
 struct LineView<'a> {
@@ -157,6 +158,7 @@ pub async fn show(cx: Cx, Path(id): Path<SamplingId>) -> Result<Response> {
                 report: one.report,
                 lab: &one.lab,
                 lines: one.lines.iter().map(line_view).collect(),
+                fineness: &one.fineness,
             })
             .collect(),
         questions: &sheet.questions,

@@ -7,7 +7,7 @@ use super::{
 };
 use crate::{
     agronomy::{
-        lime::{FINENESS_SCHEMES, Given, LimeMethod, Reference, Scale, UK_PH, UkSoil},
+        lime::{FINENESS_SCHEMES, Given, LimeMethod, Reference, Scale, UK_PH, UNREAD_SCHEMES, UkSoil},
         quantity::GramsPerM2,
         reading::{Reading, number},
         record::CellKey,
@@ -40,6 +40,8 @@ struct LimePage<'a> {
     soils: Vec<(&'static str, &'static str)>,
     products: Vec<(String, String)>,
     schemes: Vec<(&'static str, &'static str)>,
+    /// Sieves that compute nothing here, why, and who publishes them.
+    unread: Vec<(&'static str, String, By)>,
     value_kinds: [(&'static str, &'static str); 3],
     sieve_kinds: [(&'static str, &'static str); 2],
     /// Names of the sieve classes, from the finest, and the share of each that counts.
@@ -311,6 +313,7 @@ pub async fn show(cx: Cx, Path(plot): Path<PlotId>, form: Form) -> Result<Respon
         form,
         soils: UkSoil::ALL.iter().map(|soil| (soil.slug(), soil.label())).collect(),
         products: products.chain([typed]).collect(),
+        unread: UNREAD_SCHEMES.iter().map(|scheme| (scheme.name, scheme.why(), By::of(scheme.source))).collect(),
         schemes: std::iter::once(("", "Not known: all of it is counted as fine"))
             .chain(FINENESS_SCHEMES.iter().map(|scheme| (scheme.slug, scheme.name)))
             .collect(),

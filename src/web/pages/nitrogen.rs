@@ -9,7 +9,7 @@ use crate::{
     agronomy::{
         crop::CROPS,
         guideline::{Changed, NitrateTest},
-        nitrogen::{PreviousCrop, Term},
+        nitrogen::{COVER_MIX, PNW_636, PreviousCrop, Term},
         record::CellKey,
     },
     app::nitrogen::PlotNitrogen,
@@ -44,6 +44,8 @@ struct NitrogenPage<'a> {
     previous: Vec<(&'static str, &'static str)>,
     /// The nitrate level, when it was sampled, and what each test says.
     nitrate: Option<(String, String, Vec<TestView<'a>>)>,
+    /// What a mix of cereal and legume comes to, and who says so.
+    cover_mix: String,
     /// What must be said of any nitrate test, once.
     nitrate_notes: &'a [String],
 }
@@ -141,6 +143,7 @@ pub async fn show(cx: Cx, Path(plot): Path<PlotId>, form: Form) -> Result<Respon
         crops: std::iter::once(("", "Those on record"))
             .chain(CROPS.iter().map(|crop| (crop.slug, crop.name)))
             .collect(),
+        cover_mix: format!("{COVER_MIX} ({PNW_636}; {}.)", PNW_636.evidence.words()),
         previous: PreviousCrop::ALL.iter().rev().map(|crop| (crop.slug(), crop.label())).collect(),
         nitrogen: &nitrogen,
     };

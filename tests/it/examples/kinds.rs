@@ -16,7 +16,7 @@ use glebe::{
         analyte::Analyte,
         carbonate::{Signs, signs},
         caution::sulfur_to_spend_carbonate,
-        choice::choose,
+        choice::{Choice, choose},
         confidence::p_below_target_normal,
         crop::{Crop, boron_ceiling},
         element::{Element, Form, Formula},
@@ -189,6 +189,24 @@ fn read_cell(cell: &Cell) -> Result<(Reading, Divisors), String> {
         return Err("the working of the reading does not reach its cell".into());
     }
     Ok((reading, divisors))
+}
+
+/// What the cells of one sheet show of lime and salts, and which reading speaks for each analyte.
+struct ReadSheet {
+    signs: Signs,
+    choices: BTreeMap<Analyte, Choice>,
+}
+
+fn read_sheet(cells: &[Cell], divisors: &Divisors) -> Result<ReadSheet, String> {
+    let cells = cells.iter().zip(1..).map(|(cell, key)| determination(key, cell)).collect::<Result<_, _>>()?;
+    let sampling = sampling(cells);
+    let readings: Vec<Reading> = sampling
+        .determinations()
+        .map(|(report, d)| read(&sampling, report, d, divisors).map_err(|u| u.reason))
+        .collect::<Result<_, _>>()?;
+    let signs = signs(&sampling, &readings, None);
+    let choices = choose(&readings, &signs, &[], |_| true);
+    Ok(ReadSheet { signs, choices })
 }
 
 /// A shipped guideline, with what is known only from memory where asked.

@@ -2,16 +2,15 @@
 //! buffer acidity, cores, ratios, volumes, the catalogue, caps, labs, and what crops carry away.
 
 use super::{
-    Answer, Answers, Cell, Kind, Outcome, determination, inputs,
+    Answer, Answers, Cell, Kind, Outcome, inputs,
     interpretation::{cell, grounded, ph_cell},
-    one, read_cell, sampling, set, some,
+    one, read_cell, read_sheet, set, some,
 };
 use glebe::agronomy::{
     amendment,
     analyte::Analyte,
     cap::season_caps,
-    carbonate::{Signs, fizz_percent, signs},
-    choice::choose,
+    carbonate::{Signs, fizz_percent},
     confidence::TestError,
     cores::{ADVISED, cores, formula},
     crop::Crop,
@@ -27,7 +26,7 @@ use glebe::agronomy::{
     offtake::{self, Part},
     quantity::{Centimetres, DsPerM, GramsPerCm3, KgPerHa, Percent, SoilLayer, SquareMetres},
     rate::{AreaUnit, RateUnit},
-    reading::{Divisors, Level, Reading, charge, read},
+    reading::{Divisors, Level, Reading, charge},
     record::{Basis, FizzClass, Unit},
     salinity::{SaltFactor, under_cover},
     saturation::{
@@ -307,14 +306,7 @@ fn choice(table: &toml::Table) -> Outcome {
         cells: Vec<Cell>,
     }
     let i: In = inputs(table)?;
-    let cells = i.cells.iter().zip(1..).map(|(cell, key)| determination(key, cell)).collect::<Result<_, _>>()?;
-    let sampling = sampling(cells);
-    let readings: Vec<Reading> = sampling
-        .determinations()
-        .map(|(report, d)| read(&sampling, report, d, &Divisors::exact()).map_err(|u| u.reason))
-        .collect::<Result<_, _>>()?;
-    let signs = signs(&sampling, &readings, None);
-    let choices = choose(&readings, &signs, &[], |_| true);
+    let choices = read_sheet(&i.cells, &Divisors::exact())?.choices;
     let chosen = |(analyte, choice): (&Analyte, &glebe::agronomy::choice::Choice)| {
         (analyte.to_string(), Answer::Text(choice.chosen.method.slug()))
     };

@@ -3,21 +3,20 @@
 //! what is usually found, what the season moves, how printed figures are shown.
 
 use super::{
-    Answer, Answers, Cell, Kind, Outcome, determination, inputs,
+    Answer, Answers, Cell, Kind, Outcome, ReadSheet, inputs,
     interpretation::{cell, ground},
-    one, read_cell, sampling, some,
+    one, read_cell, read_sheet, some,
 };
 use glebe::agronomy::{
     amendment,
     analyte::Analyte,
-    carbonate::signs,
-    choice::{chloride_apart_percent, choose},
+    choice::chloride_apart_percent,
     cores::found_cores,
     drift::seasonal,
     element::Element,
     exchange_capacity::{self, Parts},
     ground::Texture,
-    lab_check::Together,
+    lab_check::{Together, recommended},
     lime::{as_farm_lime, lb_per_ton},
     manure_phosphorus::{caution, manure_by},
     method::Method,
@@ -26,7 +25,7 @@ use glebe::agronomy::{
     pass::{Pass, pass_of},
     quantity::{Grams, KgPerHa, Percent},
     rate::MassUnit,
-    reading::{Divisors, Reading, read},
+    reading::Divisors,
     record::{Basis, Unit},
     saturation::usually_found,
 };
@@ -40,6 +39,7 @@ pub const KINDS: &[Kind] = &[
     ("trace_rates", trace_rates),
     ("tissue", tissue),
     ("together", together),
+    ("decimals", reported_decimals),
     ("usual_share", usual_share),
     ("seasonal", season_moves),
     ("found_cores", cores_found),
@@ -182,6 +182,28 @@ fn together(table: &toml::Table) -> Outcome {
     ]))
 }
 
+/// Decimals that are recommended for results of a test, each by its number.
+fn reported_decimals(table: &toml::Table) -> Outcome {
+    #[derive(Deserialize)]
+    #[serde(deny_unknown_fields)]
+    struct In {
+        analyte: Analyte,
+        method: Method,
+        unit: Unit,
+        results: Vec<f64>,
+    }
+    let i: In = inputs(table)?;
+    let says = |result: &f64| {
+        let words = match recommended(i.analyte, &i.method, i.unit, *result) {
+            Some((least, most)) if least == most => least.to_string(),
+            Some((least, most)) => format!("{least} to {most}"),
+            None => "not said".into(),
+        };
+        (result.to_string(), Answer::Text(words))
+    };
+    Ok(i.results.iter().map(says).collect())
+}
+
 /// Where shares of potassium, calcium and magnesium together lie beside what is usually found.
 fn usual_share(table: &toml::Table) -> Outcome {
     #[derive(Deserialize)]
@@ -287,15 +309,8 @@ fn shares_shown(table: &toml::Table) -> Outcome {
         cells: Vec<Cell>,
     }
     let i: In = inputs(table)?;
-    let cells = i.cells.iter().zip(1..).map(|(cell, key)| determination(key, cell)).collect::<Result<_, _>>()?;
-    let sampling = sampling(cells);
     let exact = Divisors::exact();
-    let readings: Vec<Reading> = sampling
-        .determinations()
-        .map(|(report, d)| read(&sampling, report, d, &exact).map_err(|u| u.reason))
-        .collect::<Result<_, _>>()?;
-    let signs = signs(&sampling, &readings, None);
-    let choices = choose(&readings, &signs, &[], |_| true);
+    let ReadSheet { signs, choices } = read_sheet(&i.cells, &exact)?;
     let capacity = exchange_capacity::capacity(&Parts::gather(&choices), &signs, &exact).map_err(|w| w.reason)?;
     let shown = |held: &exchange_capacity::Held| Answer::Text(held.working.figure.to_string().replace('\u{a0}', " "));
     Ok(Answers::from([

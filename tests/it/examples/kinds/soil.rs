@@ -154,14 +154,7 @@ fn capacity(table: &toml::Table) -> Outcome {
         Some("rounded") => exchange_capacity::rounded_divisors(),
         Some(other) => return Err(format!("no weights “{other}”")),
     };
-    let cells = i.cells.iter().zip(1..).map(|(cell, key)| determination(key, cell)).collect::<Result<_, _>>()?;
-    let sampling = sampling(cells);
-    let readings: Vec<Reading> = sampling
-        .determinations()
-        .map(|(report, d)| read(&sampling, report, d, &divisors).map_err(|u| u.reason))
-        .collect::<Result<_, _>>()?;
-    let signs = signs(&sampling, &readings, None);
-    let choices = choose(&readings, &signs, &[], |_| true);
+    let ReadSheet { signs, choices } = read_sheet(&i.cells, &divisors)?;
     let mut answers = Answers::new();
     let capacity = match exchange_capacity::capacity(&Parts::gather(&choices), &signs, &divisors) {
         Ok(capacity) => capacity,
