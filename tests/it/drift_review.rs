@@ -338,7 +338,7 @@ async fn the_page_and_its_csv_show_every_number() {
 
     // The slope opens down to the printed cells, and what is said to its numbers.
     let trend = garden.get(&format!("/plots/{}/trend/K", beds[0])).await;
-    let behind = trend.split("The numbers behind").nth(1).expect("a fold").split("</details>").next().unwrap();
+    let behind = trend.split("<details class=\"behind\">").nth(1).expect("a fold").split("</details>").next().unwrap();
     for part in ["−6 of 6 pairs", "−1.00", "1/12 = 0.083", "with 2 to spare", "Kendall", "1.00", "Sen"] {
         assert!(behind.contains(part), "{part}: {behind}");
     }
