@@ -125,6 +125,16 @@ pub fn percent_of_target_90(found: f64, target: f64, cv: f64) -> Option<(f64, f6
     (percent.is_finite() && percent > 0.0).then_some((percent / spread, percent * spread))
 }
 
+/// Chances that the true level lies between bounds given as shares of the target, least first: below the
+/// first, between each two, above the last; they add up to 1. All levels are held equally likely beforehand.
+pub fn class_probabilities(found: f64, target: f64, cv: f64, bounds: &[f64]) -> Vec<f64> {
+    let below: Vec<f64> = bounds.iter().map(|share| p_below_target_lognormal(found, share * target, cv)).collect();
+    let from = std::iter::once(0.0).chain(below.iter().copied());
+    // The topmost is a tail of its own: 1 less the others would lose it where it is small.
+    let above = bounds.last().map_or(1.0, |share| p_below_target_lognormal(share * target, found, cv));
+    from.zip(&below).map(|(from, to)| to - from).chain([above]).collect()
+}
+
 /// The chance of a shortage in words that everybody reads alike.
 pub fn words(p_short: f64) -> &'static str {
     match p_short {

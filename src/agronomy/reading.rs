@@ -95,6 +95,8 @@ pub struct Reading {
     pub sampled_on: Date,
     pub depth: Option<DepthBand>,
     pub lab: String,
+    /// The caller's key of the sampling: two of one day are two draws of soil.
+    pub sampling: i64,
     pub cell: CellKey,
     /// From the printed cell to `level`.
     pub working: Working,
@@ -207,6 +209,7 @@ pub fn read(
         sampled_on: sampling.sampled_on,
         depth: sampling.depth,
         lab: report.lab.clone(),
+        sampling: sampling.key,
         cell: d.key,
         working: canonical.working,
     })

@@ -5,8 +5,10 @@
 //! Fitted on levels, never on differences (differences of neighbours share an error). Where
 //! the tests cannot carry it nothing is learned, and the reason is given.
 
+mod limed;
 mod published;
 
+pub use limed::{LIME_REACTS_MONTHS, LessLime, Limed, Liming, limed, limed_before};
 pub use published::{PRIOR_SPREAD_SOURCE, PUBLISHED, Prior, Published, published_prior};
 
 use super::{
@@ -494,28 +496,36 @@ impl Beyond {
     /// What came and went explains a change only where the tests moved further than their error,
     /// it makes half of that and more, and what is left may be none.
     pub fn words(&self, element: Element, unit: &str) -> String {
-        let (low, high) = self.interval_90();
         let name = capitalised(element.name());
+        self.words_of((&name, element.name()), "what was added and removed", unit)
+    }
+
+    /// The same of pH, which lime moves.
+    pub fn words_of_lime(&self) -> String {
+        self.words_of(("pH", "pH"), "the lime put on", "")
+    }
+
+    /// `what` as it begins a sentence and inside one; `came` moved it.
+    fn words_of(&self, (name, what): (&str, &str), came: &str, unit: &str) -> String {
+        let (low, high) = self.interval_90();
         let number = |value: f64| num(round(value)).replace('-', "−");
-        let range = format!("{} to {} {unit} a year", number(low), number(high));
+        let a_year = if unit.is_empty() { "a year".to_owned() } else { format!("{unit} a year") };
+        let range = format!("{} to {} {a_year}", number(low), number(high));
         let raw = self.as_tested.0;
         let way = if raw < 0.0 { "fall" } else { "rise" };
-        let of_it = format!("of {} {unit} a year it makes {}", number(raw), number(self.explained()));
+        let of_it = format!("of {} {a_year} it makes {}", number(raw), number(self.explained()));
         match (low > 0.0, high < 0.0) {
-            (true, _) => format!("{name} rises more than what was added and removed explains: {range}."),
-            (_, true) => format!("{name} falls more than what was added and removed explains: {range}."),
+            (true, _) => format!("{name} rises more than {came} explains: {range}."),
+            (_, true) => format!("{name} falls more than {came} explains: {range}."),
             _ if !self.moved() => format!(
-                "{name} moved no further than the error of its tests; less what was added and removed, what is left is \
-                 {range}, and may be none."
+                "{name} moved no further than the error of its tests; less {came}, what is left is {range}, and may be none."
             ),
             _ if self.explained() / raw >= HALF => format!(
-                "What was added and removed explains the {way} in {}: {of_it}, and what is left, {range}, may be none.",
-                element.name()
+                "{} explains the {way} in {what}: {of_it}, and what is left, {range}, may be none.",
+                capitalised(came)
             ),
             _ => format!(
-                "Whether what was added and removed explains the {way} in {} cannot be told: {of_it}, and what is left, \
-                 {range}, may be none.",
-                element.name()
+                "Whether {came} explains the {way} in {what} cannot be told: {of_it}, and what is left, {range}, may be none."
             ),
         }
     }

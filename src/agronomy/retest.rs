@@ -141,6 +141,36 @@ pub fn value(question: &Question) -> Option<Retest> {
     })
 }
 
+/// What a retest is worth where the loss grows evenly with how wrong the decision was.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct EvenLoss {
+    /// Spread of the best estimate after the retest, on the scale.
+    pub sd_of_new_mean: f64,
+    /// What the retest spares on average.
+    pub value: f64,
+    /// What knowing the truth would spare.
+    pub ceiling: f64,
+}
+
+/// The unit normal loss: the mean of what a standard normal has above `u`, `u` at least 0.
+pub fn unit_normal_loss(u: f64) -> f64 {
+    let normal = Normal::standard();
+    normal.pdf(u) - u * normal.cdf(-u)
+}
+
+/// The value of a retest where being wrong costs `per_unit` for each unit on the scale between the
+/// level and the target, applying and leaving alike ([`METHOD`], linear loss). `from_target` is the best
+/// estimate less the target, `sd` its standard deviation, `sigma` the error of the retest, all on the scale.
+/// `None` for errors that are not above 0.
+pub fn value_of_even_loss(from_target: f64, sd: f64, sigma: f64, per_unit: f64) -> Option<EvenLoss> {
+    if [sd, sigma].iter().any(|v| !(v.is_finite() && *v > 0.0)) || !from_target.is_finite() || !per_unit.is_finite() {
+        return None;
+    }
+    let sd_of_new_mean = sd * sd / sd.hypot(sigma);
+    let spared = |spread: f64| per_unit * spread * unit_normal_loss(from_target.abs() / spread);
+    Some(EvenLoss { sd_of_new_mean, value: spared(sd_of_new_mean), ceiling: spared(sd) })
+}
+
 /// What other plots say beforehand: their middle level in the unit of the test, and their
 /// spread on the scale. `None` for fewer than two, or all alike.
 pub fn spread(scale: Scale, levels: &[f64]) -> Option<(f64, f64)> {
@@ -165,7 +195,8 @@ impl Retest {
     pub fn turning(&self, unit: &str) -> String {
         let now = if self.apply_now { "By this test, apply" } else { "By this test, leave it" };
         let side = if self.apply_now { "above" } else { "below" };
-        let turn = format!("a reading {side} {} {unit} would change that", num(round(self.break_even)));
+        let unit = if unit.is_empty() { String::new() } else { format!(" {unit}") };
+        let turn = format!("a reading {side} {}{unit} would change that", num(round(self.break_even)));
         let chance = if self.p_flip < 0.005 { "under 1".to_owned() } else { format!("{:.0}", self.p_flip * 100.0) };
         format!("{now}; {turn} (chance {chance}\u{a0}%).")
     }

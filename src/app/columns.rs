@@ -129,6 +129,7 @@ impl Sorted {
             sampled_on: columns.samplings[sheet.sampling as usize].sampled_on,
             depth: self.depths[depth],
             lab: &columns.labs[sheet.lab as usize],
+            sampling: columns.samplings[sheet.sampling as usize].id.0,
             cell: CellKey(i64::from(cell)),
         })
     }

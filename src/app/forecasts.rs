@@ -20,9 +20,11 @@ use crate::{
         drift::{Point, Segment, Test, segments_of as runs_of},
         element::Element,
         forecast::{self, Calibration, Fell, Outlook},
+        method::Method,
         quantity::KgPerHa,
         reading::Conversion,
         record::{Application, CellKey},
+        response::Skip,
         working::{Figure, Origin, Working},
     },
     ids::{ForecastId, PlanId, PlotId, SiteId},
@@ -88,6 +90,37 @@ pub struct OpenForecast {
     pub plot: PlotStanding,
     pub result: ForecastResult,
     pub working: Working,
+}
+
+/// What a plan expects of the next tests.
+#[derive(Clone, Debug)]
+pub struct PlanExpects {
+    /// The bands that were written down when it was agreed, and what came of them.
+    pub written: Vec<ForecastResult>,
+    /// Nutrients that have tests on its plots and no band.
+    pub without: Vec<Without>,
+}
+
+/// A nutrient of a plot that a plan expects nothing of.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Without {
+    pub plot: PlotId,
+    /// As written on the peg.
+    pub plot_code: String,
+    pub analyte: Analyte,
+    pub method: Method,
+    /// What is not known, as sentences.
+    pub why: String,
+}
+
+/// A run of tests with the band of its next test, or why there is none.
+struct Banded {
+    plot: PlotId,
+    analyte: Analyte,
+    method: Method,
+    /// Day of its newest test.
+    last: Date,
+    band: std::result::Result<ForecastRow, String>,
 }
 
 /// Share of the tests that the narrower bands should hold.
@@ -227,6 +260,50 @@ impl App {
     /// a season's harvests usually carry away. Where any of it is not known there is no
     /// forecast: a guess would teach nothing.
     pub(super) async fn expected_of_plan(&self, plan: PlanId) -> Result<Vec<ForecastRow>> {
+        let mut rows: Vec<ForecastRow> =
+            self.bands_of_plan(plan).await?.into_iter().filter_map(|one| one.band.ok()).collect();
+        // Where a method was used at two depths, the newer of them is what comes next.
+        rows.sort_by_key(|row| std::cmp::Reverse(row.from_test_on));
+        let mut seen = BTreeSet::new();
+        rows.retain(|row| seen.insert((row.plot, row.analyte, row.method.clone(), row.unit.clone())));
+        rows.sort_by(|a, b| (a.plot, a.analyte, &a.method, &a.unit).cmp(&(b.plot, b.analyte, &b.method, &b.unit)));
+        Ok(rows)
+    }
+
+    /// What a plan, agreed and since, expects of the next tests of its plots: the bands that were written
+    /// down, and of tested nutrients without one the reason, as the record stands today.
+    pub async fn plan_expects(&self, actor: &Actor, plan: PlanId) -> Result<PlanExpects> {
+        actor.may(Role::Reader)?;
+        let mut read = self.store.read().await?;
+        let row = found(store::plans::plan(&mut read, plan).await?, "plan")?;
+        let site = found(store::plans::season(&mut read, row.season).await?, "season")?.site;
+        let chosen = store::plans::plots_of(&mut read, plan).await?;
+        let mut plots = store::plots::plots(&mut read, site, false).await?;
+        plots.retain(|plot| chosen.contains(&plot.id));
+        let mut rows = store::forecasts::of_plots(&mut read, &lineage::ids(&plots)).await?;
+        rows.retain(|row| row.plan == plan);
+        let written = came_of_many(&mut read, site, &plots, rows).await?;
+        drop(read);
+        // Of each nutrient of a plot its newest run: the older ones are not what comes next.
+        let mut without: BTreeMap<(PlotId, Analyte), (Date, Without)> = BTreeMap::new();
+        for Banded { plot, analyte, method, last, band } in self.bands_of_plan(plan).await? {
+            if written.iter().any(|one| one.row.plot == plot && one.row.analyte == analyte) {
+                continue;
+            }
+            let why = band.err().unwrap_or_else(|| {
+                "It was not known when the plan was agreed; what was missing is in the record now.".to_owned()
+            });
+            let code = plots.iter().find(|row| row.id == plot).map_or_else(String::new, |row| row.code.clone());
+            let newer = without.get(&(plot, analyte)).is_none_or(|(on, _)| *on <= last);
+            if newer {
+                without.insert((plot, analyte), (last, Without { plot, plot_code: code, analyte, method, why }));
+            }
+        }
+        Ok(PlanExpects { written, without: without.into_values().map(|(_, one)| one).collect() })
+    }
+
+    /// The band of every run of tests on the plots of a plan, or why there is none.
+    async fn bands_of_plan(&self, plan: PlanId) -> Result<Vec<Banded>> {
         let today = self.today();
         let mut read = self.store.read().await?;
         let row = found(store::plans::plan(&mut read, plan).await?, "plan")?;
@@ -265,11 +342,10 @@ impl App {
         for (plot, books) in &opened {
             let inputs = planned.get(&plot.plot.id).map_or(&[][..], Vec::as_slice);
             for (element, one) in of_all(|element| responses(plot, books, element, &lessons)) {
-                if let Some(outlook) = outlook(&one, element, books, inputs, today)
-                    && let Ok(forecast) = forecast::forecast(&outlook)
-                    && let Some(newest) = one.segment.points.last()
-                {
-                    rows.push(ForecastRow {
+                let Some(newest) = one.segment.points.last() else { continue };
+                let band = outlook(&one, element, books, inputs, today)
+                    .and_then(|outlook| forecast::forecast(&outlook))
+                    .map(|forecast| ForecastRow {
                         plan,
                         plot: one.plot,
                         analyte: one.segment.analyte,
@@ -280,14 +356,15 @@ impl App {
                         made_on: today,
                         forecast,
                     });
-                }
+                rows.push(Banded {
+                    plot: one.plot,
+                    analyte: one.segment.analyte,
+                    method: one.segment.method.clone(),
+                    last: newest.sampled_on,
+                    band,
+                });
             }
         }
-        // Where a method was used at two depths, the newer of them is what comes next.
-        rows.sort_by_key(|row| std::cmp::Reverse(row.from_test_on));
-        let mut seen = BTreeSet::new();
-        rows.retain(|row| seen.insert((row.plot, row.analyte, row.method.clone(), row.unit.clone())));
-        rows.sort_by(|a, b| (a.plot, a.analyte, &a.method, &a.unit).cmp(&(b.plot, b.analyte, &b.method, &b.unit)));
         Ok(rows)
     }
 }
@@ -395,21 +472,43 @@ fn tests<'a>(loaded: &'a Loaded, wanted: &'a BTreeSet<Analyte>) -> impl Iterator
             sampled_on: sampling.sampled_on,
             depth: sampling.depth,
             lab: &report.lab,
+            sampling: sampling.key,
             cell: cell.key,
         })
     })
 }
 
-/// What the next test is reckoned from; `None` where a part of it is not known.
-fn outlook(one: &PlotResponse, element: Element, books: &Books, planned: &[Input], today: Date) -> Option<Outlook> {
-    let newest = one.segment.points.last().filter(|point| point.found().is_exact())?;
-    let response = one.response.as_ref()?;
+/// What the next test is reckoned from; the sentence says which part of it is not known.
+fn outlook(
+    one: &PlotResponse,
+    element: Element,
+    books: &Books,
+    planned: &[Input],
+    today: Date,
+) -> std::result::Result<Outlook, String> {
+    let newest = one.segment.points.last().filter(|point| point.found().is_exact());
+    let newest = newest.ok_or("The newest test is only a limit.")?;
+    let response = one.response.as_ref();
+    let response = response.ok_or_else(|| match &one.tests {
+        Err(skip) => skip.words(),
+        Ok(_) => Skip::NothingToHoldAgainst.words(),
+    })?;
+    let missing = |of: &BTreeSet<String>| of.iter().map(String::as_str).collect::<Vec<_>>().join(" ");
     let since = books.between(element, newest.sampled_on, today);
     let coming = books.coming(planned, element);
-    let (usual, seasons) = books.usual_offtake(element, USUAL_SEASONS)?;
-    let so_far = since.net.known()?;
+    let (usual, seasons) = books
+        .usual_offtake(element, USUAL_SEASONS)
+        .ok_or("There is no season whose offtake is wholly known, so what one usually takes is not.")?;
+    let so_far = since.net.known().ok_or_else(|| {
+        let gone: BTreeSet<String> = since.brought.missing.union(&since.carried.missing).cloned().collect();
+        format!("What came and went since the test of {} is not known. {}", day(newest.sampled_on), missing(&gone))
+            .trim_end()
+            .to_owned()
+    })?;
     if !coming.is_complete() {
-        return None;
+        return Err(format!("What the plan brings is not all known. {}", missing(&coming.missing))
+            .trim_end()
+            .to_owned());
     }
     let net = so_far + coming.known - usual;
     let leaf = |title: String, value: f64, unit: &str, origin: Origin| {
@@ -424,7 +523,7 @@ fn outlook(one: &PlotResponse, element: Element, books: &Books, planned: &[Input
         leaf(format!("Usual offtake of a season, mean of {seasons}"), usual.mid, rate, Origin::Entered),
         response.working.clone(),
     ];
-    Some(Outlook {
+    Ok(Outlook {
         found: newest.value,
         sigma: newest.sigma,
         sigma_next: one.segment.error.one_test.sigma(one.segment.scale, newest.value),

@@ -142,8 +142,8 @@ impl App {
     }
 }
 
-/// The question that a retest of one nutrient would answer; none where it is not judged by
-/// an aim, where it is no element to feed, or where the lab gave only a limit.
+/// The question that a retest of one nutrient or of pH would answer; none where it is not judged by
+/// an aim, where nothing is fed or limed by it, or where the lab gave only a limit.
 fn question(
     plot: &PlotStanding,
     nutrient: &NutrientStanding,
@@ -154,7 +154,10 @@ fn question(
     let judged = matches!(nutrient.position, Position::Short | Position::AtAim | Position::Above);
     let aim = nutrient.aim_level?.number();
     let analyte = nutrient.analyte;
-    analyte.element().filter(|_| judged)?;
+    // What is fed, and pH, which is limed.
+    if !judged || (analyte.element().is_none() && analyte != Analyte::Ph) {
+        return None;
+    }
     let reading = plot.present.choices.get(&analyte).map(|choice| choice.chosen.clone()).filter(Reading::is_exact)?;
     let found = reading.level.number();
     let scale = Scale::of(analyte);

@@ -1,22 +1,29 @@
 //! How one nutrient of a plot moved over the years: its tests in runs that compare, by
 //! method, with the aim where the guideline has limits for that method.
 
-use super::{Actor, App, Result, plots::SiteRow, standing::PlotStanding};
+use super::{Actor, App, Result, lineage, plots::SiteRow, standing::PlotStanding};
 use crate::{
     agronomy::{
         analyte::Analyte,
         drift::{self, Break, Segment, Verdict},
         guideline::Guideline,
+        lime::Given,
         method::Method,
         plausibility::{OverYears, over_years},
-        record::Application,
+        quantity::{Grams, SquareMetres},
+        record::{Application, CellKey},
+        response::{self, Limed, Liming},
         survey::Basis,
         working::Working,
     },
-    ids::PlotId,
+    ids::{PlotId, SamplingId},
+    store::{self, outlook::LimeDose},
 };
 use jiff::civil::Date;
-use std::{borrow::Cow, collections::BTreeSet};
+use std::{
+    borrow::Cow,
+    collections::{BTreeMap, BTreeSet},
+};
 
 /// A nutrient of a plot over the years.
 #[derive(Clone, Debug)]
@@ -25,14 +32,21 @@ pub struct PlotTrend {
     pub guideline: Cow<'static, Guideline>,
     pub standing: PlotStanding,
     pub analyte: Analyte,
-    /// By method and unit, the one used last first; of several, one with an aim.
+    /// By method and unit, the trusted one first, then what the verdict rests on; of several the one used
+    /// last, and then one with an aim.
     pub methods: Vec<MethodTrend>,
     /// What carried the element was put on, oldest first.
     pub put_on: Vec<Application>,
+    /// For pH, the lime that was put on, oldest first.
+    pub limings: Vec<Liming>,
+    /// What was noted of the sampling and on the report of each printed cell that has such a note.
+    pub remarks: BTreeMap<CellKey, Vec<String>>,
     /// Where runs part, in words.
     pub breaks: Vec<Break>,
     /// What its tests can and cannot show.
     pub verdict: Verdict,
+    /// The runs that the verdict was read from, in its order.
+    pub runs: Vec<Segment>,
     /// The method and unit of the tests that the verdict speaks of.
     pub judged: Option<(Method, &'static str)>,
     /// The change a year, down to the printed cells; `None` where no slope can be had.
@@ -72,6 +86,7 @@ impl App {
         let judged = judged.map(|segment| (segment.method.clone(), segment.unit));
         let basis = standing.present.basis();
         let mut methods: Vec<MethodTrend> = Vec::new();
+        let runs = segments.clone();
         for segment in segments {
             match methods.iter_mut().find(|m| m.method == segment.method && m.unit == segment.unit) {
                 Some(method) => method.segments.push(segment),
@@ -82,15 +97,73 @@ impl App {
                 }
             }
         }
+        let judges: Vec<&Method> = verdict.segments.iter().filter_map(|&at| Some(&runs.get(at)?.method)).collect();
         methods.sort_by_key(|m| {
             let last = m.segments.iter().flat_map(|s| &s.points).map(|point| point.sampled_on).max();
-            (trusted.as_ref() != Some(&m.method), std::cmp::Reverse(last), m.aim.is_none())
+            let beside = !judges.contains(&&m.method);
+            (trusted.as_ref() != Some(&m.method), beside, std::cmp::Reverse(last), m.aim.is_none())
         });
         let mut put_on = self.put_on(actor, id).await?;
         let carries = |a: &Application| analyte.element().is_some_and(|e| a.content.get(&e).is_some_and(|f| *f > 0.0));
         put_on.retain(carries);
+        let limings = match analyte {
+            Analyte::Ph => self.limings(id, SquareMetres(standing.plot.area_m2)).await?,
+            _ => vec![],
+        };
+        let remarks = self.remarks(&standing).await?;
         let questions = over_years(&standing.survey, analyte);
-        Ok(PlotTrend { site, guideline, standing, analyte, methods, put_on, breaks, verdict, judged, slope, questions })
+        Ok(PlotTrend {
+            site,
+            guideline,
+            standing,
+            analyte,
+            methods,
+            put_on,
+            limings,
+            remarks,
+            breaks,
+            verdict,
+            runs,
+            judged,
+            slope,
+            questions,
+        })
+    }
+
+    /// What raised pH and went on a plot and on those it was made from, as pure calcium carbonate.
+    async fn limings(&self, plot: PlotId, area: SquareMetres) -> Result<Vec<Liming>> {
+        let mut read = self.store.read().await?;
+        let doses = lineage::lime_doses(&mut read, plot, Date::MIN, self.today()).await?;
+        let liming = |dose: LimeDose| {
+            let value = (dose.value_percent, dose.moisture.unwrap_or(0.0) * 100.0);
+            let given = Given::of_dose("", Grams(dose.mass_g), value, area, 0.0);
+            Liming { on: dose.on, name: dose.name, carbonate: given.carbonate }
+        };
+        Ok(doses.into_iter().map(liming).collect())
+    }
+
+    /// What was noted of the samplings of a plot and on their reports, by printed cell.
+    async fn remarks(&self, plot: &PlotStanding) -> Result<BTreeMap<CellKey, Vec<String>>> {
+        let samplings: Vec<SamplingId> = plot.samplings.iter().map(|loaded| loaded.row.id).collect();
+        let on_reports = store::samplings::report_notes(&mut *self.store.read().await?, &samplings).await?;
+        let mut remarks: BTreeMap<CellKey, Vec<String>> = BTreeMap::new();
+        for loaded in &plot.samplings {
+            for (report, cell) in loaded.sampling.determinations() {
+                let said = [Some(&loaded.row.note), on_reports.get(&report.key)];
+                let said: Vec<String> = said.into_iter().flatten().filter(|note| !note.is_empty()).cloned().collect();
+                if !said.is_empty() {
+                    remarks.insert(cell.key, said);
+                }
+            }
+        }
+        Ok(remarks)
+    }
+}
+
+impl PlotTrend {
+    /// For pH, its runs of tests against the lime put on, newest last.
+    pub fn limed(&self) -> Vec<(&Segment, Limed)> {
+        self.runs.iter().map(|run| (run, response::limed(run, &self.limings))).collect()
     }
 }
 

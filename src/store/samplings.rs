@@ -511,6 +511,19 @@ pub async fn of_plot(db: &mut SqliteConnection, plot: PlotId) -> Result<Vec<Load
     Ok(of_plots(db, &[plot]).await?.remove(&plot).unwrap_or_default())
 }
 
+/// What was noted on the reports of these samplings, by report; those without a note are left out.
+pub async fn report_notes(db: &mut SqliteConnection, samplings: &[SamplingId]) -> Result<BTreeMap<i64, String>> {
+    let wanted = id_list(samplings.iter().map(|id| id.0));
+    let rows = sqlx::query!(
+        r#"select id as "id!: i64", note from reports
+           where sampling in (select value from json_each(?)) and note <> '' and voided_at is null"#,
+        wanted
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows.into_iter().map(|row| (row.id, row.note)).collect())
+}
+
 /// One sampling with its reports and cells in force; `None` where there is none or it is void.
 pub async fn one(db: &mut SqliteConnection, id: SamplingId) -> Result<Option<Loaded>> {
     let plots = plots_of(db, id).await?;

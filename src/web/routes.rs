@@ -7,7 +7,8 @@ use super::{
     pages::{
         ahead, amendment_lists, amendments, applications, calibration, cores, drift, files, guideline_form, guidelines,
         harvests, history, home, lab_check, ledger, lime, metals, next, nitrogen, opinions, people, plan_caps,
-        plan_compare, plan_form, plan_prints, plan_trade, plan_why, plan_work, plan_working, plans, plot, plots,
+        plan_compare, plan_expects, plan_form, plan_prints, plan_trade, plan_why, plan_work, plan_working, plans, plot,
+        plots,
         removals, reports, salts, samplings, seasons, settings, setup, sign_in, sites, story, test_errors, traces,
         trend, year_summary, years,
     },
@@ -161,6 +162,7 @@ pub fn routes() -> Vec<Route> {
         post("/determinations/{cell}/withdraw", Recorder, reports::withdraw),
         get("/files/{file}", Reader, files::send),
         post("/files/{file}/void", Recorder, files::void),
+        get("/plans/{plan}/forecasts", Reader, plan_expects::show),
         get("/plans/{plan}/record", Recorder, applications::plan),
         post("/doses/{dose}/done", Recorder, applications::done),
         get("/doses/{dose}/record", Recorder, applications::other),

@@ -11,7 +11,7 @@ use glebe::{
     agronomy::{
         analyte::Analyte,
         confidence::TestError,
-        drift::{self, PlotDrift, REVIEWED},
+        drift::{self, PlotDrift, REVIEWED, RanksP},
         element::Element,
         ground::Cover,
     },
@@ -78,10 +78,15 @@ async fn compare(app: &App, actor: &Actor, review: &SiteDrift) -> (usize, usize,
             let verdict = &trend.verdict;
             assert_eq!((&row.words, row.finding, row.tests), (&verdict.words, verdict.finding, verdict.n), "{at}");
             assert_eq!(
-                (row.per_year, row.p, row.span_years),
+                (row.per_year, row.p.map(RanksP::value), row.span_years),
                 (verdict.per_year, verdict.p, verdict.span_years),
                 "{at}"
             );
+            assert_eq!((row.s, row.p.and_then(RanksP::exact)), (verdict.ranks.s, verdict.exact_p), "{at}");
+            if let (Some(line), Some((slope, se))) = (&verdict.line, row.bare_slope()) {
+                assert_eq!((slope, row.birge, row.p_scatter), (line.slope, Some(line.birge), line.p_scatter), "{at}");
+                assert!((se / line.se_slope - 1.0).abs() < 1e-12, "{at}");
+            }
             let breaks: Vec<&String> = row.breaks.iter().map(|(_, words)| words).collect();
             assert_eq!(breaks, trend.breaks.iter().map(|gap| &gap.words).collect::<Vec<_>>(), "{at}");
             let method = trend.methods.iter().find(|m| m.method == row.method && m.unit == row.unit).unwrap();
@@ -323,11 +328,26 @@ async fn the_page_and_its_csv_show_every_number() {
     assert_eq!(cell("finding"), "probably falling");
     assert_eq!((cell("tests"), cell("unit"), cell("method")), ("4".into(), "mg/kg".into(), "mehlich3_icp".into()));
 
-    // The slope opens down to the printed cells.
+    // 150, 131, 118, 96.5: every one of six pairs falls, which 1 of 24 orders does, and 1 rises.
+    assert_eq!((cell("s_of_ranks"), cell("p_ranks_exact")), ("-6".into(), "1/12".into()));
+    let (slope, se) = row.bare_slope().unwrap();
+    assert_eq!(cell("slope_on_scale").parse::<f64>().unwrap(), slope);
+    assert_eq!(cell("slope_se_on_scale").parse::<f64>().unwrap(), se);
+    assert_eq!(cell("birge_ratio"), "1");
+    assert!((0.05..1.0).contains(&cell("p_scatter").parse::<f64>().unwrap()));
+
+    // The slope opens down to the printed cells, and what is said to its numbers.
     let trend = garden.get(&format!("/plots/{}/trend/K", beds[0])).await;
+    let behind = trend.split("<details class=\"behind\">").nth(1).expect("a fold").split("</details>").next().unwrap();
+    for part in ["−6 of 6 pairs", "−1.00", "1/12 = 0.083", "with 2 to spare", "Kendall", "1.00", "Sen"] {
+        assert!(behind.contains(part), "{part}: {behind}");
+    }
+    assert_eq!(behind.matches("1/12 = 0.083").count(), 2, "the p, and the smallest that four tests could give");
+    assert!(behind.contains("right for 91 of 100") && behind.contains("mg/kg a year"), "{behind}");
     let working = format!("/plots/{}/trend/K/working", beds[0]);
     assert!(trend.contains(&working));
     let working = garden.get(&working).await;
+    assert!(working.contains("The numbers behind") && working.contains("−6 of 6 pairs"), "{working}");
     assert!(
         working.contains("Error of one test") && working.contains("/samplings/") | working.contains("/reports/"),
         "{working}"

@@ -42,6 +42,7 @@ pub fn reading(analyte: Analyte, method: Method, level: Level) -> Reading {
         sampled_on: jiff::civil::date(2024, 10, 1),
         depth: None,
         lab: "a lab".into(),
+        sampling: 0,
         cell: CellKey(1),
         working: Working::leaf(analyte.name(), figure, Origin::Cell(CellKey(1))),
     }

@@ -210,10 +210,12 @@ async fn sentences_about_years_are_in_the_readers_unit() {
     let field = twice_tested("90", "40").await;
     let plain = field.words("/trend/K").await;
     assert!(plain.contains("from 90 mg/kg to 40 mg/kg"), "{plain}");
+    assert!(plain.contains("The numbers behind") && plain.contains("Last found 40 mg/kg"), "{plain}");
     like(&field, "lb_per_acre", "oxide").await;
     // 2,860,000 kg/ha × 1.2046 ÷ 1.12085: 90 mg/kg are 277 lb/acre of K₂O, 40 are 123.
     let seen = field.words("/trend/K").await;
     assert!(seen.contains("from 277 lb/acre K₂O to 123 lb/acre K₂O"), "{seen}");
+    assert!(seen.contains("Last found 123 lb/acre K₂O") && seen.contains("lb/acre K₂O a year"), "{seen}");
     assert!(!seen.contains("mg/kg"), "nothing is left in another unit: {seen}");
     let site = field.app.plot(&field.ada, field.plot).await.unwrap().site;
     let (_, review) = field.ask("GET", &format!("/sites/{site}/drift"), String::new()).await;

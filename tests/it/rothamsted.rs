@@ -105,7 +105,7 @@ async fn two_extractants_on_the_same_soil_stand_side_by_side() {
     assert_ne!(then.level, later.level);
     let segments = drift::segments(&readings(&samplings), &BTreeSet::new(), &ErrorSettings::default());
     let of_potassium: Vec<_> = segments.iter().filter(|segment| segment.analyte == potassium).collect();
-    assert_eq!(of_potassium.len(), 4, "two methods, each at two depths");
+    assert_eq!(of_potassium.len(), 5, "two methods, each at two depths, and acetate by plasma from 1989 on");
     assert!(of_potassium.iter().all(|segment| segment.points.iter().all(|point| point.value > 0.0)));
 }
 

@@ -192,7 +192,10 @@ async fn an_empty_plot_says_what_is_missing_everywhere() {
     let page = garden.get(&format!("/plots/{plot}/trend/K?reading=net")).await;
     assert!(page.contains("Nothing can be said of"), "{page}");
     let page = garden.get(&format!("/plots/{plot}/trend/ph?reading=net")).await;
+    assert!(page.contains("Nothing can be said of pH.") && page.contains("No test of it yet."), "{page}");
+    let page = garden.get(&format!("/plots/{plot}/trend/organic_matter?reading=net")).await;
     assert!(page.contains("is no element"), "{page}");
+    assert!(!page.contains("The numbers behind"), "no test, no numbers: {page}");
     let page = garden.get(&format!("/sites/{}/calibration", garden.site)).await;
     assert!(page.contains("Nothing to judge yet."), "{page}");
     let page = garden.get(&format!("/sites/{}/calendar", garden.site)).await;
@@ -231,6 +234,20 @@ async fn the_demonstration_has_years_to_read() {
     assert!(calibration.share() > 0.6, "{calibration:?}");
     let page = garden.get(&format!("/sites/{}/calibration", garden.site)).await;
     assert!(page.contains(&format!("{} of {}", calibration.held, calibration.tests)), "{page}");
+    // A plan's own page of them lists every band that it wrote down, and of other tests why there is none.
+    let plan = review.results.iter().find(|result| result.row.plot == tunnel).unwrap().row.plan;
+    let page = garden.get(&format!("/plans/{plan}/forecasts")).await;
+    let expects = garden.app.plan_expects(&garden.actor, plan).await.unwrap();
+    let written = review.results.iter().filter(|result| result.row.plan == plan);
+    assert_eq!(expects.written.len(), written.count());
+    assert!(expects.written.len() > 10 && !expects.without.is_empty(), "{expects:?}");
+    assert_eq!(page.matches("How that comes about").count(), expects.written.len());
+    for one in &expects.without {
+        assert!(one.why.ends_with('.') && !one.why.contains(".."), "{one:?}");
+        assert!(!expects.written.iter().any(|w| (w.row.plot, w.row.analyte) == (one.plot, one.analyte)), "{one:?}");
+    }
+    assert!(page.contains("Without a band"), "{page}");
+    assert!(garden.get(&format!("/plans/{plan}")).await.contains(&format!("/plans/{plan}/forecasts")));
     // A test's own page says where it fell, and shows every one that fell outside.
     let answered = review.results.iter().filter(|result| result.row.plot == tunnel && result.season == "2026");
     let (point, _) = answered.filter_map(|result| result.came.as_ref()).next().unwrap();

@@ -101,6 +101,7 @@ fn potassium(cell: i64, on: Date, value: f64) -> Reading {
         sampled_on: on,
         depth: Some(DepthBand { top: Centimetres(0.0), bottom: Centimetres(20.0) }),
         lab: "North".into(),
+        sampling: 0,
         cell: CellKey(cell),
         working: Working::leaf("found", Figure::new(value, "mg/kg", 0), Origin::Cell(CellKey(cell))),
     }
@@ -242,6 +243,32 @@ async fn several_harvests_are_recorded_together_or_not_at_all() {
     ));
     let silent = app.correct_harvest(&actor, right, &form(plot, "carrot", "44"), " ").await;
     assert!(matches!(silent, Err(Error::Invalid(problems)) if problems.of("reason").is_some()));
+}
+
+/// pH is limed and not fed, and one test of it too may be wrong: error 0.15, on the plain scale.
+#[tokio::test]
+async fn a_retest_of_ph_weighs_the_decision_to_lime() {
+    let (_folder, app, actor, site, _) = garden().await;
+    let plot = app.add_plot(&actor, site, &plot_form("C1", "100")).await.unwrap();
+    let sampling = SamplingForm {
+        plots: vec![plot.to_string()],
+        sampled_on: "2025-11-10".into(),
+        depth_bottom_cm: "15".into(),
+        ..SamplingForm::default()
+    };
+    let cell =
+        CellForm { analyte: "ph".into(), method: "ph_water".into(), printed: "5.9".into(), ..CellForm::default() };
+    let report = ReportForm { lab: "North".into(), rows: vec![cell], ..ReportForm::default() };
+    app.save_sampling_with_report(&actor, &sampling, &report).await.unwrap();
+    let found = app.plot_retest(&actor, plot).await.unwrap();
+    let ph = found.nutrients.iter().find(|one| one.analyte == Analyte::Ph).expect("pH is asked about");
+    assert_eq!((ph.question.scale, ph.question.sigma, ph.question.found), (Scale::Linear, 0.15, 5.9));
+    assert_eq!(ph.question.target, ph.aim);
+    assert_eq!(retest::value(&ph.question).unwrap(), ph.retest);
+    // Φ((aim − 5.9) ÷ 0.15), by the same law that the standing uses.
+    let below = glebe::agronomy::confidence::p_below_target_normal(5.9, ph.aim, 0.15);
+    about(ph.retest.p_below, below, 1e-9);
+    assert!(!ph.retest.words("").contains("  "), "{}", ph.retest.words(""));
 }
 
 /// Plots of 100 m² by ammonium acetate, aim above what most hold: where one lies near the aim

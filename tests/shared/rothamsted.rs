@@ -20,6 +20,14 @@ use std::{
 /// Assumed: the source gives masses per hectare and no areas.
 pub const AREA_M2: f64 = 1000.0;
 
+/// "Leachates analysed by emission or atomic absorption flame spectrophotometry. Since 1989, the extracts
+/// have been analysed by ICP-OES": methods of the soil data's own README (Glendining et al. 2023),
+/// <https://github.com/Rothamsted-Ecoinformatics/eRA2023>, metadata/rcs10/RLTLSOIL/01-RLTLSOIL. One extract read
+/// by two instruments is two methods here.
+const ICP_FROM: &str = "1989";
+/// The name of those readings in the record.
+pub const BY_ICP: &str = "other:Ammonium acetate, pH 7, by ICP";
+
 pub type Line = BTreeMap<String, String>;
 
 /// The folder that holds the data, as named, or where it usually lies beside the project.
@@ -103,18 +111,20 @@ pub fn converted([soil, cations, applications]: &[Vec<Line>; 3]) -> BTreeMap<Str
         let note =
             if line["note_id"].is_empty() { String::new() } else { format!("\"Source notes: {}\"", line["note_id"]) };
         add("samplings.csv", format!("{key},{plot},{on},{assumed},{top},{bottom},{sub},{note}"));
+        let cations = if on.as_str() < ICP_FROM { "nh4oac_7" } else { BY_ICP };
         for (column, analyte, method) in [
             ("ph_water_1_2_5", "ph", "ph_water_1_2_5"),
             ("olsen_p_mg_kg", "P", "olsen"),
-            ("k_nh4oac_mg_kg", "K", "nh4oac_7"),
-            ("ca_nh4oac_mg_kg", "Ca", "nh4oac_7"),
-            ("mg_nh4oac_mg_kg", "Mg", "nh4oac_7"),
-            ("na_nh4oac_mg_kg", "Na", "nh4oac_7"),
-            ("mn_nh4oac_mg_kg", "Mn", "nh4oac_7"),
+            ("k_nh4oac_mg_kg", "K", cations),
+            ("ca_nh4oac_mg_kg", "Ca", cations),
+            ("mg_nh4oac_mg_kg", "Mg", cations),
+            ("na_nh4oac_mg_kg", "Na", cations),
+            ("mn_nh4oac_mg_kg", "Mn", cations),
         ] {
             let (printed, unit) = (&line[column], if analyte == "ph" { "" } else { "mg/kg" });
             if !printed.is_empty() {
-                add("determinations.csv", format!("{key},Rothamsted,of the time,{analyte},{method},{printed},{unit}"));
+                let cell = format!("{key},Rothamsted,of the time,{analyte},\"{method}\",{printed},{unit}");
+                add("determinations.csv", cell);
             }
         }
     }

@@ -44,6 +44,16 @@ impl KnownErrorLine {
         (self.slope - half, self.slope + half)
     }
 
+    /// The slope in its standard errors, by the known errors alone.
+    pub fn z(&self) -> f64 {
+        self.slope / self.se_slope
+    }
+
+    /// Chance of a slope at least as steep, either way, where nothing changes: by the known errors alone.
+    pub fn p_two_sided(&self) -> f64 {
+        2.0 * normal_below(-self.z().abs())
+    }
+
     /// Whether the 90 % interval leaves 0 out.
     pub fn excludes_zero(&self) -> bool {
         let (low, high) = self.interval_90();
@@ -52,7 +62,7 @@ impl KnownErrorLine {
 
     /// Probability that the true slope is below 0, from the known errors alone.
     pub fn probability_falling(&self) -> f64 {
-        normal_below(-self.slope / self.se_slope)
+        normal_below(-self.z())
     }
 
     /// Whether the tests scatter more than the stated errors explain (chance under 5 %).

@@ -11,6 +11,7 @@ mod errors;
 mod fraction;
 mod known_error;
 mod mann_kendall;
+mod numbers;
 mod review;
 mod seasonal;
 mod segments;
@@ -21,16 +22,17 @@ mod wording;
 
 pub use wording::read_in;
 
-pub use change::{TwoTests, beyond_expectation, smallest_visible_slope, two_tests};
+pub use change::{TwoTests, beyond_expectation, slope_mostly_seen, smallest_visible_slope, two_tests};
 pub use errors::{DEFAULT_ERRORS, ErrorSettings, TypicalError};
 pub use fraction::Fraction;
 pub use known_error::{KnownErrorLine, Weighed, known_error};
 pub use mann_kendall::{ExactP, MannKendall, mann_kendall};
-pub use review::{Drawn, PlotDrift, REVIEWED, RunOf, YearFound, draw_together, review};
+pub use numbers::Behind;
+pub use review::{Drawn, PlotDrift, REVIEWED, RanksP, RunOf, YearFound, draw_together, review};
 pub use seasonal::{SEASONAL, SEASONAL_POTASSIUM, seasonal};
 pub use segments::{Break, LeftOut, Point, Segment, Test, breaks, segments, segments_of};
 pub use shrinkage::{Shrunken, ShrunkenSlope, shrink};
-pub use theil_sen::{Coverage, SlopeInterval, TheilSen, slope_with_limits, theil_sen};
+pub use theil_sen::{Coverage, Intercept, SlopeInterval, TheilSen, slope_with_limits, theil_sen};
 pub use verdict::{Direction, Finding, MiddleSlope, PerYear, Strength, Verdict, verdict, verdict_led_by};
 
 use super::analyte::Analyte;

@@ -114,13 +114,53 @@ pub struct PlotDrift {
     pub slope: Option<(f64, f64)>,
     /// Error of its last test on the scale.
     pub sigma: f64,
-    pub p: Option<f64>,
+    /// Later tests above earlier ones less those below, over the pairs that compare.
+    pub s: i64,
+    /// Two-sided p of the ranks.
+    pub p: Option<RanksP>,
     pub smallest_possible_p: Option<Fraction>,
+    /// How much the error of the slope is widened for scatter; `None` without a slope.
+    pub birge: Option<f64>,
+    /// Chance of so much scatter about the line, were the stated errors right.
+    pub p_scatter: Option<f64>,
     /// The slope after the other plots were heard; `None` with fewer than four.
     pub drawn: Option<Drawn>,
 }
 
+/// A p of the ranks.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum RanksP {
+    /// Counted, to twenty tests.
+    Exact(Fraction),
+    /// By the normal form.
+    Normal(f64),
+}
+
+impl RanksP {
+    /// The nearest float.
+    pub fn value(self) -> f64 {
+        match self {
+            RanksP::Exact(p) => p.value(),
+            RanksP::Normal(p) => p,
+        }
+    }
+
+    /// As counted.
+    pub fn exact(self) -> Option<Fraction> {
+        match self {
+            RanksP::Exact(p) => Some(p),
+            RanksP::Normal(_) => None,
+        }
+    }
+}
+
 impl PlotDrift {
+    /// The slope on the scale and its standard error by the stated errors alone, not widened.
+    pub fn bare_slope(&self) -> Option<(f64, f64)> {
+        let ((slope, se), birge) = self.slope.zip(self.birge)?;
+        Some((slope, se / birge))
+    }
+
     /// The newest year with a share of the aim.
     pub fn now(&self) -> Option<&YearFound> {
         self.years.last().filter(|year| year.ratio.is_some())
@@ -164,9 +204,22 @@ pub fn review(
     let years = years_of(segments, &verdict, &aims);
     let last = head.points.last()?;
     let Verdict {
-        finding, words, levels, n, span_years, per_year, p, smallest_possible_p, line, segments: used, ..
+        finding,
+        words,
+        levels,
+        n,
+        span_years,
+        per_year,
+        p,
+        exact_p,
+        smallest_possible_p,
+        ranks,
+        line,
+        segments: used,
+        ..
     } = verdict;
-    let slope = line.as_ref().filter(|_| per_year.is_some()).map(|line| (line.slope, line.se_slope * line.birge));
+    let line = line.as_ref().filter(|_| per_year.is_some());
+    let slope = line.map(|line| (line.slope, line.se_slope * line.birge));
     Some(PlotDrift {
         analyte: head.analyte,
         method: head.method.clone(),
@@ -191,8 +244,11 @@ pub fn review(
         scale: head.scale,
         slope,
         sigma: last.sigma,
-        p,
+        s: ranks.s,
+        p: exact_p.map(RanksP::Exact).or(p.map(RanksP::Normal)),
         smallest_possible_p,
+        birge: line.map(|line| line.birge),
+        p_scatter: line.and_then(|line| line.p_scatter),
         drawn: None,
     })
 }

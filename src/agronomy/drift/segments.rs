@@ -61,6 +61,8 @@ pub struct Point {
     pub replicates: usize,
     /// Of those, the ones that count as separate evidence: repeats of one figure count once.
     pub independent: usize,
+    /// Draws of soil behind those: several samplings of one day share no error of sampling.
+    pub draws: usize,
     /// Labs that printed them, "" where not recorded; shared by points of the same labs.
     pub labs: Arc<BTreeSet<String>>,
     /// From another lab than most of its segment, and the wider for it.
@@ -178,6 +180,8 @@ pub struct Test<'a> {
     pub sampled_on: Date,
     pub depth: Option<DepthBand>,
     pub lab: &'a str,
+    /// The caller's key of the sampling that it is from.
+    pub sampling: i64,
     pub cell: CellKey,
 }
 
@@ -192,6 +196,7 @@ impl<'a> From<&'a Reading> for Test<'a> {
             sampled_on: reading.sampled_on,
             depth: reading.depth,
             lab: &reading.lab,
+            sampling: reading.sampling,
             cell: reading.cell,
         }
     }
@@ -212,6 +217,7 @@ impl<'a> Test<'a> {
             sampled_on: self.sampled_on,
             depth: self.depth,
             lab: self.lab.to_owned(),
+            sampling: self.sampling,
             cell: self.cell,
             working: Working::leaf(
                 self.analyte.name(),
@@ -350,12 +356,13 @@ impl Deviations {
         }
     }
 
-    /// Of the mean of a day: the sampling is shared by the day's tests, the laboratory's share is not.
+    /// Of the mean of a day: σ² = σ²(sampling) ÷ samplings + σ²(laboratory) ÷ tests. Tests of one
+    /// sampling share its error.
     fn of_point(self, point: &Point) -> f64 {
         let whole = self.one_test.at(point.value).powi(2);
         let lab = self.laboratory.at(point.value).powi(2).min(whole);
         let between = if point.other_lab { self.between_labs.at(point.value).powi(2) } else { 0.0 };
-        (whole - lab + lab / point.independent as f64 + between).sqrt()
+        ((whole - lab) / point.draws as f64 + lab / point.independent as f64 + between).sqrt()
     }
 }
 
@@ -437,13 +444,16 @@ fn sift<'a, 'b>(tests: &[&'a Test<'b>], scale: Scale, left_out: &mut Vec<LeftOut
 /// those of the day before, kept where they are the same.
 fn mean_of_day(tests: &[&Test<'_>], scale: Scale, labs: &mut Arc<BTreeSet<String>>) -> Option<Point> {
     let sampled_on = tests.first()?.sampled_on;
-    let (value, independent) = match tests {
-        [only] => (only.level.number(), 1), // not through the logarithm and back
+    let (value, independent, draws) = match tests {
+        [only] => (only.level.number(), 1, 1), // not through the logarithm and back
         _ => {
             let sum: f64 = tests.iter().map(|test| scale.put(test.level.number())).sum();
             let distinct: BTreeSet<_> =
                 tests.iter().map(|test| (test.qualifier, last_digits(test.level.number(), test.decimals))).collect();
-            (scale.take(sum / tests.len() as f64), distinct.len())
+            let samplings: BTreeSet<_> = tests.iter().map(|test| test.sampling).collect();
+            // One figure under two samplings may be the whole plot's, written down twice.
+            let draws = samplings.len().min(distinct.len());
+            (scale.take(sum / tests.len() as f64), distinct.len(), draws)
         }
     };
     let same = tests.iter().all(|test| labs.contains(test.lab))
@@ -459,6 +469,7 @@ fn mean_of_day(tests: &[&Test<'_>], scale: Scale, labs: &mut Arc<BTreeSet<String
         sigma: 0.0,
         replicates: tests.len(),
         independent,
+        draws,
         labs: labs.clone(),
         other_lab: false,
         cells: tests.iter().map(|test| test.cell).collect(),
@@ -482,9 +493,19 @@ pub fn breaks(segments: &[Segment]) -> Vec<Break> {
         let Some((first, _)) = ends(next) else { continue };
         let others = || segments.iter().enumerate().filter(|(_, other)| other.analyte == next.analyte);
         let beside = others().any(|(_, other)| ends(other).is_some_and(|(from, to)| from < first && first <= to));
+        let known =
+            others().any(|(_, other)| other.method == next.method && ends(other).is_some_and(|(_, to)| to < first));
+        // Beside a method that goes on, a new one took the place of a method that was given up before.
+        let given_up = |earlier: &Segment| {
+            let later =
+                |other: &Segment| other.method == earlier.method && ends(other).is_some_and(|(_, to)| to >= first);
+            !known && !others().any(|(_, other)| later(other))
+        };
         let before = others()
             .filter_map(|(index, earlier)| Some((index, earlier, ends(earlier)?.1)))
-            .filter(|(_, earlier, last)| *last < first && (!beside || earlier.method == next.method))
+            .filter(|(_, earlier, last)| {
+                *last < first && (!beside || earlier.method == next.method || given_up(earlier))
+            })
             .min_by_key(|(_, earlier, last)| (changes(earlier, next).len(), Reverse(*last)));
         if let Some((before, earlier, last)) = before {
             let mut words = format!("{} in {}", sentence(&changes(earlier, next).join("; ")), first.year());

@@ -61,6 +61,30 @@ pub fn theil_sen(segments: &[Vec<(f64, f64)>]) -> Option<TheilSen> {
     Some(TheilSen { slope: median(&slopes)?, complete: slopes.len() == pairs, slopes, sizes, variance })
 }
 
+/// Which level the middle line of one segment stands at in year 0.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Intercept {
+    /// The middle of the values less the slope times the middle of the years (after Conover).
+    OfMiddles,
+    /// The middle of what is left of the values once the slope is taken off.
+    OfResiduals,
+}
+
+impl Intercept {
+    /// The level at year 0, in the unit of the values. Points are (years, value); `None` without any.
+    pub fn of(self, slope: f64, points: &[(f64, f64)]) -> Option<f64> {
+        let middle = |of: &dyn Fn(&(f64, f64)) -> f64| {
+            let mut all: Vec<f64> = points.iter().map(of).collect();
+            all.sort_by(f64::total_cmp);
+            median(&all)
+        };
+        match self {
+            Intercept::OfMiddles => Some(middle(&|point| point.1)? - slope * middle(&|point| point.0)?),
+            Intercept::OfResiduals => middle(&|point| point.1 - slope * point.0),
+        }
+    }
+}
+
 impl TheilSen {
     /// The narrowest interval of matching slopes that covers at least this share, 0 to 100.
     ///

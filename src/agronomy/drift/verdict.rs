@@ -7,8 +7,9 @@
 //! method, and never counts two extractions of the same soil twice.
 
 use super::{
-    Coverage, Found, Fraction, KnownErrorLine, MannKendall, Point, Scale, Segment, SlopeInterval, TwoTests, Z_90, Z_95,
-    known_error, mann_kendall, sign_of_change, slope_with_limits, theil_sen, two_tests, wording, years_between,
+    Coverage, Found, Fraction, Intercept, KnownErrorLine, MannKendall, Point, Scale, Segment, SlopeInterval, TwoTests,
+    Z_90, Z_95, known_error, mann_kendall, sign_of_change, slope_with_limits, theil_sen, two_tests, wording,
+    years_between,
 };
 use crate::agronomy::{
     confidence::TestError,
@@ -88,9 +89,19 @@ pub struct MiddleSlope {
     pub interval: Option<SlopeInterval>,
     /// "mg/kg a year"; "a year" for pH.
     pub unit: String,
+    /// Where the middle line of a single run of plain values stands at its first test, in the unit
+    /// of the tests ([`Intercept::OfMiddles`]).
+    pub start: Option<f64>,
 }
 
 impl MiddleSlope {
+    /// The same with levels in another unit, each `factor` times as large.
+    pub fn read_in(&self, factor: f64, unit: &str) -> MiddleSlope {
+        let interval = self.interval.map(|of| SlopeInterval { low: of.low * factor, high: of.high * factor, ..of });
+        let start = self.start.map(|start| start * factor);
+        MiddleSlope { best: self.best * factor, interval, unit: a_year(unit), start }
+    }
+
     /// "Middle of all slopes between two tests: −0.253 mg/kg a year (range −0.504 to 0.031, right for 92 of 100 such series)."
     pub fn words(&self) -> String {
         let number = |value: f64| Figure::significant(value, "", 3).to_string().replace('-', "−");
@@ -276,18 +287,23 @@ impl Verdict {
         if used.iter().any(|segment| segment.unit != unit) {
             return None;
         }
-        let unit = if unit.is_empty() { "a year".to_owned() } else { format!("{unit} a year") };
+        let unit = a_year(unit);
         let per_segment = |segment: &Segment| -> Vec<(f64, Found<f64>)> {
             segment.years().into_iter().zip(segment.points.iter().map(Point::found)).collect()
         };
         let points: Vec<_> = used.into_iter().map(per_segment).collect();
         if points.iter().flatten().any(|(_, found)| !found.is_exact()) {
             let (low, high) = slope_with_limits(&points)?;
-            return Some(MiddleSlope { best: (low + high) / 2.0, interval: None, unit });
+            return Some(MiddleSlope { best: (low + high) / 2.0, interval: None, unit, start: None });
         }
         let plain = |segment: Vec<(f64, Found<f64>)>| segment.into_iter().map(|(t, y)| (t, y.number())).collect();
-        let fit = theil_sen(&points.into_iter().map(plain).collect::<Vec<_>>())?;
-        Some(MiddleSlope { best: fit.slope, interval: fit.interval(90).or_else(|| fit.widest_interval()), unit })
+        let points: Vec<Vec<(f64, f64)>> = points.into_iter().map(plain).collect();
+        let fit = theil_sen(&points)?;
+        let start = match &points[..] {
+            [run] => Intercept::OfMiddles.of(fit.slope, run),
+            _ => None,
+        };
+        Some(MiddleSlope { best: fit.slope, interval: fit.interval(90).or_else(|| fit.widest_interval()), unit, start })
     }
 
     /// The derivation of the slope down to the printed cells; `None` where there is no slope.
@@ -327,6 +343,11 @@ impl Verdict {
         }
         Some(working)
     }
+}
+
+/// The unit of a slope whose levels are in this one.
+fn a_year(unit: &str) -> String {
+    if unit.is_empty() { "a year".to_owned() } else { format!("{unit} a year") }
 }
 
 fn error_working(title: &str, error: TestError, source: Source) -> Working {

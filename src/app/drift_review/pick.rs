@@ -38,13 +38,15 @@ impl Order {
         Order::ALL.iter().find(|(_, known, _)| *known == key).map_or(Order::default(), |(order, _, _)| *order)
     }
 
-    /// Smaller comes first; `None` comes last.
-    fn place(self, row: &PlotDrift) -> Option<f64> {
+    /// Smaller comes first; `None` comes last. Where plots are drawn so far together that they move
+    /// alike, the second number tells them apart: how each moves by its own tests.
+    fn place(self, row: &PlotDrift) -> Option<(f64, f64)> {
+        let own = row.slope.map_or(0.0, |(slope, _)| slope);
         match self {
-            Order::Worst => row.now().and_then(|year| year.ratio),
-            Order::Falling => row.speed(),
-            Order::Rising => row.speed().map(|speed| -speed),
-            Order::Uncertain => row.uncertainty().map(|uncertainty| -uncertainty),
+            Order::Worst => row.now().and_then(|year| year.ratio).map(|ratio| (ratio, 0.0)),
+            Order::Falling => row.speed().map(|speed| (speed, own)),
+            Order::Rising => row.speed().map(|speed| (-speed, -own)),
+            Order::Uncertain => row.uncertainty().map(|uncertainty| (-uncertainty, 0.0)),
             Order::Plot => None,
         }
     }
@@ -72,11 +74,11 @@ impl SiteDrift {
         };
         let here: Vec<bool> = self.plots.iter().map(here).collect();
         let rows = self.rows.iter().filter(|(at, row)| here[*at] && wanted.nutrient.is_none_or(|n| n == row.analyte));
-        let mut rows: Vec<(Option<f64>, &PlotRow, &PlotDrift)> =
+        let mut rows: Vec<(Option<(f64, f64)>, &PlotRow, &PlotDrift)> =
             rows.map(|(at, row)| (wanted.order.place(row), &self.plots[*at], row)).collect();
         // Stable: what is alike stays in the order of the plots.
         rows.sort_by(|(a, _, _), (b, _, _)| match (a, b) {
-            (Some(a), Some(b)) => a.total_cmp(b),
+            (Some(a), Some(b)) => a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)),
             (a, b) => a.is_none().cmp(&b.is_none()),
         });
         rows.into_iter().map(|(_, plot, row)| (plot, row)).collect()

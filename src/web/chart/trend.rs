@@ -52,6 +52,8 @@ pub struct Point {
     pub high: Option<f64>,
     /// Anything to be said of this test; may be empty.
     pub note: String,
+    /// Whether the note is what somebody wrote of it, and not of our making: drawn with a star.
+    pub remarked: bool,
     /// Where a question about it is asked, where there is one.
     pub asked: Option<String>,
 }
@@ -105,6 +107,7 @@ struct Dot {
     /// Which glyph; "below" and "above" where the lab gave only a limit.
     glyph: &'static str,
     words: String,
+    remarked: bool,
     asked: Option<String>,
 }
 
@@ -205,6 +208,7 @@ impl Trend {
                         point.note
                     )
                     .replace(" ,", ","),
+                    remarked: point.remarked,
                     asked: point.asked.clone(),
                 });
             }
@@ -239,7 +243,7 @@ impl Trend {
                 segment.points.iter().map(|point| {
                     let row = Row {
                         date: show::date(point.date),
-                        value: point.text(),
+                        value: if point.remarked { format!("{} *", point.text()) } else { point.text() },
                         range: point.range().map_or(String::new(), |(low, high)| {
                             format!("{} to {}", significant(low, 3), significant(high, 3))
                         }),
@@ -432,6 +436,7 @@ mod tests {
             low: None,
             high: None,
             note: String::new(),
+            remarked: false,
             asked: None,
         }
     }

@@ -6,7 +6,7 @@ use super::{plot::trend_path, plots::titled};
 use crate::{
     agronomy::{
         analyte::Analyte,
-        drift::{Drawn, Finding, PerYear, PlotDrift, REVIEWED, RunOf, YearFound, read_in},
+        drift::{Drawn, Finding, Fraction, PerYear, PlotDrift, REVIEWED, RanksP, RunOf, YearFound, read_in},
         ground::Cover,
         liking::{Conversion, LevelUnit, Liking, NutrientForm, Weighed},
         quantity::{KgPerHa, SquareMetres},
@@ -487,8 +487,14 @@ pub async fn csv(cx: Cx, Path(site): Path<SiteId>, Query(asked): Query<Asked>) -
         "slope_drawn_high_90",
         "own_share",
         "plots_drawn_together",
+        "s_of_ranks",
         "p_ranks",
+        "p_ranks_exact",
         "smallest_possible_p",
+        "slope_on_scale",
+        "slope_se_on_scale",
+        "birge_ratio",
+        "p_scatter",
         "error_of_one_test_on_scale",
         "method_breaks",
         "put_on_is",
@@ -505,6 +511,11 @@ pub async fn csv(cx: Cx, Path(site): Path<SiteId>, Query(asked): Query<Asked>) -
     let disposition = disposition.map_err(|_| Error::not_found())?;
     response.headers_mut().insert(header::CONTENT_DISPOSITION, disposition);
     Ok(response)
+}
+
+/// "677780777/1556755200".
+fn as_counted(p: Fraction) -> String {
+    format!("{}/{}", p.numerator, p.denominator)
 }
 
 fn csv_row(plot: &PlotRow, row: &PlotDrift, (first, last): (i16, i16), given: &PutOnByYear) -> Vec<String> {
@@ -543,8 +554,14 @@ fn csv_row(plot: &PlotRow, row: &PlotDrift, (first, last): (i16, i16), given: &P
         drawn(|s| s.high),
         text(row.drawn.map(|drawn| drawn.own_share)),
         row.drawn.map_or_else(String::new, |drawn| drawn.plots.to_string()),
-        text(row.p),
+        row.s.to_string(),
+        text(row.p.map(RanksP::value)),
+        row.p.and_then(RanksP::exact).map_or_else(String::new, as_counted),
         row.smallest_possible_p.map_or_else(String::new, |p| p.value().to_string()),
+        text(row.bare_slope().map(|(slope, _)| slope)),
+        text(row.bare_slope().map(|(_, se)| se)),
+        text(row.birge),
+        text(row.p_scatter),
         row.sigma.to_string(),
         row.breaks.iter().map(|(_, words)| words.as_str()).collect::<Vec<_>>().join("; "),
         match row.analyte {

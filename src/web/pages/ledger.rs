@@ -243,6 +243,7 @@ pub async fn working(
         why: vec![],
         others: vec![(other.0, working_path(id, account, element, other.1))],
         beside: None,
+        numbers: None,
     })
 }
 

@@ -325,6 +325,7 @@ fn working_page(
         why: opinion.notes.clone(),
         others: others.collect(),
         beside: None,
+        numbers: None,
     })
 }
 

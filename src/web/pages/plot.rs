@@ -5,6 +5,7 @@ use super::{
     calibration::{forecast_path, test_name},
     plots::{titled, under_plot, under_site},
     story::{self, Event, Names},
+    trend_second::Numbers,
 };
 use crate::{
     agronomy::{
@@ -169,6 +170,8 @@ pub(super) struct WorkingPage<'a> {
     pub others: Vec<(&'static str, String)>,
     /// The same as tests here answered, with its own steps, or why they do not tell.
     pub beside: Option<Beside<'a>>,
+    /// The numbers behind what is said of tests over the years.
+    pub numbers: Option<Numbers>,
 }
 
 /// A figure by another way, beside the one that the page is about.
@@ -440,6 +443,7 @@ pub async fn working(cx: Cx, Path((plot, analyte, what)): Path<(PlotId, String, 
             .chain(liking.kept(nutrient.into(), on).map(str::to_owned))
             .collect(),
         others,
+        numbers: None,
         beside: answered.as_ref().map(|answered| match answered {
             Ok(learned) => Beside {
                 words: format!(

@@ -5,6 +5,7 @@ use super::{
     calibration::forecast_path,
     plot::{WorkingPage, cell_pages, html, trend_path, working_path},
     plots::{titled, under_plot},
+    trend_second::{Numbers, of_lime},
 };
 use crate::{
     agronomy::{
@@ -15,7 +16,8 @@ use crate::{
         plausibility::OverYears,
         rate::RateUnit,
         record::{Application, Qualifier},
-        working::Working,
+        response::{LIME_REACTS_MONTHS, Liming, limed_before},
+        working::{Figure, Working},
     },
     app::{
         forecasts::ForecastResult,
@@ -36,32 +38,36 @@ use crate::{
 use askama::Template;
 use askama_web::WebTemplate;
 use axum::{extract::Path, response::Response};
+use std::collections::BTreeSet;
 
 /// The second reading of the same tests: less what was added and removed.
 #[derive(Template)]
 #[template(path = "parts/net.html")]
 pub struct NetReading {
-    readings: Vec<NetChart>,
+    pub(super) title: &'static str,
+    pub(super) readings: Vec<NetChart>,
     /// Runs of tests that nothing can be said of, and why.
-    refused: Vec<(String, String)>,
-    ledger: String,
+    pub(super) refused: Vec<(String, String)>,
+    /// Where what came and went is accounted for; `None` of lime.
+    pub(super) ledger: Option<String>,
 }
 
-struct NetChart {
+pub(super) struct NetChart {
     /// Which run, and which of its tests are read.
-    title: String,
-    words: String,
+    pub(super) title: String,
+    pub(super) words: String,
     /// That the others are not, where some are left out.
-    partial: Option<String>,
-    /// What the net is read in.
-    net_unit: String,
-    picture: Trend,
-    rows: Vec<NetRow>,
+    pub(super) partial: Option<String>,
+    /// "Net", and what it is read in.
+    pub(super) net_name: &'static str,
+    pub(super) net_unit: String,
+    pub(super) picture: Trend,
+    pub(super) rows: Vec<NetRow>,
     /// The response that the net was turned into, where it comes from and its error.
-    response: String,
+    pub(super) response: String,
     /// Where the response comes from.
-    working: Option<Working>,
-    notes: Vec<String>,
+    pub(super) working: Option<Working>,
+    pub(super) notes: Vec<String>,
 }
 
 impl NetChart {
@@ -70,12 +76,12 @@ impl NetChart {
     }
 }
 
-struct NetRow {
-    on: String,
-    found: String,
-    net: String,
-    moved: String,
-    left: String,
+pub(super) struct NetRow {
+    pub(super) on: String,
+    pub(super) found: String,
+    pub(super) net: String,
+    pub(super) moved: String,
+    pub(super) left: String,
 }
 
 impl askama::filters::HtmlSafe for NetReading {}
@@ -87,13 +93,16 @@ pub struct TrendPage {
     frame: Frame,
     verdict: String,
     notes: Vec<String>,
+    numbers: Option<Numbers>,
     charts: Vec<Chart>,
     /// Address of the page itself.
     path: String,
     /// The second reading, where it is asked for.
     net: Option<NetReading>,
-    /// The analyte is an element, so a ledger of it can be kept.
-    has_ledger: bool,
+    /// There is a second reading: of an element by its ledger, of pH by the lime.
+    has_second: bool,
+    /// Its name.
+    second: &'static str,
     /// What agreed plans expected of these tests, newest first, each with where it is opened.
     forecasts: Vec<(String, String)>,
     breaks: Vec<String>,
@@ -125,16 +134,19 @@ fn step(trend: &PlotTrend, method: &Method, unit: &str, liking: Liking) -> Optio
     liking.for_trend(newest.into(), Weighed { ground: &ground, by: way_of(&trend.site).by })
 }
 
+/// A level that the verdict rests on, as it is read. Runs that are read together need not be in one
+/// unit: each level is read as its own run is.
+pub(super) fn level(trend: &PlotTrend, liking: Liking, level: &Figure) -> Figure {
+    let Some((method, _)) = &trend.judged else { return level.clone() };
+    let own = trend.methods.iter().find(|one| one.method == *method && one.unit == level.unit);
+    let run = own.or_else(|| trend.methods.iter().find(|one| one.unit == level.unit));
+    let step = run.and_then(|run| step(trend, &run.method, run.unit, liking));
+    step.map_or_else(|| level.clone(), |step| step.figure(level))
+}
+
 /// The sentence about all tests, its levels as they are read.
 fn verdict(trend: &PlotTrend, liking: Liking) -> String {
-    let Some((method, _)) = &trend.judged else { return trend.verdict.words.clone() };
-    // Runs that are read together need not be in one unit: each level is read as its own run is.
-    drift::read_in(&trend.verdict.words, &trend.verdict.levels, |level| {
-        let own = trend.methods.iter().find(|one| one.method == *method && one.unit == level.unit);
-        let run = own.or_else(|| trend.methods.iter().find(|one| one.unit == level.unit));
-        let step = run.and_then(|run| step(trend, &run.method, run.unit, liking));
-        step.map_or_else(|| level.clone(), |step| step.figure(level))
-    })
+    drift::read_in(&trend.verdict.words, &trend.verdict.levels, |found| level(trend, liking, found))
 }
 
 /// What a plan expected, its levels as they are read.
@@ -152,7 +164,7 @@ fn chart(trend: &PlotTrend, method: &MethodTrend, marks: &[Mark], liking: Liking
     let picture = Trend {
         title: format!("{} by {}", analyte.name(), method.method.label()),
         unit: step.as_ref().map_or_else(|| method.unit.to_owned(), |step| step.unit.clone()),
-        segments: method.segments.iter().map(|of| segment(of, step.as_ref(), &trend.questions, &read)).collect(),
+        segments: method.segments.iter().map(|of| segment(of, step.as_ref(), trend, &read)).collect(),
         aim: method.aim.map(|(low, high)| (read(low), read(high))),
         marks: marks.to_vec(),
     };
@@ -165,11 +177,11 @@ fn chart(trend: &PlotTrend, method: &MethodTrend, marks: &[Mark], liking: Liking
 fn segment(
     segment: &drift::Segment,
     step: Option<&Conversion>,
-    questions: &[OverYears],
+    trend: &PlotTrend,
     read: &impl Fn(f64) -> f64,
 ) -> Segment {
     let label = segment.label_in(step.map_or(segment.unit, |step| step.unit.as_str()));
-    Segment { label, points: segment.points.iter().map(|of| point(of, segment.scale, questions, read)).collect() }
+    Segment { label, points: segment.points.iter().map(|of| point(of, segment.scale, trend, read)).collect() }
 }
 
 /// Where a question is asked.
@@ -177,7 +189,7 @@ fn asked_at(asked: &OverYears) -> String {
     format!("/samplings/{}#questions", asked.sampling)
 }
 
-fn point(point: &drift::Point, scale: drift::Scale, questions: &[OverYears], read: &impl Fn(f64) -> f64) -> Point {
+pub(super) fn point(point: &drift::Point, scale: drift::Scale, trend: &PlotTrend, read: &impl Fn(f64) -> f64) -> Point {
     let mut notes = Vec::new();
     if point.date_assumed {
         notes.push("date assumed".to_owned());
@@ -185,6 +197,15 @@ fn point(point: &drift::Point, scale: drift::Scale, questions: &[OverYears], rea
     if point.replicates > 1 {
         notes.push(format!("mean of {} tests", point.replicates));
     }
+    if let Some(on) = limed_before(point.sampled_on, &trend.limings) {
+        notes.push(format!(
+            "taken within {LIME_REACTS_MONTHS} months after liming on {}: the lime may not have reacted",
+            show::date(on)
+        ));
+    }
+    let remarks: BTreeSet<&String> = point.cells.iter().filter_map(|cell| trend.remarks.get(cell)).flatten().collect();
+    let remarked = !remarks.is_empty();
+    notes.extend(remarks.into_iter().cloned());
     let (low, high) = match point.qualifier {
         Qualifier::Exact => point.error_bar(scale),
         _ => (None, None),
@@ -195,8 +216,10 @@ fn point(point: &drift::Point, scale: drift::Scale, questions: &[OverYears], rea
         qualifier: point.qualifier,
         low: low.map(read),
         high: high.map(read),
-        note: notes.join(", "),
-        asked: questions
+        note: notes.join("; "),
+        remarked,
+        asked: trend
+            .questions
             .iter()
             .find(|asked| asked.question.cells.iter().any(|cell| point.cells.contains(cell)))
             .map(asked_at),
@@ -211,15 +234,25 @@ impl TrendPage {
         let others = trend.standing.survey.analytes().into_iter().filter(|other| *other != analyte);
         let mark =
             |a: &Application| Mark { date: a.applied_on, label: format!("{}, {}", a.amendment, show::mass(a.mass_g)) };
-        let marks: Vec<Mark> = trend.put_on.iter().map(mark).collect();
+        let lime = |liming: &Liming| Mark {
+            date: liming.on,
+            label: format!(
+                "{}: lime, {} kg/ha CaCO₃-equivalent",
+                liming.name,
+                show::significant(liming.carbonate.0, 3)
+            ),
+        };
+        let marks: Vec<Mark> = trend.put_on.iter().map(mark).chain(trend.limings.iter().map(lime)).collect();
         TrendPage {
             frame: under_plot(cx, &trend.site, plot, title),
             verdict: verdict(trend, cx.actor.liking),
             notes: trend.verdict.notes.clone(),
+            numbers: Numbers::of(trend, cx.actor.liking),
             charts: trend.methods.iter().map(|method| chart(trend, method, &marks, cx.actor.liking)).collect(),
             path: trend_path(plot.id, analyte),
             net,
-            has_ledger: analyte.element().is_some(),
+            has_second: analyte.element().is_some() || analyte == Analyte::Ph,
+            second: if analyte == Analyte::Ph { "Less what lime did" } else { "Less what was added and removed" },
             forecasts: forecasts
                 .iter()
                 .rev()
@@ -253,9 +286,10 @@ impl NetReading {
     fn of(trend: &PlotTrend, responses: &[PlotResponse], liking: Liking) -> NetReading {
         let analyte = trend.analyte;
         let mut reading = NetReading {
+            title: "Beyond what was added and removed",
             readings: vec![],
             refused: vec![],
-            ledger: format!("/plots/{}/ledger", trend.standing.plot.id),
+            ledger: Some(format!("/plots/{}/ledger", trend.standing.plot.id)),
         };
         let Some(element) = analyte.element() else {
             let why = format!(
@@ -284,7 +318,7 @@ impl NetReading {
                 value: read(at.left),
                 low: None,
                 high: None,
-                ..point(&at.point, segment.scale, &trend.questions, &read)
+                ..point(&at.point, segment.scale, trend, &read)
             });
             let picture = Trend {
                 title: format!("{} by {}, had nothing come or gone", analyte.name(), segment.method.label()),
@@ -336,6 +370,7 @@ impl NetReading {
                     show::significant(high, 2)
                 ),
                 working: one.response.as_ref().map(|response| response.working.clone()),
+                net_name: "Net",
                 net_unit: net.unit.clone(),
                 notes,
             });
@@ -368,6 +403,7 @@ pub async fn show(cx: Cx, Path((plot, analyte)): Path<(PlotId, String)>, form: F
             let responses = cx.app.plot_responses(&cx.actor, plot, element).await?;
             Some(NetReading::of(&trend, &responses, cx.actor.liking))
         }
+        ("net", None) if analyte == Analyte::Ph => Some(of_lime(&trend)),
         ("net", None) => Some(NetReading::of(&trend, &[], cx.actor.liking)),
         _ => None,
     };
@@ -387,5 +423,6 @@ pub async fn working(cx: Cx, Path((plot, analyte)): Path<(PlotId, String)>) -> R
         why: trend.verdict.notes.clone(),
         others: vec![("As a picture", trend_path(plot, analyte))],
         beside: None,
+        numbers: Numbers::of(&trend, cx.actor.liking),
     })
 }

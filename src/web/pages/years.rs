@@ -304,6 +304,12 @@ impl RetestView {
         };
         let lines = open.into_iter().map(|one| {
             let unit = one.reading.level.unit();
+            let spaced = if unit.is_empty() { String::new() } else { format!(" {unit}") };
+            let (short, feeding, needlessly) = match one.analyte {
+                Analyte::Ph => ("being too acid", "liming", "Liming"),
+                _ => ("a shortage", "feeding", "Feeding"),
+            };
+            let left = if one.analyte == Analyte::Ph { "leaving it acid" } else { "leaving it short" };
             let others = match one.others {
                 0 => "no other plots were heard".to_owned(),
                 n => format!("{n} other plots by the same method were heard"),
@@ -313,8 +319,8 @@ impl RetestView {
                 words: one.retest.turning(unit),
                 value: money(one.retest.value),
                 behind: format!(
-                    "Found {} {unit}, aim {} {unit}; chance of a shortage {}, and feeding pays from {} on; {others}. \
-                     Feeding needlessly would lose {}, leaving it short {}.",
+                    "Found {}{spaced}, aim {}{spaced}; chance of {short} {}, and {feeding} pays from {} on; {others}. \
+                     {needlessly} needlessly would lose {}, {left} {}.",
                     show::significant(one.question.found, 3),
                     show::significant(one.aim, 3),
                     show::percent(one.retest.p_below),

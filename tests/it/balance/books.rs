@@ -219,6 +219,7 @@ fn tests_meet_the_ledger() {
         sampled_on: on,
         depth: Some(DepthBand { top: Centimetres(0.0), bottom: Centimetres(20.0) }),
         lab: "North".into(),
+        sampling: 0,
         cell: CellKey(cell),
         working: Working::leaf("found", Figure::new(value, "mg/kg", 0), Origin::Cell(CellKey(cell))),
     };

@@ -35,6 +35,7 @@ fn olsen(cell: i64, on: Date, mg_per_kg: f64) -> Reading {
         sampled_on: on,
         depth: band(23.0),
         lab: "North".into(),
+        sampling: 0,
         cell: CellKey(cell),
         working: Working::leaf("found", Figure::new(mg_per_kg, "mg/kg", 1), Origin::Cell(CellKey(cell))),
     }

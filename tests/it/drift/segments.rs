@@ -44,6 +44,22 @@ fn two_extractants_side_by_side_are_two_segments_without_a_break() {
     assert!(drift::breaks(&segments).is_empty());
 }
 
+/// One extractant given up for another reads as a change, whatever a third, tested beside both, does.
+#[test]
+fn a_method_that_takes_the_place_of_another_is_a_break_beside_a_third() {
+    let by = |method: Method, cell, year| Reading { method, ..olsen(cell, date(year, 3, 1), 20.0) };
+    let segments = split(&[
+        by(Method::Olsen, 1, 2001),
+        by(Method::Olsen, 2, 2004),
+        by(Method::Mehlich3Icp, 3, 2004),
+        by(Method::Mehlich3Icp, 4, 2012),
+        by(Method::Bray1, 5, 2012),
+        by(Method::Bray1, 6, 2015),
+    ]);
+    let words: Vec<_> = drift::breaks(&segments).into_iter().map(|b| b.words).collect();
+    assert_eq!(words, ["Method changed from Olsen (bicarbonate) to Bray-1 in 2012"]);
+}
+
 #[test]
 fn tests_without_a_depth_stand_alone() {
     let segments = split(&[
@@ -78,6 +94,32 @@ fn tests_of_one_day_are_one_point_and_copies_of_a_figure_are_no_new_evidence() {
     assert_eq!(pair.cells[..], [CellKey(1), CellKey(2)]);
 }
 
+/// The laboratory's share of 15 % is 8 % (ln 1.0064); the rest is the sampling's. m samplings tested once
+/// each leave 1/m of both; one sampling tested m times leaves 1/m of the laboratory's only.
+#[test]
+fn the_error_of_sampling_falls_with_samplings_and_not_with_sheets() {
+    let day = date(2020, 3, 1);
+    let (whole, lab) = (1.0225f64.ln(), 1.0064f64.ln());
+    let from = |sampling: i64, cell: i64, value: f64| Reading { sampling, ..olsen(cell, day, value) };
+    let of = |tests: &[Reading]| {
+        let point = split(tests)[0].points[0].clone();
+        (point.replicates, point.independent, point.draws, point.sigma.powi(2))
+    };
+    let near = |found: (usize, usize, usize, f64), counts: (usize, usize, usize), variance: f64| {
+        assert_eq!((found.0, found.1, found.2), counts);
+        close(found.3, variance);
+    };
+    near(of(&[from(1, 1, 16.0), from(1, 2, 25.0)]), (2, 2, 1), whole - lab + lab / 2.0);
+    near(of(&[from(1, 1, 16.0), from(2, 2, 25.0)]), (2, 2, 2), whole / 2.0);
+    near(
+        of(&[from(1, 1, 16.0), from(1, 2, 18.0), from(2, 3, 20.0), from(2, 4, 25.0)]),
+        (4, 4, 2),
+        (whole - lab) / 2.0 + lab / 4.0,
+    );
+    // One figure under two samplings: the whole plot's, written down for both halves.
+    near(of(&[from(1, 1, 20.0), from(2, 2, 20.0)]), (2, 1, 1), whole);
+}
+
 #[test]
 fn another_lab_stays_in_the_segment_with_a_wider_error() {
     let segments = split(&[
@@ -106,6 +148,6 @@ fn odd_tests_are_left_out_with_a_reason_and_nothing_fails() {
     close(segments[0].span_years(), 0.0);
 
     let below = &split(&[limit(1, Qualifier::Below, 4.0), olsen(2, day, 9.0)])[0].points[0];
-    assert_eq!((below.qualifier, below.error_bar(Scale::Log).0), (Qualifier::Below, None));
+    assert_eq!((below.qualifier, below.error_bar(Scale::Log)), (Qualifier::Below, (None, Some(below.value))));
     close(below.value, 6.0); // no more than √(4 × 9)
 }

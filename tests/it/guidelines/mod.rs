@@ -46,6 +46,7 @@ fn reading(analyte: Analyte, method: Method, level: Level) -> Reading {
         sampled_on: date(2026, 3, 1),
         depth: None,
         lab: "Lab".into(),
+        sampling: 0,
         cell,
         working,
     }
