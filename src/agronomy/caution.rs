@@ -9,6 +9,7 @@ use super::{
     element::{Element, Formula},
     guideline::{SplitOf, SplitRule, shipped_splits},
     quantity::{KgPerHa, SoilLayer},
+    rate::RateUnit,
     record::keyed,
     source::{Citation, Evidence, Source},
 };
@@ -27,6 +28,7 @@ pub enum Caution {
     MetalSalt,
     AquaticHazard,
     ManurePathogens,
+    PoultryAtOnce,
     AshAlkaline,
     LimeAmmonium,
     EpsomSplit,
@@ -49,6 +51,7 @@ keyed!(Caution {
     MetalSalt "metal_salt" "Metal salt: harmful if swallowed, hurts eyes",
     AquaticHazard "aquatic_hazard" "Poisons water life",
     ManurePathogens "manure_pathogens" "Manure: germs and waiting days",
+    PoultryAtOnce "poultry_at_once" "Poultry manure: so much at once in England",
     AshAlkaline "ash_alkaline" "Ash raises pH",
     LimeAmmonium "lime_ammonium" "Lime and ammonium apart",
     EpsomSplit "epsom_split" "Split a large dose of Epsom salt",
@@ -116,6 +119,12 @@ impl Caution {
                 "Raw manure can carry germs that make people ill. Keep it off crops eaten fresh: United States organic \
                  rules ask 120 days before harvest where the eaten part touches the soil, 90 days otherwise. Other \
                  rules may apply to you. Wash hands and tools."
+            }
+            Caution::PoultryAtOnce => {
+                "Where nitrate is regulated in England: from the end of the closed period to the end of February at most \
+                 8 t/ha of poultry manure at once, or 30 m³/ha of slurry, and three weeks between. On tilled land the \
+                 closed period runs from 1 August to 31 December on sandy soil, from 1 October to 31 January on other. \
+                 It does not hold in a greenhouse. Other rules may apply to you."
             }
             Caution::AshAlkaline => {
                 "Wood ash is a lime and brings potassium. Do not use it where soil pH is 7 or above."
@@ -195,6 +204,12 @@ impl Caution {
                 "https://www.ecfr.gov/current/title-7/section-205.203",
                 Evidence::Memory,
             ),
+            Caution::PoultryAtOnce => source(
+                "Parliament of the United Kingdom",
+                "The Nitrate Pollution Prevention Regulations 2015 (SI 2015/668, England), regulation 20",
+                "https://www.legislation.gov.uk/id/uksi/2015/668/regulation/20/6",
+                Evidence::Read,
+            ),
             Caution::AshAlkaline => WOOD_ASHES,
             Caution::LimeAmmonium => source(
                 "Agriland, quoting Teagasc",
@@ -237,6 +252,9 @@ impl Caution {
         }
     }
 }
+
+/// The most poultry manure that England's rule lets go on at once, 8 t/ha ([`Caution::PoultryAtOnce`]).
+const POULTRY_AT_ONCE: KgPerHa = KgPerHa(8000.0);
 
 /// A caution as it is shown: the standing text, and what this plot and dose add to it.
 #[derive(Clone, Debug, PartialEq)]
@@ -312,6 +330,15 @@ pub fn cautions_for(amendment: &Amendment, context: &Context) -> Vec<CautionNote
                     }
                 };
             }
+            // Worth saying where the dose goes beyond it, or when no dose is known yet.
+            Caution::PoultryAtOnce => match context.dose {
+                Some(dose) if dose.0 <= POULTRY_AT_ONCE.0 => continue,
+                Some(dose) => {
+                    let tonnes = RateUnit::TonnePerHa.show(dose);
+                    note.text = format!("{tonnes:.1} t/ha is more than 8. {}", caution.text());
+                }
+                None => {}
+            },
             Caution::AshAlkaline if context.ph.is_some_and(|ph| ph >= 7.0) => {
                 note.text = format!("Soil pH here is {:.1}: leave wood ash off this plot.", context.ph.unwrap_or(7.0));
             }
@@ -405,7 +432,7 @@ pub fn sulfur_to_spend_carbonate(carbonate_percent: f64, layer: &SoilLayer) -> K
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::agronomy::{amendment, rate::RateUnit};
+    use crate::agronomy::amendment;
 
     fn texts(slug: &str, context: &Context) -> Vec<(Caution, String)> {
         let amendment = amendment::find(slug).expect(slug);

@@ -102,7 +102,24 @@ pub const ROOTS: Source = Source {
     evidence: Evidence::Read,
 };
 
+/// Bulk densities that soils have.
+pub const USUAL_DENSITIES: Source = Source {
+    publisher: "University of Illinois, NRES 201 laboratory notes",
+    title: "Bulk density of mineral soils 0.9 to 1.8, of organic soils 0.1 to 0.6 g/cm³; most surface soils near 1.2",
+    year: 0,
+    address: "https://www.coursehero.com/file/6307336",
+    evidence: Evidence::Read,
+};
+
 impl Texture {
+    /// The bulk densities that mineral or organic soils have ([`USUAL_DENSITIES`]).
+    pub fn usual_bulk_density(self) -> (GramsPerCm3, GramsPerCm3) {
+        match self {
+            Texture::Organic => (GramsPerCm3(0.1), GramsPerCm3(0.6)),
+            _ => (GramsPerCm3(0.9), GramsPerCm3(1.8)),
+        }
+    }
+
     /// The bulk density at which root problems begin; `None` for peat and compost beds.
     pub fn roots_suffer_from(self) -> Option<GramsPerCm3> {
         let density = match self {
@@ -157,6 +174,22 @@ impl Ground {
                 self.texture.label(),
                 from.0,
                 ROOTS.publisher
+            )
+        })
+    }
+
+    /// A question about a measured bulk density that is less than soils of its kind have; a bed of
+    /// compost counts as organic here and may be heavier than peat, so above the range nothing is asked.
+    pub fn too_light(&self) -> Option<String> {
+        let (measured, (from, to)) = (self.bulk_density?, self.texture.usual_bulk_density());
+        (measured.0 < from.0).then(|| {
+            format!(
+                "Bulk density {:.2} g/cm³: {} soils lie at {} to {} ({}). Is it much compost or peat, was the core full, is the unit g/cm³?",
+                measured.0,
+                if self.texture == Texture::Organic { "organic" } else { "mineral" },
+                from.0,
+                to.0,
+                USUAL_DENSITIES.publisher
             )
         })
     }

@@ -114,7 +114,27 @@ pub struct RemovalRow {
     pub source: Citation,
 }
 
+/// What the fruit holds of what the whole plant takes up, % from and to (Hegde 1997, of tomato,
+/// eggplant and pepper; read); `None` for an element that it says nothing of.
+pub fn fruit_holds(element: Element) -> Option<(f64, f64)> {
+    match element {
+        Element::N => Some((45.0, 60.0)),
+        Element::P => Some((50.0, 60.0)),
+        Element::K => Some((55.0, 70.0)),
+        _ => None,
+    }
+}
+
 impl RemovalRow {
+    /// The part of a whole plant's uptake that the fruit holds, kg in a tonne of fruit, end by end;
+    /// only in the table whose publisher says what the fruit holds.
+    pub fn in_fruit(&self, element: Element) -> Option<Span> {
+        let (low, high) = fruit_holds(element).filter(|_| self.table == "heg" && self.part == Part::Whole)?;
+        let taken = self.kg_per_t.get(&element)?;
+        let (low, high) = (taken.low * low / 100.0, taken.high * high / 100.0);
+        Some(Span { low, mid: (low + high) / 2.0, high })
+    }
+
     fn speaks_of(&self, crop: &Crop) -> bool {
         self.crops.contains(crop.slug) || self.groups.contains(&crop.group)
     }

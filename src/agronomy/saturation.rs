@@ -108,6 +108,32 @@ pub fn usually_found(element: Element, share: Percent) -> Option<&'static str> {
     })
 }
 
+/// Shares of the whole capacity that one laboratory prints beside its results by modified Morgan,
+/// as ranges and without a word on what they aim at; taken here as context and no aim.
+pub const BESIDE_MODIFIED_MORGAN: Source = Source {
+    publisher: "UMass Amherst Soil and Plant Nutrient Testing Laboratory",
+    title: "Specimen soil report S141006-324 (modified Morgan): base saturation Ca 50 to 80, Mg 10 to 30, K 2.0 to 7.0 %",
+    year: 2015,
+    address: "https://www.scribd.com/document/258603620",
+    evidence: Evidence::Read,
+};
+
+/// Where a share of the whole capacity lies beside the range in [`BESIDE_MODIFIED_MORGAN`];
+/// `None` for another element.
+pub fn beside_modified_morgan(element: Element, share: Percent) -> Option<&'static str> {
+    let (from, to) = match element {
+        Element::Ca => (50.0, 80.0),
+        Element::Mg => (10.0, 30.0),
+        Element::K => (2.0, 7.0),
+        _ => return None,
+    };
+    Some(match share.0 {
+        s if s < from => "below the printed range",
+        s if s <= to => "in the printed range",
+        _ => "above the printed range",
+    })
+}
+
 /// What an author says of calcium to magnesium, both by charge.
 pub fn calcium_to_magnesium_says(ratio: f64) -> &'static str {
     match ratio {

@@ -13,7 +13,7 @@ use crate::{
         salinity::{
             EcClass, Exchange, GypsumCase, GypsumRate, PasteEstimate, SaltWarning, Solution, YieldShare, class,
             esp_class_australia, esp_class_us, esp_from_sar, estimated_yield, exchangeable_sodium, gypsum_on,
-            paste_from_1to5, relative_yield, saline_sodic, sodium_adsorption, spread, under_cover,
+            paste_from_1to5, plant_group, relative_yield, saline_sodic, sodium_adsorption, spread, under_cover,
         },
         working::{Figure, Origin, Working},
     },
@@ -96,6 +96,8 @@ pub struct Gypsum {
 pub struct Conductivity {
     pub reading: Reading,
     pub class: std::result::Result<EcClass, String>,
+    /// The same by another publisher; only of the paste.
+    pub group: Option<EcClass>,
     /// The paste by each published equation, with the lowest and the highest; only from 1:5.
     pub paste: Option<(Vec<PasteEstimate>, DsPerM, DsPerM)>,
 }
@@ -122,6 +124,7 @@ impl App {
         let conductivities = read.iter().map(|reading| Conductivity {
             reading: (*reading).clone(),
             class: class(reading, clay),
+            group: plant_group(reading),
             paste: paste_from_1to5(reading).ok().and_then(|all| spread(&all).map(|(low, high)| (all, low, high))),
         });
         let conductivities: Vec<Conductivity> = conductivities.collect();

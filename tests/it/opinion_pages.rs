@@ -236,6 +236,8 @@ async fn salts_are_told_at_their_own_dilution_or_not_at_all() {
     let seen = field.words("/salts").await;
     // USDA classes of the saturation extract: from 4 on many crops feel it.
     assert!(seen.contains("felt by many crops") && seen.contains("saline"), "{seen}");
+    // Rayment & Lyons, table 3.1: 1.9 to 4.5 dS/m for moderately tolerant plants, from 4.5 for tolerant ones.
+    assert!(seen.contains("fit for tolerant plants by another table, Rayment"), "{seen}");
     assert!(seen.contains("No sodium adsorption ratio"), "{seen}");
     let lines = [("ec", "unstated", "0.9", "dS/m"), ("ph", "ph_water", "6.5", "pH")];
     let unstated = Field::tested(&lines, "open", &[]).await;

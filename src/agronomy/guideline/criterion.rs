@@ -338,6 +338,9 @@ pub struct Criterion {
     pub basis: Basis,
     /// The limits are points of an index, each worth so much of the unit.
     pub index: Option<IndexScale>,
+    /// What a point of an index that the publisher prints beside is worth, in the printed unit; it is
+    /// shown beside the class and judges nothing.
+    pub own_index: Option<f64>,
     /// The publisher's mass of soil, for limits per area.
     pub layer: Option<LayerConvention>,
     /// Printed precision.

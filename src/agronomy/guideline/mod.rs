@@ -32,7 +32,8 @@
 //! table or row to uses, textures, a pH range or free lime; `seam` settles a value that is
 //! printed in two bands or in none (`seam` says what the house does otherwise); `[[include]]`
 //! takes in rows of a set that is shipped. `index_scale = 1.2` (with `index_scale_source` on the
-//! table) says that a row's limits are points of an index, each worth 1.2 of the unit.
+//! table) says that a row's limits are points of an index, each worth 1.2 of the unit; `own_index`,
+//! that the publisher prints such an index beside, which is shown and judges nothing.
 //!
 //! Rates for crops stand beside the limits whose classes they go by, with as many figures as
 //! there are columns, or as an equation in the index:
@@ -262,6 +263,8 @@ const SETS: &[&str] = &[
     include_str!("sets/western_olsen.toml"),
     include_str!("sets/saturation_bear.toml"),
     include_str!("sets/saturation_albrecht.toml"),
+    include_str!("sets/saturation_baker_amacher.toml"),
+    include_str!("sets/maine_modified_morgan.toml"),
     include_str!("sets/extension_sufficiency.toml"),
     include_str!("sets/england_wales_index.toml"),
     include_str!("sets/north_carolina_index.toml"),

@@ -181,6 +181,8 @@ struct RawRow {
     aim: Option<f64>,
     /// The limits are points of an index, each worth so much of the unit.
     index_scale: Option<f64>,
+    /// What a point of an index that the publisher prints beside is worth, by the tops of its classes.
+    own_index: Option<f64>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     seam: Vec<RawSeam>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
@@ -404,6 +406,9 @@ fn criterion(raw: &RawGuideline, table: &RawTable, row: &RawRow) -> Result<Crite
     if methods.is_empty() {
         return Err("no method is named; limits without a method fit nothing".into());
     }
+    if row.own_index.is_some_and(|per_point| per_point <= 0.0) {
+        return Err("a point of the publisher's own index must be worth something".into());
+    }
     let criterion = Criterion {
         analyte: row.analyte.parse::<Analyte>()?,
         methods: methods.iter().map(|m| m.parse::<Method>()).collect::<Result<_, _>>()?,
@@ -411,6 +416,7 @@ fn criterion(raw: &RawGuideline, table: &RawTable, row: &RawRow) -> Result<Crite
         form: table.form.as_ref().map(|f| f.parse::<Form>()).transpose()?,
         basis: table.basis,
         index: index_scale(table, row)?,
+        own_index: row.own_index,
         layer: layer(table.layer.as_ref().or(raw.layer.as_ref()))?,
         decimals,
         when: when(row.when.as_ref().unwrap_or(&table.when))?,

@@ -14,8 +14,8 @@ use crate::agronomy::{
     reading::{Divisors, Level, Reading, charge, number},
     record::{Determination, Qualifier},
     saturation::{
-        BASES_RATED, MAGNESIUM_BESIDE_POTASSIUM, RATIOS, USUALLY_FOUND, bases_rated, calcium_to_magnesium_says,
-        magnesium_short, magnesium_to_potassium_says, usually_found,
+        BASES_RATED, BESIDE_MODIFIED_MORGAN, MAGNESIUM_BESIDE_POTASSIUM, RATIOS, USUALLY_FOUND, bases_rated,
+        beside_modified_morgan, calcium_to_magnesium_says, magnesium_short, magnesium_to_potassium_says, usually_found,
     },
     source::{Citation, Evidence, Source},
     working::{Figure, Working},
@@ -364,7 +364,15 @@ fn share_line(
             tried.extend(own.zip(all).map(|(own, all)| Tried { value: 100.0 * own / all, how }));
         }
     }
-    Some(compared(what, printed, held.map(|held| held.working.clone()), &tried, inflated))
+    let by_morgan = parts.cations.get(&element).is_some_and(|cation| cation.method == Method::ModifiedMorgan);
+    let range = beside_modified_morgan(element, Percent(printed.value)).filter(|_| by_morgan && inflated.is_empty());
+    let range = range.map_or_else(String::new, |says| {
+        format!(
+            " It is {says} of one laboratory, which is context and no aim ({}).",
+            Citation::from(BESIDE_MODIFIED_MORGAN)
+        )
+    });
+    Some(compared(what, printed, held.map(|held| held.working.clone()), &tried, &format!("{range}{inflated}")))
 }
 
 fn base_line(readings: &[Reading], parts: &Parts, shared: Option<&Capacity>, inflated: &str) -> Option<Line> {

@@ -364,6 +364,8 @@ pub(super) fn aluminium(soil: &Soil<'_>, aim: &Aim, method: LimeMethod) -> Resul
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct UkPh {
     pub land_use: LandUse,
+    /// A crop that comes between, which raises the optimum of the use; empty: none.
+    pub with: &'static str,
     /// Mineral, peaty or organic.
     pub soil: &'static str,
     pub optimum: f64,
@@ -375,11 +377,18 @@ impl UkPh {
     pub fn target(&self) -> f64 {
         ((self.optimum + 0.2) * 10.0).round() / 10.0
     }
+
+    /// "grass with occasional barley, peaty soil".
+    pub fn words(&self) -> String {
+        let with = if self.with.is_empty() { String::new() } else { format!(" with {}", self.with) };
+        format!("{}{with}, {} soil", self.land_use.label(), self.soil)
+    }
 }
 
 const fn uk(land_use: LandUse, soil: &'static str, optimum: f64, evidence: Evidence) -> UkPh {
     UkPh {
         land_use,
+        with: "",
         soil,
         optimum,
         source: Source {
@@ -392,6 +401,13 @@ const fn uk(land_use: LandUse, soil: &'static str, optimum: f64, evidence: Evide
     }
 }
 
+/// Barley bears less acidity than grass, wheat or oats.
+const OCCASIONAL_BARLEY: &str = "occasional barley";
+
+const fn uk_barley(soil: &'static str, optimum: f64, evidence: Evidence) -> UkPh {
+    UkPh { with: OCCASIONAL_BARLEY, ..uk(LandUse::Grass, soil, optimum, evidence) }
+}
+
 /// Optimum pH in Britain. The heads of the columns were scrambled in the copy read: mineral and
 /// peaty are sure, "organic" is probable.
 pub const UK_PH: &[UkPh] = &[
@@ -401,11 +417,20 @@ pub const UK_PH: &[UkPh] = &[
     uk(LandUse::Grass, "mineral", 6.0, Evidence::Read),
     uk(LandUse::Grass, "peaty", 5.3, Evidence::Read),
     uk(LandUse::Grass, "organic", 5.5, Evidence::Derived),
+    uk_barley("mineral", 6.2, Evidence::Read),
+    uk_barley("peaty", 5.5, Evidence::Read),
+    uk_barley("organic", 5.7, Evidence::Derived),
 ];
 
 /// The British optimum for a use on mineral, peaty or organic soil. Vegetables take the arable
-/// value, which is the only one read for cropped land.
+/// value, which is the only one read for cropped land. Grass is continuous, or with occasional
+/// wheat or oats.
 pub fn uk_ph(land_use: LandUse, soil: &str) -> Option<UkPh> {
     let land_use = if land_use == LandUse::Grass { LandUse::Grass } else { LandUse::Arable };
-    UK_PH.iter().copied().find(|row| row.land_use == land_use && row.soil == soil)
+    UK_PH.iter().copied().find(|row| row.land_use == land_use && row.with.is_empty() && row.soil == soil)
+}
+
+/// The British optimum of grass where barley is grown now and then.
+pub fn uk_ph_with_barley(soil: &str) -> Option<UkPh> {
+    UK_PH.iter().copied().find(|row| row.with == OCCASIONAL_BARLEY && row.soil == soil)
 }

@@ -11,7 +11,7 @@ mod table;
 mod value;
 
 pub use given::Given;
-pub use methods::{NORTH_CAROLINA_CEILING, UK_PH, UkPh, uk_ph};
+pub use methods::{NORTH_CAROLINA_CEILING, UK_PH, UkPh, uk_ph, uk_ph_with_barley};
 pub use suits::{Suits, best_first, home_method, suits};
 pub use sulfur::{NotLowered, SulfurRate, lower_ph};
 pub use value::{

@@ -139,6 +139,9 @@ pub struct ShortBelow {
     /// The soil or crop it was found for.
     #[serde(default)]
     pub words: String,
+    /// The publisher does not say how it was drawn out of the soil, so no result is judged by it.
+    #[serde(default)]
+    pub extract_unstated: bool,
     pub source: Citation,
 }
 
@@ -159,11 +162,20 @@ pub struct HarmFrom {
     pub element: Element,
     pub methods: Vec<Method>,
     pub from: f64,
+    /// Printed as "above": `from` itself does no harm yet.
+    #[serde(default)]
+    pub above: bool,
     /// mg/L of soil instead of mg/kg.
     #[serde(default)]
     pub by_volume: bool,
     pub words: String,
     pub source: Citation,
+}
+
+impl HarmFrom {
+    fn harms(&self, level: f64) -> bool {
+        level > self.from || (!self.above && level >= self.from)
+    }
 }
 
 #[derive(Default, Deserialize)]
@@ -249,6 +261,9 @@ pub fn context(reading: &Reading, conditions: &Conditions, with_memory: bool) ->
     for limit in LIMITS.limit.iter().filter(|l| l.element == element && same_test(&l.methods)) {
         if limit.source.evidence == Evidence::Memory && !with_memory {
             not_for_this_plot.push((limit, "known only from memory, and switched off".into()));
+        } else if limit.extract_unstated {
+            let best = if limit.words.is_empty() { String::new() } else { format!("; {}", limit.words) };
+            not_for_this_plot.push((limit, format!("the publisher does not say by which extract{best}")));
         } else if by_volume {
             not_for_this_plot.push((limit, "printed by mass of soil; the sheet counts by volume".into()));
         } else if let Err(why) = limit.holds(conditions) {
@@ -267,7 +282,7 @@ pub fn context(reading: &Reading, conditions: &Conditions, with_memory: bool) ->
     let harm: Vec<_> = LIMITS
         .harm
         .iter()
-        .filter(|h| h.element == element && same_test(&h.methods) && h.by_volume == by_volume && found >= h.from)
+        .filter(|h| h.element == element && same_test(&h.methods) && h.by_volume == by_volume && h.harms(found))
         .collect();
     if !usual.is_empty() {
         notes.push("What is usually found is no aim: a level below it is no reason to give any.".into());
@@ -326,7 +341,7 @@ mod tests {
 
     #[test]
     fn the_embedded_limits_are_read_and_each_is_cited() {
-        assert!(LIMITS.limit.len() > 20 && LIMITS.typical.len() == 5 && LIMITS.harm.len() == 5);
+        assert!(LIMITS.limit.len() > 20 && LIMITS.typical.len() == 5 && LIMITS.harm.len() == 10);
         for limit in short_below() {
             assert!(limit.below.0 <= limit.below.1 && !limit.methods.is_empty() && !limit.source.title.is_empty());
             let conditional = !limit.textures.is_empty() || limit.ph.is_some() || limit.phosphorus.is_some();

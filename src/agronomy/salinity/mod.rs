@@ -94,6 +94,9 @@ const BY_CLAY: &[(f64, [f64; 6])] = &[
     (80.0, [0.0, 0.15, 0.3, 0.7, 1.18, 1.87]),
 ];
 
+/// The same plant groups by the saturation extract, whatever the clay: the last column of the table.
+const BY_PASTE: [f64; 6] = [0.0, 0.95, 1.9, 4.5, 7.7, 12.2];
+
 fn conductivity(reading: &Reading) -> Result<f64, String> {
     match reading.level {
         Level::DsPerM(DsPerM(ec)) if ec.is_finite() && ec >= 0.0 => Ok(ec),
@@ -144,6 +147,22 @@ pub fn class(reading: &Reading, clay: Option<&Reading>) -> Result<EcClass, Strin
         ),
         ref other => Err(format!("No classes for mineral soil are known for a conductivity by {}.", other.label())),
     }
+}
+
+/// What the Australian table says of a conductivity of the paste, beside the American classes of
+/// [`class`]; `None` for another dilution. A value on a printed edge belongs to the saltier group.
+pub fn plant_group(reading: &Reading) -> Option<EcClass> {
+    let ec = conductivity(reading).ok()?;
+    if !matches!(reading.method, Method::EcPaste | Method::SaturationExtract) {
+        return None;
+    }
+    let at = BY_PASTE.iter().rposition(|edge| ec >= *edge).unwrap_or(0);
+    let formula = format!("{} dS/m in the paste: {} or more, {}", number(ec), BY_PASTE[at], PLANT_GROUPS[at]);
+    let source = Source {
+        title: "Soil Chemical Methods – Australasia, table 3.1: conductivity of the saturation extract",
+        ..SCMA_CLASSES
+    };
+    Some(classed(reading, PLANT_GROUPS[at], formula, vec![], source))
 }
 
 fn classed(reading: &Reading, class: &'static str, formula: String, more: Vec<Working>, source: Source) -> EcClass {

@@ -230,7 +230,7 @@ impl Sheet {
 
 /// Whether a caution is worth saying of these doses: to part a large dose, only where one is.
 fn asked_for(caution: Caution, amendment: AmendmentId, plots: &[SheetPlot]) -> bool {
-    if !matches!(caution, Caution::EpsomSplit | Caution::LimeSplit) {
+    if !matches!(caution, Caution::EpsomSplit | Caution::LimeSplit | Caution::PoultryAtOnce) {
         return true;
     }
     let mut lines = plots.iter().flat_map(|plot| &plot.lines).filter(|line| line.amendment == amendment);

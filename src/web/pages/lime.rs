@@ -354,8 +354,7 @@ pub async fn show(cx: Cx, Path(plot): Path<PlotId>, form: Form) -> Result<Respon
             .iter()
             .map(|row| {
                 let mark = show::evidence_mark(row.source.evidence);
-                let use_of = format!("{}, {} soil", row.land_use.label(), row.soil);
-                (use_of, number(row.optimum), number(row.target()), mark)
+                (row.words(), number(row.optimum), number(row.target()), mark)
             })
             .collect(),
         value_kinds: [

@@ -349,7 +349,8 @@ fn of_ground(standing: &PlotStanding) -> Vec<String> {
         Ok(Level::CmolPerKg(level)) => odd_for_texture(level, standing.plot.texture),
         _ => None,
     };
-    standing.plot.ground().too_dense().into_iter().chain(capacity).collect()
+    let ground = standing.plot.ground();
+    ground.too_dense().or_else(|| ground.too_light()).into_iter().chain(capacity).collect()
 }
 
 /// What the limits are read for: by the crops on record, else as the plot's own record says.

@@ -104,6 +104,21 @@ pub async fn list(cx: Cx, Path(id): Path<SiteId>) -> Result<ListPage> {
     Ok(ListPage { frame: under_site(&cx, &site, "What crops carry away"), site, crops })
 }
 
+/// What the fruit carries away of a plant's uptake, where the publisher says what it holds.
+fn in_fruit(row: &offtake::RemovalRow) -> Option<String> {
+    let held = |element: &Element| {
+        let (least, most) = offtake::fruit_holds(*element)?;
+        let span = row.in_fruit(*element)?;
+        let kg = |value: f64| show::significant(value, 2);
+        Some(format!("{element} {least} to {most} %, {} to {}", kg(span.low), kg(span.high)))
+    };
+    let held: Vec<String> = row.kg_per_t.keys().filter_map(held).collect();
+    (!held.is_empty()).then(|| {
+        let note = if row.note.is_empty() { String::new() } else { format!("{} ", row.note) };
+        format!("{note}The fruit holds {} kg of it.", held.join("; "))
+    })
+}
+
 fn printed(crop: &Crop) -> Vec<Printed> {
     let line = |row: &offtake::RemovalRow| {
         let figures = row.kg_per_t.iter().map(|(element, span)| {
@@ -122,7 +137,7 @@ fn printed(crop: &Crop) -> Vec<Printed> {
             source: format!("{}, {}{year}", row.source.publisher, row.source.title),
             address: show::address(&row.source).map(str::to_owned),
             evidence: row.source.evidence.words(),
-            note: row.note.clone(),
+            note: in_fruit(row).unwrap_or_else(|| row.note.clone()),
         }
     };
     offtake::rows_for(crop).into_iter().map(line).collect()

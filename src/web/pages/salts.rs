@@ -74,6 +74,8 @@ struct ReadingView<'a> {
     method: &'a str,
     sampled: String,
     class: std::result::Result<(&'static str, Steps<'a>), &'a str>,
+    /// The class by a second publisher, and who that is.
+    group: Option<(&'static str, String, Steps<'a>)>,
     notes: &'a [String],
     paste: Option<(String, String, Vec<Steps<'a>>)>,
 }
@@ -106,6 +108,10 @@ fn reading_view<'a>(of: &'a Conductivity, page_of: &dyn Fn(CellKey) -> Option<St
             Ok(class) => Ok((class.class, Steps::of(&class.working, page_of))),
             Err(why) => Err(why),
         },
+        group: of.group.as_ref().map(|group| {
+            let by = group.working.source.as_ref().map_or_else(String::new, |source| source.publisher.clone());
+            (group.class, by, Steps::of(&group.working, page_of))
+        }),
         notes: of.class.as_ref().map_or(&[], |class| &class.notes),
         paste: of.paste.as_ref().map(|(all, low, high)| {
             (level(low.0), level(high.0), all.iter().map(|one| Steps::of(&one.working, page_of)).collect())

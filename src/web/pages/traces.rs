@@ -119,7 +119,8 @@ fn trace_view<'a>(of: &'a Trace, reads: (Liking, SquareMetres), steps: Steps<'a>
             }
             for harm in &context.harm {
                 let unit = if harm.by_volume { "mg/L" } else { "mg/kg" };
-                let level = format!("Harm from {} {unit}", number(harm.from));
+                let from = if harm.above { "above" } else { "from" };
+                let level = format!("Harm {from} {} {unit}", number(harm.from));
                 lines.push(line("may do harm", level, &harm.words, &harm.source));
             }
             for usual in &context.usual {

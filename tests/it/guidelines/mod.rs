@@ -110,11 +110,13 @@ fn classes_at(slug: &str, element: Element, land_use: LandUse, edges: &[(f64, &s
     let criterion = set
         .criteria
         .iter()
-        .find(|c| {
+        .filter(|c| {
             c.analyte == Analyte::Element(element)
                 && matches!(c.rule, Rule::Classes(_))
                 && (c.when.uses.is_empty() || c.when.uses.contains(&land_use))
         })
+        // What was read comes before what is recalled of the same set.
+        .min_by_key(|c| c.is_from_memory())
         .expect("a table of classes");
     let Rule::Classes(classes) = &criterion.rule else { unreachable!() };
     for (value, class) in edges {

@@ -173,6 +173,9 @@ impl Draft {
         if !same_aim {
             (row.aim_why, table.aim_why, table.aim_source) = (None, Some(CHOSEN.into()), None);
         }
+        if to.unit != held.unit {
+            row.own_index = None;
+        }
         to.write(&mut table, &mut row, &cited);
         self.put(at, table, row)
     }

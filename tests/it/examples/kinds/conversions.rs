@@ -270,11 +270,15 @@ fn saturation(table: &toml::Table) -> Outcome {
         element: Element,
         capacity: String,
         mg_per_kg: String,
+        /// Left out: ammonium acetate.
+        method: Option<Method>,
+        #[serde(default)]
+        memory: bool,
     }
     let i: In = inputs(table)?;
-    let guideline = set(&i.guideline, false)?;
-    let (acetate, displaced) = (Method::AmmoniumAcetate7.slug(), Method::CapacityAcetate7.slug());
-    let found = read_cell(&cell(Analyte::Element(i.element), &i.mg_per_kg, Unit::MgPerKg, &acetate, Basis::Mass))?.0;
+    let guideline = set(&i.guideline, i.memory)?;
+    let (extract, displaced) = (i.method.unwrap_or(Method::AmmoniumAcetate7).slug(), Method::CapacityAcetate7.slug());
+    let found = read_cell(&cell(Analyte::Element(i.element), &i.mg_per_kg, Unit::MgPerKg, &extract, Basis::Mass))?.0;
     let stated = read_cell(&cell(Analyte::ExchangeCapacity, &i.capacity, Unit::CmolPerKg, &displaced, Basis::Mass))?.0;
     let parts = Parts { cations: [(i.element, found.clone())].into(), stated: Some(stated), ..Parts::default() };
     let signs = Signs::default();
@@ -614,7 +618,8 @@ fn removal(table: &toml::Table) -> Outcome {
 }
 
 /// What one author says of each level of a trace element on a plot like this; by volume of soil
-/// where asked.
+/// where asked. By "… harms" the crops that are harmed; by "… not judged" why a level of an unstated
+/// extract judges nothing, with that level as "low below".
 fn trace_on(table: &toml::Table) -> Outcome {
     #[derive(Deserialize)]
     #[serde(deny_unknown_fields)]
@@ -645,6 +650,14 @@ fn trace_on(table: &toml::Table) -> Outcome {
         let opinion = context.opinions.iter().find(|opinion| by(&opinion.limit.source.publisher));
         let says = if harm { "may do harm" } else { opinion.map_or("says nothing", |opinion| opinion.says) };
         answers.insert(level.clone(), Answer::Text(says.into()));
+        let whom = context.harm.iter().filter(|harm| by(&harm.source.publisher)).map(|harm| harm.words.as_str());
+        answers.insert(format!("{level} harms"), Answer::Text(whom.collect::<Vec<_>>().join("; ")));
+        if let Some((limit, why)) =
+            context.not_for_this_plot.iter().find(|(limit, _)| by(&limit.source.publisher) && limit.extract_unstated)
+        {
+            answers.insert(format!("{level} not judged"), Answer::Text(why.clone()));
+            answers.insert("low below".into(), Answer::Plain(limit.below.0, "mg/kg"));
+        }
     }
     Ok(answers)
 }

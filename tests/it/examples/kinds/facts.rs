@@ -5,13 +5,15 @@
 use super::{
     Answer, Answers, Cell, Kind, Outcome, ReadSheet, inputs,
     interpretation::{cell, ground},
-    one, read_cell, read_sheet, some,
+    one, read_cell, read_sheet, set, some,
 };
 use glebe::agronomy::{
     amendment,
     analyte::Analyte,
+    caution::{Caution, Context, cautions_for},
     choice::chloride_apart_percent,
     cores::found_cores,
+    crop::Crop,
     drift::seasonal,
     element::Element,
     exchange_capacity::{self, Parts},
@@ -22,12 +24,13 @@ use glebe::agronomy::{
     method::Method,
     micronutrient::{Advised, Tissue},
     nitrogen::{Farmyard, SpreadIn, next_crop_percent, readily_available, untested_matter},
+    offtake,
     pass::{Pass, pass_of},
     quantity::{Grams, KgPerHa, Percent},
-    rate::MassUnit,
+    rate::{MassUnit, RateUnit},
     reading::Divisors,
     record::{Basis, Unit},
-    saturation::usually_found,
+    saturation::{beside_modified_morgan, usually_found},
 };
 use jiff::civil::Date;
 use serde::Deserialize;
@@ -41,6 +44,11 @@ pub const KINDS: &[Kind] = &[
     ("together", together),
     ("decimals", reported_decimals),
     ("usual_share", usual_share),
+    ("share_beside_morgan", share_beside_morgan),
+    ("set_says", set_says),
+    ("fruit_holds", fruit_holds_of),
+    ("usual_density", usual_density),
+    ("at_once", at_once),
     ("seasonal", season_moves),
     ("found_cores", cores_found),
     ("chloride_apart", chloride_apart),
@@ -216,6 +224,118 @@ fn usual_share(table: &toml::Table) -> Outcome {
     let says =
         |share: &f64| Ok((share.to_string(), Answer::Text(some(usually_found(i.element, Percent(*share)))?.into())));
     i.percent.iter().map(says).collect()
+}
+
+/// Where shares of the whole capacity lie beside what one laboratory prints with modified Morgan.
+fn share_beside_morgan(table: &toml::Table) -> Outcome {
+    #[derive(Deserialize)]
+    #[serde(deny_unknown_fields)]
+    struct In {
+        element: Element,
+        percent: Vec<f64>,
+    }
+    let i: In = inputs(table)?;
+    let says = |share: &f64| {
+        let answer = beside_modified_morgan(i.element, Percent(*share)).unwrap_or("nothing");
+        (share.to_string(), Answer::Text(answer.into()))
+    };
+    Ok(i.percent.iter().map(says).collect())
+}
+
+/// Whether a set says something beside its limits: each of the words is looked for in what it says
+/// of itself.
+fn set_says(table: &toml::Table) -> Outcome {
+    #[derive(Deserialize)]
+    #[serde(deny_unknown_fields)]
+    struct In {
+        guideline: String,
+        words: Vec<String>,
+    }
+    let i: In = inputs(table)?;
+    let set = set(&i.guideline, false)?;
+    let sentences = [&set.evidence_for, &set.evidence_against, &set.notes].into_iter().flatten().chain([&set.scope]);
+    let all: Vec<&String> = sentences.collect();
+    let says = |words: &String| {
+        let said = if all.iter().any(|sentence| sentence.contains(words)) { "said" } else { "not said" };
+        (words.clone(), Answer::Text(said.into()))
+    };
+    Ok(i.words.iter().map(says).collect())
+}
+
+/// What the fruit holds of the uptake: "… least" and "… most" in %, and by "… kg" of the row of a crop.
+fn fruit_holds_of(table: &toml::Table) -> Outcome {
+    #[derive(Deserialize)]
+    #[serde(deny_unknown_fields)]
+    struct In {
+        crop: String,
+        elements: Vec<Element>,
+    }
+    let i: In = inputs(table)?;
+    let crop = some(Crop::find(&i.crop))?;
+    let row = some(offtake::rows_for(&crop).into_iter().find(|row| row.table == "heg"))?;
+    let mut answers = Answers::new();
+    for element in i.elements {
+        let (low, high) = some(offtake::fruit_holds(element))?;
+        answers.insert(format!("{element} least"), Answer::Plain(low, "%"));
+        answers.insert(format!("{element} most"), Answer::Plain(high, "%"));
+        let held = some(row.in_fruit(element))?;
+        answers.insert(format!("{element} kg least"), Answer::Plain(held.low, "kg"));
+        answers.insert(format!("{element} kg most"), Answer::Plain(held.high, "kg"));
+    }
+    Ok(answers)
+}
+
+/// The bulk density usually found in a texture: "… from" and "… to"; and by "… at D" whether the
+/// plot's page asks about a measured D.
+fn usual_density(table: &toml::Table) -> Outcome {
+    #[derive(Deserialize)]
+    #[serde(deny_unknown_fields)]
+    struct In {
+        textures: Vec<Texture>,
+        #[serde(default)]
+        measured: Vec<f64>,
+    }
+    let i: In = inputs(table)?;
+    let mut answers = Answers::new();
+    for texture in i.textures {
+        let (from, to) = texture.usual_bulk_density();
+        answers.insert(format!("{} from", texture.slug()), Answer::Plain(from.0, "g/cm³"));
+        answers.insert(format!("{} to", texture.slug()), Answer::Plain(to.0, "g/cm³"));
+        for density in &i.measured {
+            let asked = if ground(15.0, *density, texture).too_light().is_some() { "asked" } else { "not asked" };
+            answers.insert(format!("{} at {density}", texture.slug()), Answer::Text(asked.into()));
+        }
+    }
+    Ok(answers)
+}
+
+/// Whether doses of a product, t/ha, are said to be more than may go on at once.
+fn at_once(table: &toml::Table) -> Outcome {
+    #[derive(Deserialize)]
+    #[serde(deny_unknown_fields)]
+    struct In {
+        slug: String,
+        t_per_ha: Vec<f64>,
+        words: Vec<String>,
+    }
+    let i: In = inputs(table)?;
+    let product = some(amendment::find(&i.slug))?;
+    let said = |dose: Option<f64>| {
+        let dose = dose.map(|tonnes| RateUnit::TonnePerHa.read(tonnes));
+        let notes = cautions_for(product, &Context { dose, ..Context::default() });
+        notes.into_iter().find(|note| note.caution == Caution::PoultryAtOnce)
+    };
+    let says = |tonnes: &f64| {
+        let text = if said(Some(*tonnes)).is_some() { "too much at once" } else { "nothing" };
+        (tonnes.to_string(), Answer::Text(text.into()))
+    };
+    let mut answers: Answers = i.t_per_ha.iter().map(says).collect();
+    let standing = said(None).map_or_else(String::new, |note| note.text);
+    answers.extend(i.words.iter().map(|words| {
+        let text = if standing.contains(words) { "said" } else { "not said" };
+        (words.clone(), Answer::Text(text.into()))
+    }));
+    Ok(answers)
 }
 
 /// Whether the time of year alone may explain how two tests lie apart.

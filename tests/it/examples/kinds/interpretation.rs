@@ -50,7 +50,7 @@ pub(super) fn ph_cell(analyte: Analyte, printed: &str, method: &str) -> Cell {
     cell(analyte, printed, Unit::Ph, method, Basis::Mass)
 }
 
-/// The lime requirement by a method. With `buffers` or `phs` one answer for each of them;
+/// The lime requirement by a method, by "… is" whether the table prints only a limit. With `buffers` or `phs` one answer for each of them;
 /// otherwise the answer itself, "carbonate" for this plot, and what was said.
 fn lime_requirement(table: &toml::Table) -> Outcome {
     #[derive(Deserialize)]
@@ -121,6 +121,8 @@ fn lime_requirement(table: &toml::Table) -> Outcome {
         answers.insert(buffer.clone(), Answer::Plain(found.printed, unit));
         let interpolated = if found.interpolated { "between" } else { "printed" };
         answers.insert(format!("{buffer} row"), Answer::Text(interpolated.into()));
+        let limit = if found.notes.iter().any(|note| note.contains("this or less")) { "at most" } else { "that much" };
+        answers.insert(format!("{buffer} is"), Answer::Text(limit.into()));
     }
     for ph in &i.phs {
         answers.insert(ph.clone(), Answer::Plain(reckon(Some(ph), i.buffer.as_deref())??.printed, unit));
@@ -150,9 +152,15 @@ fn uk_ph(table: &toml::Table) -> Outcome {
     struct In {
         land_use: LandUse,
         soil: String,
+        #[serde(default)]
+        occasional_barley: bool,
     }
     let i: In = inputs(table)?;
-    let row = lime::uk_ph(i.land_use, &i.soil).ok_or("no such row")?;
+    let row = match i.occasional_barley {
+        true => lime::uk_ph_with_barley(&i.soil).filter(|row| row.land_use == i.land_use),
+        false => lime::uk_ph(i.land_use, &i.soil),
+    };
+    let row = row.ok_or("no such row")?;
     Ok(Answers::from([
         ("optimum".into(), Answer::Plain(row.optimum, "")),
         ("target".into(), Answer::Plain(row.target(), "")),

@@ -38,7 +38,7 @@ fn conductivity(printed: &str, method: &str) -> Result<Reading, String> {
     Ok(read_cell(&cell(Analyte::Conductivity, printed, Unit::DsPerM, method, Basis::Mass))?.0)
 }
 
-/// The class of each conductivity.
+/// The class of each conductivity, and of the paste by "… group" the other publisher’s.
 fn ec_class(table: &toml::Table) -> Outcome {
     #[derive(Deserialize)]
     #[serde(deny_unknown_fields)]
@@ -61,6 +61,10 @@ fn ec_class(table: &toml::Table) -> Outcome {
             Err(why) => why,
         };
         answers.insert(printed.clone(), Answer::Text(text));
+        if let Some(group) = salinity::plant_group(&conductivity(printed, &i.method)?) {
+            grounded(&group.working)?;
+            answers.insert(format!("{printed} group"), Answer::Text(group.class.to_owned()));
+        }
     }
     Ok(answers)
 }

@@ -74,7 +74,8 @@ fn loam() -> Texture {
 }
 
 /// The class of printed cells under a guideline, one at a time, as a plot's page shows it: by
-/// the printed text the publisher's word, and by "… position" where it lies against the aim.
+/// the printed text the publisher's word, by "… position" where it lies against the aim, and by
+/// "… index" what is said of an index that the publisher prints beside.
 fn class(table: &toml::Table) -> Outcome {
     #[derive(Deserialize)]
     #[serde(deny_unknown_fields)]
@@ -131,6 +132,9 @@ fn class(table: &toml::Table) -> Outcome {
         let class = nutrient.class.clone().unwrap_or_else(|| "none".into());
         answers.insert(printed.clone(), Answer::Text(class));
         answers.insert(format!("{printed} position"), Answer::Text(nutrient.position.words().into()));
+        if let Some(note) = nutrient.notes.iter().find(|note| note.contains("own index")) {
+            answers.insert(format!("{printed} index"), Answer::Text(note.clone()));
+        }
     }
     Ok(answers)
 }
