@@ -184,6 +184,27 @@ fn clemsons_capacity_comes_out_with_the_weights_that_it_prints() {
 }
 
 #[test]
+fn shares_by_modified_morgan_stand_beside_what_one_laboratory_prints() {
+    let words = |method: Method, printed: &str| {
+        let held = |key, analyte, text| cell(key, analyte, method.clone(), text, Unit::CmolPerKg);
+        let cells = vec![
+            held(1, CA, "6"),
+            held(2, MG, "2"),
+            held(3, K, "0.8"),
+            cec("10"),
+            share(7, Analyte::Saturation(Element::K), printed),
+        ];
+        line(&checked(&[("a lab", cells)]), "Potassium saturation").words.clone()
+    };
+    // UMass specimen report S141006-324: potassium 2.0 to 7.0 % of the capacity.
+    assert!(words(Method::ModifiedMorgan, "7.0").contains("in the printed range"));
+    let above = words(Method::ModifiedMorgan, "8");
+    assert!(above.contains("above the printed range") && above.contains("no aim"), "{above}");
+    // By another extract it says nothing.
+    assert!(!words(Method::AmmoniumAcetate7, "8").contains("printed range"));
+}
+
+#[test]
 fn what_a_sheet_counts_and_divides_by_is_found_out() {
     // agritestbook.com: parts of 24 under a stated 25, base saturation 88 % of what is stated.
     let found = checked(&[(

@@ -173,6 +173,9 @@ async fn own_figures_stand_beside_the_published() {
     let crop = format!("{path}/carrot");
     let page = garden.get(&crop).await;
     assert!(page.contains("Indian Food Composition Tables") && page.contains("never counted"), "{page}");
+    // Hegde 1997: 45 to 60 % of 2.5 to 3 kg of nitrogen in a tonne of tomatoes.
+    let tomato = garden.get(&format!("{path}/tomato")).await;
+    assert!(tomato.contains("The fruit holds") && tomato.contains("N 45 to 60 %, 1.1 to 1.8"), "{tomato}");
     let page = garden.refused(&crop, "kg_per_t%5BK%5D=2,9&source=").await;
     assert!(page.contains("value=\"2,9\"") && page.contains("Say where the figures come from"), "{page}");
     garden.send(&crop, "kg_per_t%5BK%5D=2,9&source=our+lab").await;
