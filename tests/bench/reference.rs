@@ -8,6 +8,7 @@ use glebe::{
     app::{
         App,
         plots::{PlotForm, SiteForm},
+        seasons::{PlanForm, SeasonForm},
     },
     clock::Clock,
     settings::Settings,
@@ -52,6 +53,8 @@ const ANALYTES: [(&str, &str, &str, f64, u8); 20] = [
 ];
 const PLOTS: i64 = 2000;
 const YEARS: i64 = 25;
+/// Plots of the plan whose page is asked for.
+const PLANNED: i64 = 60;
 
 /// Makes the record and prints what its pages take.
 pub fn run() {
@@ -117,8 +120,11 @@ async fn time_all() {
     {
         time_page(&router, token, name, &path, WARM, 3).await;
     }
+    let plan = plan_sixty(&app, token, site).await;
+    let name = format!("season plan, {PLANNED} plots");
+    time_page(&router, token, &name, &format!("/plans/{plan}"), WARM, 100).await;
     println!("  resident at the end {:.0} MB, at most {:.0} MB", memory("VmRSS"), memory("VmHWM"));
-    under_load(&router, token, site).await;
+    under_load(&router, token, site, plan).await;
     app.close().await;
 }
 
@@ -142,15 +148,32 @@ async fn touch(app: &App, token: &str, site: glebe::ids::SiteId, round: usize) {
     app.add_plot(&actor, site, &form).await.expect("a plot");
 }
 
+/// A season's plan of some beds, all products allowed.
+async fn plan_sixty(app: &App, token: &str, site: glebe::ids::SiteId) -> glebe::ids::PlanId {
+    let actor = app.session(token).await.expect("a session").expect("somebody");
+    let season = SeasonForm { name: "2026".into(), starts_on: "2026-03-01".into(), ends_on: "2026-10-31".into() };
+    let season = app.add_season(&actor, site, &season).await.expect("a season");
+    let products = app.amendments(&actor, false).await.expect("amendments");
+    let form = PlanForm {
+        name: "Sixty beds".into(),
+        guideline: "extension_sufficiency".into(),
+        plots: (1..=PLANNED).map(|plot| plot.to_string()).collect(),
+        products: products.iter().map(|product| product.id.to_string()).collect(),
+        ..PlanForm::default()
+    };
+    app.add_plan(&actor, season, &form).await.expect("a plan")
+}
+
 /// Fifty requests a second for some seconds, of the pages that people open most.
-async fn under_load(router: &Router, token: &str, site: glebe::ids::SiteId) {
+async fn under_load(router: &Router, token: &str, site: glebe::ids::SiteId, plan: glebe::ids::PlanId) {
     let (mut spent, mut waiting) = (Vec::new(), Vec::new());
     for n in 0..300_u64 {
-        let path = match n % 4 {
+        let path = match n % 5 {
             0 => format!("/plots/{}", 1 + n * 6),
             1 => format!("/plots/{}/trend/P", 1 + n * 6),
             2 => format!("/sites/{site}/drift?from={}", n * 10),
-            _ => format!("/plots/{}/next", 1 + n * 6),
+            3 => format!("/plots/{}/next", 1 + n * 6),
+            _ => format!("/plans/{plan}"),
         };
         let (router, token) = (router.clone(), token.to_owned());
         waiting.push(tokio::spawn(async move {

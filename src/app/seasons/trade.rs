@@ -110,36 +110,38 @@ fn with(input: &PlanInput, step: Step) -> PlanInput {
 
 /// Both curves, and how many points there was no time for.
 fn curves(input: &PlanInput, options: &PlanOptions) -> (Vec<Point>, Vec<Point>, usize) {
-    let until = Until(Instant::now() + Duration::from_millis(TRADE_MILLISECONDS));
+    let (begun, all) = (Instant::now(), Duration::from_millis(TRADE_MILLISECONDS));
     let mut left_out = 0;
     let present = [Step::Budget(options.budget_minor), Step::Accept(options.accept_short_percent.unwrap_or(0.0))];
-    let mut point = |step: Step| {
+    let mut point = |step: Step, until: &Until| {
         if until.stopped() {
             left_out += 1;
             return None;
         }
-        let solved = plan::solve_watched(&with(input, step), &until);
+        let solved = plan::solve_watched(&with(input, step), until);
         if until.stopped() {
             left_out += 1;
             return None;
         }
         Some(Point { step, tally: Tally::of(&solved.account), present: present.contains(&step) })
     };
-    let mut excess: Vec<f64> = ACCEPTED.to_vec();
-    excess.extend(options.accept_short_percent.filter(|p| !ACCEPTED.contains(p)));
-    excess.sort_by(f64::total_cmp);
-    let excess: Vec<Point> = excess.into_iter().filter_map(|percent| point(Step::Accept(percent))).collect();
-    let free = point(Step::Budget(None));
+    // Half of the time for each curve, and what the first leaves to the second.
+    let half = Until(begun + all / 2);
     let mut cost = Vec::new();
-    if let Some(free) = free.filter(|free| free.tally.measure.cost_minor >= 1.0) {
+    if let Some(free) = point(Step::Budget(None), &half).filter(|free| free.tally.measure.cost_minor >= 1.0) {
         let most = free.tally.measure.cost_minor;
         let mut budgets: Vec<i64> = BUDGETS.iter().map(|share| (share * most).round() as i64).collect();
         budgets.extend(options.budget_minor);
         budgets.sort_unstable();
         budgets.dedup();
-        cost.extend(budgets.into_iter().filter_map(|budget| point(Step::Budget(Some(budget)))));
+        cost.extend(budgets.into_iter().filter_map(|budget| point(Step::Budget(Some(budget)), &half)));
         cost.push(free);
     }
+    let whole = Until(begun + all);
+    let mut excess: Vec<f64> = ACCEPTED.to_vec();
+    excess.extend(options.accept_short_percent.filter(|p| !ACCEPTED.contains(p)));
+    excess.sort_by(f64::total_cmp);
+    let excess = excess.into_iter().filter_map(|percent| point(Step::Accept(percent), &whole)).collect();
     (cost, excess, left_out)
 }
 
