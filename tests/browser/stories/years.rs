@@ -318,6 +318,7 @@ async fn the_field(story: &mut Browser, garden: &Server) {
     offtake_or_error(story).await;
     story.click(By::XPath(format!("//main//a[normalize-space(.) = '{}']", page::LEDGER))).await;
     // Rape, linseed and lupins stand in no table of removal: what they took is not known, and said so.
+    story.unfold().await;
     story.expect("what left the plot is not known").await;
     story.expect("Ammonium nitrate, for N as applied").await;
     story.expect(": wheat, ").await;
