@@ -41,6 +41,21 @@ fn sixty_plots_come_out_the_same_twice_and_beside_one_another() {
     }
 }
 
+/// Work is counted, so that this is the same on any machine.
+#[test]
+fn what_a_budget_buys_for_sixty_plots_is_proven_best() {
+    for (seed, within) in [(3, 0.01), (7, 0.01)] {
+        let mut input = limited(garden(60, 24, 10, seed), Limit::Budget);
+        input.options.node_limit = 40;
+        input.options.asked_limit = Some(20_000);
+        input.options.time_limit = Duration::from_secs(600);
+        let plan = solve(&input);
+        let shortage = plan.stages.iter().find(|s| s.goal == Goal::Shortage).expect("every goal is reported");
+        assert!(shortage.gap.is_some_and(|gap| gap <= within), "seed {seed}: {shortage:?}");
+        assert!(plan.account.cost_minor <= input.options.budget_minor.unwrap() as f64 + 1e-6);
+    }
+}
+
 #[test]
 fn quick_answers_come_out_the_same_twice() {
     for limit in Limit::ALL {

@@ -92,6 +92,16 @@ impl Bed {
         }
     }
 
+    /// What the plot would pay, where it stands, for the whole of a need (by target) and of a limit (by
+    /// limit); those that no dose can touch are left as they are.
+    pub fn prices(&self, lack: &mut [f64], limit: &mut [f64]) {
+        let reduced = |column: usize| self.now.straight(column, self.reduced[column]);
+        for &(t, column) in &self.columns.short {
+            lack[t] = (self.cost[column] - reduced(column)).clamp(0.0, self.short_weight[t]);
+        }
+        self.columns.slack.iter().for_each(|&(l, column)| limit[l] = reduced(column).max(0.0));
+    }
+
     /// The doses where it stands, g/m² by product.
     pub fn rates(&self) -> Vec<f64> {
         let values = self.now.values();

@@ -66,6 +66,12 @@ impl Tableau {
         !self.basic[column] && !self.turned[column]
     }
 
+    /// What an unknown's cost adds where it stands, by what [`Tableau::go`] said: the other way round
+    /// where it is written as the distance from its upper end.
+    pub fn straight(&self, column: usize, reduced: f64) -> f64 {
+        if self.turned[column] { -reduced } else { reduced }
+    }
+
     /// The least and the most of an unknown over the face.
     pub fn range(&self, column: usize, value: f64) -> Option<(f64, f64)> {
         if self.barred[column] {

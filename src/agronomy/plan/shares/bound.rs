@@ -5,6 +5,7 @@
 //! products allow. Prices are improved by subgradients: Held, Wolfe and Crowder, "Validation of
 //! subgradient optimization", Mathematical Programming 6 (1974) 62-88 (from memory).
 
+use super::super::bed::Bed;
 use super::super::clean::Plot;
 use super::ladder::{Choice, Ladder, Means};
 
@@ -66,6 +67,13 @@ pub(in super::super) struct Reached {
     pub choices: Vec<Choice>,
     /// By product and step, the first for no use at all: how often it was chosen, as a share.
     pub often: Vec<Vec<f64>>,
+}
+
+/// No choice comes to less than `nothing` less what each of its products earns.
+pub(super) struct Cut {
+    pub nothing: f64,
+    /// By product and step, the first for no use at all.
+    pub earned: Vec<Vec<f64>>,
 }
 
 /// Some of a product on one plot: what a g/m² of it earns, how much of it, mean over the ground,
@@ -189,6 +197,30 @@ impl Dual {
                     *price = (*price + step * way).max(0.0);
                 }
             }
+        }
+    }
+
+    /// What the prices at which plots stand tell of all choices.
+    pub(super) fn cut_at(&self, beds: &[Bed], money: f64, means: &Means) -> Cut {
+        let prices = |(ground, bed): (&Ground, &Bed)| {
+            let lack = ground.lack.iter().map(|(_, weight)| *weight).collect();
+            let mut prices = Prices { lack, limit: vec![0.0; ground.limits] };
+            bed.prices(&mut prices.lack, &mut prices.limit);
+            prices
+        };
+        let prices: Vec<Prices> = self.grounds.iter().zip(beds).map(prices).collect();
+        self.cut(&prices, money, means)
+    }
+
+    /// What the prices of a bound tell of all choices.
+    pub(super) fn cut_of(&self, reached: &Reached, means: &Means) -> Cut {
+        self.cut(&reached.prices, if means.is_loose() { reached.money } else { 0.0 }, means)
+    }
+
+    fn cut(&self, prices: &[Prices], money: f64, means: &Means) -> Cut {
+        Cut {
+            nothing: self.charged(prices) - money * means.budget.unwrap_or(0.0),
+            earned: Table::of(self.parts(prices, means), means).by_step(money, means),
         }
     }
 

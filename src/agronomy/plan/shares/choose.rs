@@ -5,14 +5,15 @@
 //! 190-206, from memory). What a choice comes to is exact; that no other is better is not proven
 //! here, but told by the bound.
 
-use super::bound::Dual;
+use super::bound::{Dual, Reached};
 use super::ladder::{Choice, Ladder, Means};
+use super::seek::NEAR;
 use super::tree::Tree;
 use super::{Shared, Shares};
 use std::collections::BTreeSet;
 
 /// How little excess weighs beside shortage while choices are compared.
-const EXCESS: f64 = 1e-5;
+pub(super) const EXCESS: f64 = 1e-5;
 /// A choice is better when it is by this much.
 pub(super) const BETTER: f64 = 1e-7;
 /// Choices of the bound that are looked at.
@@ -26,6 +27,8 @@ const KEPT: usize = 6;
 /// Rounds of the bound, after each of which its choices are looked at.
 const BOUNDING: [usize; 3] = [150, 250, 200];
 const BOUNDING_QUICKLY: [usize; 2] = [60, 60];
+/// Of the time, should the clock bite, the share that may be gone before the search by what plots tell ends.
+const SEEKING: f64 = 0.5;
 /// Changes without a better choice after which the search ends.
 const IN_VAIN: usize = 40;
 
@@ -40,6 +43,8 @@ pub(in super::super) struct Chosen {
 pub(in super::super) struct Pains {
     /// Plots asked, or as much work.
     pub work: u64,
+    /// Beyond that the same in search of packs by what plots tell of all choices, where there is a budget.
+    pub seek: u64,
     /// Whether to look for how good any choice can be.
     pub prove: bool,
     /// A choice that was good under much the same means.
@@ -58,14 +63,14 @@ struct Judged {
 
 impl Shares {
     /// The best choice found for least shortage, with a little of the excess. What no dose can
-    /// change comes to `fixed`.
+    /// change comes to `fixed`. `go_on` tells whether less than a share of the time is gone.
     pub fn choose(
         &mut self,
         means: &Means,
         dual: &Dual,
         fixed: f64,
         pains: &Pains,
-        go_on: &dyn Fn() -> bool,
+        go_on: &dyn Fn(f64) -> bool,
     ) -> Option<(Chosen, f64)> {
         let until = self.asked + pains.work;
         let mut best = self.chosen(vec![None; self.most.len()], means)?;
@@ -100,16 +105,24 @@ impl Shares {
                 }
             }
         }
+        let asked = self.asked;
+        let sought = self.sought(means, dual, &reached, &best, fixed, pains, go_on);
+        if let Some((best, least)) = &sought {
+            if *least >= (best.shared.short(&self.share) + fixed) * (1.0 - 2.0 * NEAR) {
+                return sought;
+            }
+        }
+        let until = self.asked + until.saturating_sub(asked);
         let half = until - pains.work / 2;
         let mut tree = Tree::new(means, reached.clone());
         if pains.prove {
-            self.prove(&mut tree, means, dual, &mut best, fixed, half, go_on)?;
+            self.prove(&mut tree, means, dual, &mut best, fixed, half, &|| go_on(1.0))?;
         }
         let mut at = best.clone();
         let mut kept: Vec<usize> = vec![0; self.most.len()];
         let mut in_vain = 0;
         for round in 1.. {
-            if self.asked >= until || in_vain >= IN_VAIN || !go_on() {
+            if self.asked >= until || in_vain >= IN_VAIN || !go_on(1.0) {
                 break;
             }
             let held = |p: usize| kept[p] > round;
@@ -125,10 +138,35 @@ impl Shares {
             }
         }
         let least = match pains.prove {
-            true => self.prove(&mut tree, means, dual, &mut best, fixed, until, go_on)?,
+            true => self.prove(&mut tree, means, dual, &mut best, fixed, until, &|| go_on(1.0))?,
             false => reached.least,
         };
-        Some((best, least))
+        // The better of the two, and of both bounds the tighter.
+        Some(match sought {
+            Some((sought, bound)) if sought.shared.value < best.shared.value => (sought, least.max(bound)),
+            Some((_, bound)) => (best, least.max(bound)),
+            None => (best, least),
+        })
+    }
+
+    /// The best choice of another search, and its bound, where that is asked for. Plots and what they
+    /// answered are left as they were, so that what is found after it is found without it too.
+    fn sought(
+        &mut self,
+        means: &Means,
+        dual: &Dual,
+        reached: &Reached,
+        best: &Chosen,
+        fixed: f64,
+        pains: &Pains,
+        go_on: &dyn Fn(f64) -> bool,
+    ) -> Option<(Chosen, f64)> {
+        let until = self.asked + pains.seek;
+        let kept = (self.kept.take(), self.pool.clone(), self.beds.clone());
+        let mut best = best.clone();
+        let least = self.seek(means, dual, reached, &mut best, fixed, until, &|| go_on(SEEKING));
+        (self.kept, self.pool, self.beds) = kept;
+        least.map(|least| (best, least))
     }
 
     /// A round of the bound, in plots asked: less where products need not be sorted by what they earn.
@@ -288,9 +326,7 @@ impl Shares {
     fn at_prices(&self, judged: &Judged, choice: &Choice, worth: &[f64], money: f64, means: &Means) -> f64 {
         let question = means.question(choice, (1.0, EXCESS));
         let value: f64 = judged.value.iter().zip(&self.share).map(|(value, share)| value * share).sum();
-        let rooms: f64 = (0..choice.len()).map(|p| worth[p].max(0.0) * question.room[p].min(self.most[p])).sum();
-        let left = question.budget.map_or(0.0, |(_, left)| money * left.max(0.0));
-        value - rooms - left
+        value - self.paid(&question, worth, money)
     }
 
     /// The choice with what it leaves of the means put to use, one step after the other, each time

@@ -6,7 +6,7 @@ use super::{Point, Question, Shared, Shares};
 /// Rounds of asking all plots; some ten are usual.
 const ROUNDS: usize = 300;
 /// Multiplications that are as much work as asking a plot.
-const AS_ASKING: u64 = 10_000;
+pub(super) const AS_ASKING: u64 = 10_000;
 
 /// Where a column of the programme comes from.
 #[derive(Clone, Copy)]
@@ -43,14 +43,24 @@ impl Shares {
         }
         let limited = (0..self.most.len()).filter(|&p| question.room[p] < self.most[p]).collect();
         let mut mix = self.mix(question, limited)?;
-        self.mixture(&mut mix, question)
+        Some(self.mixture(&mut mix, question, &mut |_, _| false)?.0)
     }
 
     /// The same, going on from the last question of this kind: only the room for each product, what
     /// is open and the budget may differ, and nothing at all must be possible.
     pub fn again(&mut self, question: &Question) -> Option<Shared> {
+        Some(self.until(question, &mut |_, _| false)?.0)
+    }
+
+    /// The same, but it may end when `enough` is told by a mixture and what no mixture is better than;
+    /// both, the latter by the prices that plots were last asked at.
+    pub(super) fn until(
+        &mut self,
+        question: &Question,
+        enough: &mut dyn FnMut(f64, f64) -> bool,
+    ) -> Option<(Shared, f64)> {
         if question.budget.is_none() && question.room.iter().all(|room| *room <= 0.0 || room.is_infinite()) {
-            return self.each_alone(question);
+            return self.each_alone(question).map(|alone| (alone.value, alone)).map(|(value, alone)| (alone, value));
         }
         let crowded = |mix: &Mix, pool: usize| pool > mix.begun_with + 20 * self.share.len();
         let pool = self.pool.iter().map(Vec::len).sum();
@@ -65,16 +75,16 @@ impl Shares {
             }
             None => self.mix_anew(question)?,
         };
-        let shared = match self.mixture(&mut mix, question) {
-            Some(shared) => shared,
+        let told = match self.mixture(&mut mix, question, enough) {
+            Some(told) => told,
             // Rounding has spoilt it: once more from the beginning.
             None => {
                 mix = self.mix_anew(question)?;
-                self.mixture(&mut mix, question)?
+                self.mixture(&mut mix, question, enough)?
             }
         };
         self.kept = Some(mix);
-        Some(shared)
+        Some(told)
     }
 
     /// A mixture that forgets all but what plots began with.
@@ -143,16 +153,25 @@ impl Shares {
         Column { cost: share * point.cost(question), block: Some(c), terms }
     }
 
-    /// Asks plots until none has a better answer.
-    fn mixture(&mut self, mix: &mut Mix, question: &Question) -> Option<Shared> {
+    /// Asks plots until none has a better answer, or enough is told.
+    fn mixture(
+        &mut self,
+        mix: &mut Mix,
+        question: &Question,
+        enough: &mut dyn FnMut(f64, f64) -> bool,
+    ) -> Option<(Shared, f64)> {
         for round in 0..ROUNDS {
             let moved = mix.master.solve()?;
             self.asked += mix.work();
             let worth = mix.worth(&self.most);
             let mut better = false;
+            let money = mix.money.map_or(0.0, |row| -mix.master.price[row]);
+            let mut bound = -self.paid(question, &worth, money);
             for c in 0..self.share.len() {
                 let than = mix.master.block_price[c] / self.share[c];
-                if self.ask(c, question, &worth, than)? {
+                let asked = self.ask(c, question, &worth, than)?;
+                bound += self.share[c] * self.beds[c].value();
+                if asked {
                     let i = self.pool[c].len() - 1;
                     mix.master.add(&self.column(c, &self.pool[c][i], question, &mix.limited));
                     mix.origins.push(Origin::Point(c, i));
@@ -160,11 +179,17 @@ impl Shares {
                 }
             }
             // What seems better, and moves nothing, is rounding.
-            if !better || round > 0 && !moved {
-                return Some(self.mixed(mix, worth));
+            if !better || round > 0 && !moved || enough(mix.master.cost(), bound) {
+                return Some((self.mixed(mix, worth), bound));
             }
         }
         None
+    }
+
+    /// What all that there is comes to at these prices.
+    pub(super) fn paid(&self, question: &Question, worth: &[f64], money: f64) -> f64 {
+        let rooms: f64 = (0..worth.len()).map(|p| worth[p].max(0.0) * question.room[p].min(self.most[p])).sum();
+        rooms + question.budget.as_ref().map_or(0.0, |(_, left)| money * left.max(0.0))
     }
 
     fn mixed(&self, mix: &Mix, worth: Vec<f64>) -> Shared {

@@ -9,9 +9,11 @@
 
 mod bound;
 mod choose;
+mod cuts;
 mod ladder;
 mod master;
 mod mix;
+mod seek;
 #[cfg(test)]
 mod tests;
 mod tree;

@@ -135,7 +135,7 @@ fn all_choices(means: &Means) -> Vec<Choice> {
 }
 
 /// The least shortage by trying every choice, what was chosen comes to, and the bound.
-fn tried(seed: u64, kind: usize, work: u64) -> (f64, f64, f64) {
+fn tried(seed: u64, kind: usize, work: u64, seek: u64) -> (f64, f64, f64) {
     let mut dice = Dice(seed);
     let plots = plots(&mut dice, if kind == 0 { 6 } else { 4 });
     let area: f64 = plots.iter().map(|plot| plot.area_m2).sum();
@@ -151,8 +151,9 @@ fn tried(seed: u64, kind: usize, work: u64) -> (f64, f64, f64) {
         |plot: &Plot| -> f64 { plot.targets.iter().map(|t| t.short_weight * short_and_over(t, &bare).0).sum() };
     let fixed: f64 =
         plots.iter().zip(&nothing).zip(&share).map(|((plot, n), share)| share * (short_of(plot) - n)).sum();
-    let (chosen, least) =
-        shares.choose(&means, &dual, fixed, &Pains { work, prove: true, from: None }, &|| true).expect("a choice");
+    let (chosen, least) = shares
+        .choose(&means, &dual, fixed, &Pains { work, seek, prove: true, from: None }, &|_| true)
+        .expect("a choice");
     assert!(means.allows(&chosen.choice), "seed {seed}, kind {kind}");
     let came_to = least_short(&plots, &share, &means, &chosen.choice);
     let best = all_choices(&means).into_iter().map(|choice| least_short(&plots, &share, &means, &choice));
@@ -164,7 +165,7 @@ fn the_choice_is_the_best_of_all_and_the_bound_is_never_above_it() {
     let mut bound_by_less = 0;
     for kind in 0..3 {
         for seed in 1..=40 {
-            let (best, came_to, least) = tried(seed, kind, 200_000);
+            let (best, came_to, least) = tried(seed, kind, 200_000, 0);
             let told = format!("kind {kind}, seed {seed}: best {best}, chosen {came_to}, bound {least}");
             assert!(least <= best + 1e-7, "{told}");
             assert!(came_to <= best + 1e-4 * (1.0 + best), "{told}");
@@ -178,11 +179,38 @@ fn the_choice_is_the_best_of_all_and_the_bound_is_never_above_it() {
 fn with_next_to_no_work_the_bound_holds_too() {
     for kind in 0..3 {
         for seed in 41..=60 {
-            let (best, came_to, least) = tried(seed, kind, 10);
+            let (best, came_to, least) = tried(seed, kind, 10, 0);
             assert!(
                 least <= best + 1e-7 && came_to >= best - 1e-6,
                 "kind {kind}, seed {seed}: {best} {came_to} {least}"
             );
+        }
+    }
+}
+
+/// The search by what plots tell of all choices, with next to nothing left to the other.
+#[test]
+fn what_a_budget_buys_best_is_found_and_proven() {
+    for kind in 1..3 {
+        for seed in 1..=40 {
+            let (best, came_to, least) = tried(seed, kind, 10, 100_000);
+            let told = format!("kind {kind}, seed {seed}: best {best}, chosen {came_to}, bound {least}");
+            assert!(least <= best + 1e-7, "{told}");
+            assert!(came_to <= best + 2e-4 * (1.0 + best), "{told}");
+            assert!(least >= best * (1.0 - 5e-4) - 1e-6, "{told}");
+        }
+    }
+}
+
+#[test]
+fn a_search_that_is_cut_short_bounds_what_a_budget_buys() {
+    for kind in 1..3 {
+        for seed in 61..=80 {
+            for seek in [60, 200, 600] {
+                let (best, came_to, least) = tried(seed, kind, 10, seek);
+                let told = format!("kind {kind}, seed {seed}, work {seek}: {best} {came_to} {least}");
+                assert!(least <= best + 1e-7 && came_to >= best - 1e-6, "{told}");
+            }
         }
     }
 }

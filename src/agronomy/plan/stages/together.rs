@@ -9,6 +9,13 @@ use super::{Bound, Goal, Search};
 
 /// Plots asked in search of a choice of packs and products, for each second that the search may take.
 const ASKED_A_SECOND: f64 = 48_000.0;
+/// As many times that in the search for what a budget buys best, which mostly proves what it finds
+/// long before; and no more than so much.
+const SOUGHT: u64 = 3;
+const SOUGHT_AT_MOST: u64 = 720_000;
+/// The same for each plot where a plan is wanted quickly.
+const SOUGHT_QUICKLY: u64 = 1_500;
+const SOUGHT_QUICKLY_AT_MOST: u64 = 100_000;
 /// Times that every plot is asked in search of a choice where a plan is wanted quickly.
 const QUICKLY: u64 = 20;
 /// The most steps of packs that are told apart.
@@ -20,19 +27,38 @@ impl Search<'_> {
     /// Least shortage, then least excess; false where it could not be done, and nothing is changed.
     /// `alone` is what these come to where every plot has all that it wants.
     pub(super) fn together(&mut self, alone: (f64, f64)) -> bool {
-        let n = self.problem.products.len();
+        let means = self.means();
+        if means.budget.is_none() && means.count.is_none() {
+            let all = vec![Some(0); self.problem.products.len()];
+            return self.given(self.plots_to_ask(), &means, all, None, alone);
+        }
+        // Where rounding spoils the doses of what was sought there is a choice without it.
+        let seeks: &[bool] = if means.budget.is_some() { &[true, false] } else { &[false] };
+        seeks.iter().any(|&sought| {
+            let mut shares = self.plots_to_ask();
+            self.choice(&mut shares, &means, sought)
+                .is_some_and(|(choice, least)| self.given(shares, &means, choice, Some(least.max(alone.0)), alone))
+        })
+    }
+
+    /// Every plot where it gets nothing.
+    fn plots_to_ask(&self) -> Shares {
         let beds: Vec<Bed> = (0..self.classes.len()).map(|c| Bed::new(self.plot(c))).collect();
         let share: Vec<f64> = (0..self.classes.len()).map(|c| self.share(c)).collect();
-        let mut shares = Shares::new(beds, share, n);
-        let means = self.means();
-        let chosen = match means.budget.is_none() && means.count.is_none() {
-            true => (vec![Some(0); n], None),
-            false => match self.choice(&mut shares, &means) {
-                Some((choice, least)) => (choice, Some(least.max(alone.0))),
-                None => return false,
-            },
-        };
-        let (choice, least) = chosen;
+        Shares::new(beds, share, self.problem.products.len())
+    }
+
+    /// Settles the doses under a choice; false where it could not be done, and nothing is changed. No
+    /// choice has less than `least` of shortage, where one was made.
+    fn given(
+        &mut self,
+        mut shares: Shares,
+        means: &Means,
+        choice: Choice,
+        least: Option<f64>,
+        alone: (f64, f64),
+    ) -> bool {
+        let n = self.problem.products.len();
         let mut question = means.question(&choice, (1.0, 0.0));
         let mut settle = |weights| -> Option<Shared> {
             question.weights = weights;
@@ -73,7 +99,7 @@ impl Search<'_> {
     }
 
     /// Which packs to buy and which products to use, and the shortage that no choice goes below.
-    fn choice(&self, shares: &mut Shares, means: &Means) -> Option<(Choice, f64)> {
+    fn choice(&self, shares: &mut Shares, means: &Means, sought: bool) -> Option<(Choice, f64)> {
         let plots = (0..self.classes.len()).map(|c| (self.plot(c), self.share(c)));
         let plots_asked = self.classes.len() as u64;
         let dual = Dual::new(plots, self.problem.products.len());
@@ -83,20 +109,29 @@ impl Search<'_> {
         let pains = match self.known {
             None => {
                 let work = self.options.asked_limit.unwrap_or((ASKED_A_SECOND * seconds) as u64);
-                Pains { work, prove: true, from: None }
+                Pains {
+                    work,
+                    seek: if sought { (SOUGHT * work).min(SOUGHT_AT_MOST) } else { 0 },
+                    prove: true,
+                    from: None,
+                }
             }
             Some(known) if known.choice.is_some() => {
-                Pains { work: QUICKLY * plots_asked, prove: false, from: known.choice.clone() }
+                Pains { work: QUICKLY * plots_asked, seek: 0, prove: false, from: known.choice.clone() }
             }
-            Some(_) => Pains { work: 4 * QUICKLY * plots_asked, prove: false, from: None },
+            Some(_) => {
+                let seek = if sought { (SOUGHT_QUICKLY * plots_asked).min(SOUGHT_QUICKLY_AT_MOST) } else { 0 };
+                Pains { work: 4 * QUICKLY * plots_asked, seek, prove: false, from: None }
+            }
         };
-        // The clock only guards: it bites where a machine is much slower than what was counted on.
+        // The clock only guards, and leaves some of the time to the search that comes last: it bites where a machine is much slower than what was counted on.
         let begun = self.watch.elapsed();
-        let late = || {
+        let late = |share: f64| {
             let spent = self.watch.elapsed().zip(begun).map(|(now, begun)| now.saturating_sub(begun));
-            spent.is_some_and(|spent| spent > self.options.time_limit)
+            spent.is_some_and(|spent| spent > self.options.time_limit.mul_f64(share))
         };
-        let (chosen, least) = shares.choose(means, &dual, fixed, &pains, &|| !self.watch.stopped() && !late())?;
+        let (chosen, least) =
+            shares.choose(means, &dual, fixed, &pains, &|share| !self.watch.stopped() && !late(share))?;
         Some((chosen.choice, least))
     }
 
