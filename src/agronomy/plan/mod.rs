@@ -306,7 +306,12 @@ pub fn solve_with(input: &PlanInput, solver: &dyn optimise::Solver, watch: &dyn 
     let mut joined = recipe::join(&problem, &mut notes);
     let (chosen, spent) = passes::limit(&mut joined.problem, input.options.time_limit, solver, watch);
     notes.extend(chosen);
-    let options = Options { time_limit: input.options.time_limit.saturating_sub(spent), ..input.options.clone() };
+    let options = Options {
+        time_limit: input.options.time_limit.saturating_sub(spent),
+        // By the time asked for, not by what a clock left of it: the same plan every time.
+        asked_limit: Some(input.options.asked_limit.unwrap_or_else(|| stages::asked_in(input.options.time_limit))),
+        ..input.options.clone()
+    };
     let found = stages::run(&joined.problem, &options, solver, watch);
     let exact_g = joined.part(&caps::trim(&joined.problem, found.grams(&joined.problem)), &mut problem);
     let (doses, weighed_g) = doses::weigh(&problem, &exact_g);

@@ -25,6 +25,7 @@ use super::shares::Shares;
 use super::watch::{Progress, Watch};
 use super::{Goal, Options, Stage, packs};
 pub(super) use known::Known;
+pub(super) use together::asked_in;
 use model::{Bound, Kept, Places, Scope};
 use std::time::Duration;
 

@@ -6,6 +6,7 @@
 use super::super::shares::{Choice, Dual, Ladder, Means, Pains, Shared, Shares};
 use super::super::{bed::Bed, face, packs};
 use super::{Bound, Goal, Search};
+use std::time::Duration;
 
 /// Plots asked in search of a choice of packs and products, for each second that the search may take.
 const ASKED_A_SECOND: f64 = 48_000.0;
@@ -22,6 +23,11 @@ const QUICKLY: u64 = 20;
 const STEPS: usize = 300;
 /// Within this share of what is best without limits nothing better is possible.
 const SAME: f64 = 1e-6;
+
+/// Times that plots may be asked in a search of this length.
+pub(in crate::agronomy::plan) fn asked_in(time: Duration) -> u64 {
+    (ASKED_A_SECOND * time.as_secs_f64().clamp(0.1, 1e4)) as u64
+}
 
 impl Search<'_> {
     /// Least shortage, then least excess; false where it could not be done, and nothing is changed.
@@ -105,10 +111,9 @@ impl Search<'_> {
         let dual = Dual::new(plots, self.problem.products.len());
         let nothing = shares.nothing();
         let fixed: f64 = (0..self.classes.len()).map(|c| self.share(c) * (self.short(c) - nothing[c])).sum();
-        let seconds = self.options.time_limit.as_secs_f64().clamp(0.1, 1e4);
         let pains = match self.known {
             None => {
-                let work = self.options.asked_limit.unwrap_or((ASKED_A_SECOND * seconds) as u64);
+                let work = self.options.asked_limit.unwrap_or_else(|| asked_in(self.options.time_limit));
                 Pains {
                     work,
                     seek: if sought { (SOUGHT * work).min(SOUGHT_AT_MOST) } else { 0 },
@@ -124,7 +129,8 @@ impl Search<'_> {
                 Pains { work: 4 * QUICKLY * plots_asked, seek, prove: false, from: None }
             }
         };
-        // The clock only guards, and leaves some of the time to the search that comes last: it bites where a machine is much slower than what was counted on.
+        // The clock only guards, and leaves some of the time to the search that comes last: it bites
+        // where a machine is much slower than what was counted on.
         let begun = self.watch.elapsed();
         let late = |share: f64| {
             let spent = self.watch.elapsed().zip(begun).map(|(now, begun)| now.saturating_sub(begun));
