@@ -316,9 +316,19 @@ fn answered(need: Need, plot: &PlotSeason, wishes: &Wishes) -> Need {
     learned_need::by_answers(need, nutrient, answers.get(&plot.key).unwrap_or(&nothing), wishes.way.seasons)
 }
 
+impl PlotSeason {
+    /// When soil was taken for the test of an element; of nitrogen, for nitrate or ammonium where that
+    /// is what was tested.
+    fn tested_of(&self, element: Element) -> Option<Date> {
+        let forms = || self.tested_on.iter().filter(|(analyte, _)| analyte.element() == Some(element));
+        let itself = self.tested_on.get(&Analyte::Element(element));
+        itself.copied().or_else(|| forms().map(|(_, day)| *day).max())
+    }
+}
+
 /// A need of the plot's tests less what went on since them, and what is agreed to.
 fn still_needed(need: Need, plot: &PlotSeason, wishes: &Wishes) -> Need {
-    let tested_on = plot.tested_on.get(&Analyte::Element(need.element)).copied();
+    let tested_on = plot.tested_of(need.element);
     let seasons = if need.reason == Reason::CropRate { 1 } else { wishes.way.seasons };
     let counted_from = need.counted_from(tested_on, plot.season_from);
     let given = need::since(&plot.applications, counted_from, wishes.spread_on).chain(&plot.promised);
@@ -627,6 +637,30 @@ mod tests {
         let prepared = prepare(&[bed], &[borax], &[], &wishes(Element::B, 9.0));
         let left = prepared.input.plots[0].caps[&Element::B].left_kg_per_ha;
         assert!((left - (3.0 * 1.120_851 - 1.134)).abs() < 1e-3, "{left}");
+    }
+
+    #[test]
+    fn a_nitrate_test_has_seen_what_went_on_before_it() {
+        // 1 kg of 10 % N on 10 m² is 100 kg N/ha.
+        let spread = |applied_on| Application {
+            key: 1,
+            applied_on,
+            amendment: "meal".into(),
+            mass_g: 1000.0,
+            content: BTreeMap::from([(Element::N, 0.1)]),
+            availability: BTreeMap::new(),
+            manure: false,
+            organic: true,
+        };
+        let left = |applied_on| {
+            let mut bed = plot(&[], vec![spread(applied_on)]);
+            bed.tested_on = BTreeMap::from([(Analyte::NitrateN, jiff::civil::date(2025, 10, 1))]);
+            let leaf = Working::leaf("N", Figure::new(150.0, KgPerHa::UNIT, 0), Origin::Entered);
+            let need = Need::recorded(Element::N, KgPerHa(150.0), need::Reason::Raise.words(), Some(leaf));
+            still_needed(need, &bed, &wishes(Element::K, 1.0)).kg_per_ha.0
+        };
+        assert!((left(jiff::civil::date(2020, 5, 1)) - 150.0).abs() < 1e-9);
+        assert!((left(jiff::civil::date(2026, 2, 1)) - 50.0).abs() < 1e-9);
     }
 
     #[test]

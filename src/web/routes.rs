@@ -8,9 +8,8 @@ use super::{
         ahead, amendment_lists, amendments, applications, calibration, cores, drift, files, guideline_form, guidelines,
         harvests, history, home, lab_check, ledger, lime, metals, next, nitrogen, opinions, people, plan_caps,
         plan_compare, plan_expects, plan_form, plan_prints, plan_trade, plan_why, plan_work, plan_working, plans, plot,
-        plots,
-        removals, reports, salts, samplings, seasons, settings, setup, sign_in, sites, story, test_errors, traces,
-        trend, year_summary, years,
+        plots, removals, reports, salts, samplings, seasons, settings, setup, sign_in, sites, story, test_errors,
+        traces, trend, year_summary, years,
     },
     probes,
 };

@@ -14,8 +14,8 @@ pub use nitrate::{
 };
 pub use ready::{FARMYARD, Farmyard, SpreadIn, next_crop_percent, readily_available};
 pub use release::{
-    COVER_MIX, CoverCrop, Livestock, ManureN, OM_CAP_PERCENT, ONTARIO_AUTUMN, OrganicN, PNW_636, TotalMaterial,
-    TotalN, compost, cover_crop, decay_series, first_year_of_total, from_organic_matter, manure, manure_of_parts,
+    COVER_MIX, CoverCrop, Livestock, ManureN, OM_CAP_PERCENT, ONTARIO_AUTUMN, OrganicN, PNW_636, TotalMaterial, TotalN,
+    compost, cover_crop, decay_series, first_year_of_total, from_organic_matter, manure, manure_of_parts,
     manure_of_total, untested_matter, usable_after_autumn,
 };
 

@@ -25,9 +25,9 @@ use super::shares::Shares;
 use super::watch::{Progress, Watch};
 use super::{Goal, Options, Stage, packs};
 pub(super) use known::Known;
-pub(super) use together::asked_in;
 use model::{Bound, Kept, Places, Scope};
 use std::time::Duration;
+pub(super) use together::asked_in;
 
 /// Above this many rates the last goals keep the packs and products that the cost goal chose.
 const SMALL: usize = 150;

@@ -41,7 +41,7 @@ use crate::{
         undos::UndoRow,
     },
 };
-use jiff::civil::Date;
+use jiff::{ToSpan, civil::Date};
 use sha2::{Digest, Sha256};
 use std::{
     collections::{BTreeMap, BTreeSet},
@@ -67,7 +67,8 @@ pub struct LoadedPlan {
     pub crops: BTreeMap<PlotId, Vec<Crop>>,
     /// Crops of the plan's own season: what rates for crops are for, and what limits are read for.
     pub growing: BTreeMap<PlotId, Vec<Crop>>,
-    /// What was put on up to the day of spreading, less what fulfils this plan's doses.
+    /// What was put on up to the day of spreading, as far back as anything counts it, less what
+    /// fulfils this plan's doses.
     pub applications: BTreeMap<PlotId, Vec<Application>>,
     pub promised: Promised,
     /// The last change of a draft, where it can be undone.
@@ -218,7 +219,11 @@ impl App {
         let crops = lineage::crops_on(&mut read, site.id, &ids, spread_on, Some(season.id)).await?;
         let own = store::applications::of_plan(&mut read, id).await?;
         let own: BTreeSet<i64> = own.iter().map(|application| application.id.0).collect();
-        let mut applications = lineage::all_applied(&mut read, &ids, Date::MIN, spread_on).await?;
+        // Caps count twelve months, needs what went on since the test or in the season; nothing asks further back.
+        let tested_on = plots.iter().flat_map(|plot| plot.present.tested_on().into_values()).min();
+        let a_year_before = spread_on.saturating_sub(1.year());
+        let from = tested_on.into_iter().chain([a_year_before, season.starts_on]).min().unwrap_or(Date::MIN);
+        let mut applications = lineage::all_applied(&mut read, &ids, from, spread_on).await?;
         applications.values_mut().for_each(|of_plot| of_plot.retain(|a| !own.contains(&a.key)));
 
         Ok(LoadedPlan {
