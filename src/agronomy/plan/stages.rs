@@ -255,7 +255,12 @@ impl<'a> Search<'a> {
                 self.start_again();
                 let chosen = self.budget.is_some() || self.problem.max_products.is_some();
                 // With a number of products the general solver's bound is of no use except for very few.
-                let at_once = if self.problem.max_products.is_some() { SMALL } else { CHOSEN_AT_ONCE };
+                // In a hurry it has no time to choose at all.
+                let at_once = match (self.known, self.problem.max_products) {
+                    (Some(_), _) => 0,
+                    (None, Some(_)) => SMALL,
+                    (None, None) => CHOSEN_AT_ONCE,
+                };
                 if !(chosen && self.rates_in_all() <= at_once) && self.together(alone) {
                     return self.cost();
                 }

@@ -25,6 +25,8 @@ pub struct PlanWhy {
     pub tried: Option<Vec<Tried>>,
     /// Changes for which there was no time.
     pub untried: usize,
+    /// What was found quickly leaves much more missing than the plan: nothing can be told from it.
+    pub poor: bool,
 }
 
 /// How a plan comes out.
@@ -107,18 +109,29 @@ pub(super) fn kept(doses: &[DoseLine]) -> Vec<plan::Lock> {
     doses.iter().filter(|line| line.locked).map(lock).collect()
 }
 
-/// A quick plan that leaves this much more missing than the plan itself, hundredths of all needs,
-/// had no time to be one: nothing can be told from it.
+/// Of a quick plan that leaves this much more missing than the plan itself, hundredths of all needs,
+/// nothing can be told.
 const POOR: f64 = 2.0;
 
-/// The plan, then one change after the other until the time is up; how many were left out. `now`
-/// is how the plan comes out as it is.
-fn try_all(input: &PlanInput, now: &Tally) -> (Option<Tally>, Vec<Tried>, usize) {
+/// What came of trying.
+#[derive(Default)]
+struct Trials {
+    base: Option<Tally>,
+    tried: Vec<Tried>,
+    untried: usize,
+    poor: bool,
+}
+
+/// The plan, then one change after the other until the time is up. `now` is how the plan comes out
+/// as it is.
+fn try_all(input: &PlanInput, now: &Tally) -> Trials {
     let until = Until::shown();
     let base = plan::quickly(input, &until);
-    let poor = Tally::of(&base.account).measure.short_percent > now.measure.short_percent + POOR;
-    if until.stopped() || poor {
-        return (None, vec![], plan::changes(input, &base).len());
+    if until.stopped() {
+        return Trials { untried: plan::changes(input, &base).len(), ..Trials::default() };
+    }
+    if Tally::of(&base.account).measure.short_percent > now.measure.short_percent + POOR {
+        return Trials { poor: true, ..Trials::default() };
     }
     let (before, changes) = (Tally::of(&base.account), plan::changes(input, &base));
     let mut tried = Vec::new();
@@ -137,15 +150,14 @@ fn try_all(input: &PlanInput, now: &Tally) -> (Option<Tally>, Vec<Tried>, usize)
         let difference = Difference::between(&before, &after);
         tried.push(Tried { change: change.clone(), product, after, difference });
     }
-    let untried = changes.len() - tried.len();
-    (Some(before), tried, untried)
+    Trials { base: Some(before), untried: changes.len() - tried.len(), tried, poor: false }
 }
 
 /// What each product does; nothing is tried.
 fn reasons(loaded: &LoadedPlan, doses: Vec<DoseLine>) -> PlanWhy {
     let locks: Vec<plan::Lock> = doses.iter().map(lock).collect();
     let merits = plan::merits(&loaded.prepare(&[], &locks).input, &locks);
-    PlanWhy { view: view::view(loaded, doses), merits, base: None, tried: None, untried: 0 }
+    PlanWhy { view: view::view(loaded, doses), merits, base: None, tried: None, untried: 0, poor: false }
 }
 
 impl App {
@@ -176,7 +188,7 @@ impl App {
         };
         let why = reasons(&loaded, doses);
         Ok(match tried {
-            Some((base, tried, untried)) => PlanWhy { base, tried: Some(tried), untried, ..why },
+            Some(Trials { base, tried, untried, poor }) => PlanWhy { base, tried: Some(tried), untried, poor, ..why },
             None => why,
         })
     }

@@ -43,6 +43,7 @@ pub struct WhyPage {
     base: Option<[String; 4]>,
     tried: Option<Vec<Line>>,
     untried: usize,
+    poor: bool,
     /// What would be otherwise is still being tried.
     waiting: bool,
 }
@@ -219,6 +220,7 @@ impl WhyPage {
             base: why.base.as_ref().map(|base| figures(base, &view.site.currency)),
             tried: why.tried.as_ref().map(|tried| tried.iter().map(|one| line(one, view, liking)).collect()),
             untried: why.untried,
+            poor: why.poor,
             waiting: false,
             frame: under_plan(cx, view, "Why this plan"),
         }
