@@ -335,7 +335,7 @@ pub fn cautions_for(amendment: &Amendment, context: &Context) -> Vec<CautionNote
                 Some(dose) if dose.0 <= POULTRY_AT_ONCE.0 => continue,
                 Some(dose) => {
                     let tonnes = RateUnit::TonnePerHa.show(dose);
-                    note.text = format!("{tonnes:.1} t/ha is more than 8. {}", caution.text());
+                    note.text = format!("{tonnes:.2} t/ha is more than 8. {}", caution.text());
                 }
                 None => {}
             },

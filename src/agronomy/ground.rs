@@ -95,19 +95,19 @@ impl Texture {
 
 /// Bulk densities from which roots have trouble.
 pub const ROOTS: Source = Source {
-    publisher: "University of Illinois, NRES 201 laboratory notes",
+    publisher: "University of Illinois, NRES 201, lecture notes 3 and 4",
     title: "Bulk density at which root problems begin, by texture",
     year: 0,
-    address: "https://www.coursehero.com/file/6307336",
+    address: "https://www.coursehero.com/file/6307366/RelativeResourceManager8/",
     evidence: Evidence::Read,
 };
 
 /// Bulk densities that soils have.
 pub const USUAL_DENSITIES: Source = Source {
-    publisher: "University of Illinois, NRES 201 laboratory notes",
-    title: "Bulk density of mineral soils 0.9 to 1.8, of organic soils 0.1 to 0.6 g/cm³; most surface soils near 1.2",
+    publisher: "University of Illinois, NRES 201, lecture notes 3 and 4",
+    title: "Bulk density of mineral soils 0.9 to 1.8, of organic soils 0.1 to 0.6 g/cm³",
     year: 0,
-    address: "https://www.coursehero.com/file/6307336",
+    address: "https://www.coursehero.com/file/6307366/RelativeResourceManager8/",
     evidence: Evidence::Read,
 };
 

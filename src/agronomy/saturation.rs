@@ -109,7 +109,7 @@ pub fn usually_found(element: Element, share: Percent) -> Option<&'static str> {
 }
 
 /// Shares of the whole capacity that one laboratory prints beside its results by modified Morgan,
-/// as ranges and without a word on what they aim at; taken here as context and no aim.
+/// under the head "Optimum Range"; taken here as context and no aim, our own choice.
 pub const BESIDE_MODIFIED_MORGAN: Source = Source {
     publisher: "UMass Amherst Soil and Plant Nutrient Testing Laboratory",
     title: "Specimen soil report S141006-324 (modified Morgan): base saturation Ca 50 to 80, Mg 10 to 30, K 2.0 to 7.0 %",

@@ -270,9 +270,10 @@ impl Case<'_> {
         standing.printed = Some(printed);
         if let Some(per_point) = criterion.own_index.filter(|_| reading.is_exact()) {
             let points = (printed / per_point * 10.0).round() / 10.0;
-            standing
-                .notes
-                .push(format!("On its publisher’s own index that is {}, as the tops of the classes go.", num(points)));
+            standing.notes.push(format!(
+                "On its publisher’s own index that would be {}, worked out here from the tops of the classes.",
+                num(points)
+            ));
         }
         match self.verdict(criterion, printed) {
             Ok(verdict) => {

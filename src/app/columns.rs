@@ -216,18 +216,24 @@ impl Sorted {
             for before in lines_of_plot {
                 let before = before.map_or(&[][..], Vec::as_slice);
                 let mut answered: Vec<(Analyte, Date)> = Vec::new();
-                let mut fizz = false;
+                let mut fizz_on: Option<Date> = None;
                 let samplings = self.samplings(columns, plot.id, before);
                 let known = samplings.iter().filter(|&&at| columns.samplings[at as usize].sampled_on <= until);
-                for (back, &sampling) in known.rev().enumerate() {
+                let newest_on = known.clone().next_back().map(|&at| columns.samplings[at as usize].sampled_on);
+                // Of several samplings of one day all are taken: which speaks is for the survey to say.
+                for &sampling in known.rev() {
                     let row = &columns.samplings[sampling as usize];
                     let depth = self.depth_of[sampling as usize] as usize;
+                    let fizzed = row.fizz.is_some() && fizz_on.is_none_or(|on| on == row.sampled_on);
                     let mut wanted =
-                        back == 0 || (row.fizz.is_some() && !fizz) || self.cells(columns, sampling).next().is_none();
-                    fizz |= row.fizz.is_some();
+                        newest_on == Some(row.sampled_on) || fizzed || self.cells(columns, sampling).next().is_none();
+                    fizz_on = fizz_on.or(row.fizz.map(|_| row.sampled_on));
                     for (cell, _) in self.cells(columns, sampling) {
-                        let kind = columns.cells[cell as usize].kind as usize;
-                        if self.conversions[kind][depth].is_none() {
+                        let column = &columns.cells[cell as usize];
+                        let kind = column.kind as usize;
+                        // As for a reading: below zero is no level that soil can have.
+                        let readable = column.value >= 0.0 && column.value.is_finite();
+                        if !readable || self.conversions[kind][depth].is_none() {
                             continue;
                         }
                         let analyte = columns.kinds[kind].analyte;

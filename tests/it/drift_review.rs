@@ -329,7 +329,10 @@ async fn the_page_and_its_csv_show_every_number() {
     assert_eq!((cell("tests"), cell("unit"), cell("method")), ("4".into(), "mg/kg".into(), "mehlich3_icp".into()));
 
     // 150, 131, 118, 96.5: every one of six pairs falls, which 1 of 24 orders does, and 1 rises.
-    assert_eq!((cell("s_of_ranks"), cell("p_ranks_exact")), ("-6".into(), "1/12".into()));
+    assert_eq!(
+        (cell("s_of_ranks"), cell("p_ranks_numerator"), cell("p_ranks_denominator")),
+        ("-6".into(), "1".into(), "12".into())
+    );
     let (slope, se) = row.bare_slope().unwrap();
     assert_eq!(cell("slope_on_scale").parse::<f64>().unwrap(), slope);
     assert_eq!(cell("slope_se_on_scale").parse::<f64>().unwrap(), se);

@@ -338,7 +338,11 @@ fn a_printed_ratio_is_held_against_the_cells_by_charge_and_by_weight() {
     };
     let by_weight = with("5.4");
     let seen = line(&by_weight, "Calcium to magnesium");
-    assert!(seen.fits && seen.words.contains("by weight") && seen.words.contains("1.65 apart"), "{}", seen.words);
+    assert!(
+        seen.fits && seen.words.contains("by weight") && seen.words.contains("a factor of 1.65 apart"),
+        "{}",
+        seen.words
+    );
     assert_eq!(seen.printed.as_ref().map(|figure| figure.value), Some(5.4));
     let by_charge = with("3.3");
     let seen = line(&by_charge, "Calcium to magnesium");

@@ -102,7 +102,8 @@ impl PrintedRatio {
 
     /// What is to be said of it beside what the cells make by charge and by mass.
     fn held_against(&self, by_charge: f64, by_mass: f64) -> (bool, String) {
-        // Two printed cells, each rounded by half a digit, make a ratio of a few per cent either way.
+        // Two printed cells, each rounded by half a digit, make a ratio of a few per cent either way;
+        // three are our own limit, no source.
         let near = |value: f64| as_printed(value, &self.printed) || (value / self.printed.value - 1.0).abs() < 0.03;
         let two = |value: f64| Figure::significant(value, "", 2);
         match (near(by_charge), near(by_mass)) {
@@ -110,7 +111,7 @@ impl PrintedRatio {
             (false, true) => (
                 true,
                 format!(
-                    "The printed ratio is by weight, of mg/kg: the cells make {} that way and {} by charge. Of the same soil the two are {} apart, so it must not be held against a ratio by charge.",
+                    "The printed ratio is by weight, of mg/kg: the cells make {} that way and {} by charge. Of the same soil the two are a factor of {} apart, so it must not be held against a ratio by charge.",
                     two(by_mass),
                     two(by_charge),
                     Figure::significant(by_mass.max(by_charge) / by_mass.min(by_charge), "", 3)
@@ -368,7 +369,7 @@ fn share_line(
     let range = beside_modified_morgan(element, Percent(printed.value)).filter(|_| by_morgan && inflated.is_empty());
     let range = range.map_or_else(String::new, |says| {
         format!(
-            " It is {says} of one laboratory, which is context and no aim ({}).",
+            " It is {says} that one laboratory prints as optimum; here that is context and no aim, our own choice ({}).",
             Citation::from(BESIDE_MODIFIED_MORGAN)
         )
     });

@@ -362,7 +362,7 @@ fn ammonium(livestock: Option<Livestock>, given_kg_per_ha: f64) -> Term {
     let formula = format!("from none to all of {} kg/ha", number(given_kg_per_ha));
     let working = Working::step(title.clone(), figure(range), formula, [leaf])
         .cite(AMMONIUM)
-        .note("How much of it stays goes by how soon the manure was worked in: all of it at once before a crop, little or none after days on top. Lean to the high end only where it went in the same day.")
+        .note("How much of it stays goes by how soon the manure was worked in: all of it at once before a crop, little or none after days on top. Lean to the high end only where it went in the same day, and to none where it was spread before the winter.")
         .note("What was given in years before is not counted: it was taken, washed down or lost.");
     Term::new(TermKind::Manure, title, range, working)
 }

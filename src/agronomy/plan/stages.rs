@@ -267,12 +267,12 @@ impl<'a> Search<'a> {
             } else {
                 return self.cost();
             }
-        } else if !shared {
+        } else {
             // Without slack each plot is quickly planned: a sound start, should there be no time for better.
             self.each_apart();
             let start = std::mem::take(&mut self.rates);
             self.start_again();
-            self.rates = start;
+            if shared { trial = Some(start) } else { self.rates = start }
         }
         let all = self.everything();
         let done = self.settle(Goal::Shortage, &all);

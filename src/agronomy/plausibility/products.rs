@@ -101,7 +101,7 @@ fn value_as_oxide(amendment: &Amendment, analysis: &Analysis, asked: &mut Vec<Pr
     let Some(value) = analysis.neutralising_value.filter(|_| amendment.kind == Kind::Lime) else { return };
     let of_carbonate = amendment.formula.as_deref().and_then(neutralising_value_of).unwrap_or(100.0);
     let as_oxide = |pure: f64| pure * per_carbonate();
-    // A tenth of impurity is ordinary; 0.2 above is rounding.
+    // A tenth of impurity is ordinary; 0.2 above is rounding: our own limits, no source.
     if !(as_oxide(of_carbonate) * 0.89..=as_oxide(of_carbonate) + 0.2).contains(&value) {
         return;
     }
@@ -155,7 +155,8 @@ fn salt(amendment: &Amendment, analysis: &Analysis, asked: &mut Vec<ProductQuest
         }
         let fits = |other: &str| {
             let holds = other.parse::<Formula>().map_or(0.0, |other| other.mass_fraction(*element));
-            // Grades are printed to the half per cent or so, and are a little under the pure salt.
+            // Grades are printed to the half per cent or so, and are a little under the pure salt: our own
+            // limits here and below, no source.
             (other != text && (0.96..=1.015).contains(&(printed / holds))).then_some(holds)
         };
         let percent = |share: f64| number((share * 1000.0).round() / 10.0);
@@ -200,7 +201,7 @@ fn wet_or_dry(amendment: &Amendment, analysis: &Analysis, asked: &mut Vec<Produc
     let what = if amendment.kind == Kind::Compost { "compost" } else { "manure" };
     let text = match analysis.moisture {
         None => format!(
-            "Labs print {what} as it came or on its dry matter, and the two are several times apart. Which is this, and how much water does it hold? Here all figures are of the {what} as it is spread."
+            "Labs print {what} as it came or on its dry matter, and the two may be several times apart. Which is this, and how much water does it hold? Here all figures are of the {what} as it is spread."
         ),
         Some(water) if water >= 0.3 && nitrogen / (1.0 - water) > MOST_IN_DRY_MATTER => format!(
             "Nitrogen of {} % with {} % of water would be {} % of the dry matter, far more than manures hold. Are these figures of the dry matter? Here they are of the {what} as it is spread.",

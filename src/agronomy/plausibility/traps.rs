@@ -100,7 +100,7 @@ fn by_volume(entry: &Entry, asked: &mut Vec<Question>) {
         names.dedup();
         if !typed.is_empty() {
             let text = format!(
-                "{}: labs of Britain and Ireland scoop the soil for it and print mg/L, also where they write ppm. Did this lab weigh it, or is it mg/L? The limits for it are by volume.",
+                "{}: labs of Britain and Ireland scoop the soil for it and print mg/L, also where they write ppm. Did this lab weigh it, or is it mg/L? Their limits are by volume.",
                 names.join(", ")
             );
             ask(asked, QuestionKind::ByVolume, typed.iter().map(|d| d.key), text);
@@ -138,6 +138,7 @@ fn dried_otherwise(entry: &Entry, asked: &mut Vec<Question>) {
         let mean = found.iter().map(|(ratio, _)| ratio).sum::<f64>() / found.len() as f64;
         let one_way = found.iter().all(|(ratio, _)| ratio.signum() == mean.signum());
         let percent = (mean.abs().exp() - 1.0) * 100.0;
+        // From 4 to 15 %: our own limits about the published share.
         if found.len() > 1 && one_way && (4.0..=15.0).contains(&percent) {
             let (more, less) = if mean > 0.0 { (second, first) } else { (first, second) };
             let text = format!(

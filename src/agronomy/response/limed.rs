@@ -1,5 +1,5 @@
-//! pH against the lime that was put on: the second reading of a trend for what is no element. Nothing
-//! published says how far lime moves the pH of one soil over years, so the plot's own tests must.
+//! pH against the lime that was put on: the second reading of a trend for what is no element. How far
+//! lime moves pH by published rules is not read here: only the plot's own tests are.
 
 use super::{Beyond, TestAt, beyond};
 use crate::agronomy::{
@@ -11,7 +11,7 @@ use jiff::{ToSpan, civil::Date};
 /// Months after liming in which a test of pH does not count: the lime has not reacted by then.
 /// Six to twelve are customary; the shorter is taken (from memory, unverified).
 pub const LIME_REACTS_MONTHS: i32 = 6;
-/// Tests from which the effect of lime is told apart from that of time.
+/// Tests from which the effect of lime is told apart from that of time; our own limit, no source.
 const TESTS_NEEDED: usize = 4;
 
 /// Lime put on one day.
@@ -96,7 +96,7 @@ pub fn limed(segment: &Segment, limings: &[Liming]) -> Limed {
     } else if plain < TESTS_NEEDED {
         Err(format!(
             "{plain} of these tests can be read, and it takes {TESTS_NEEDED} to tell what lime did from what the years did: \
-             nothing published says how far lime moves the pH of this soil."
+             only tests of this plot are read for it."
         ))
     } else {
         beyond(&tests, (0.0, 0.0))

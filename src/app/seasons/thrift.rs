@@ -12,6 +12,10 @@ use std::time::{Duration, Instant};
 /// A saving below this is none, minor units.
 const NOTHING_SAVED: f64 = 0.5;
 
+/// What whole steps of the scale may make of a shortage or an excess, hundredths of all needs; our own
+/// allowance.
+const SCALE_STEPS: f64 = 0.5;
+
 /// Halvings in search of the least that must be left short for a cost: to a hundredth of what may be.
 const HALVINGS: usize = 6;
 
@@ -81,8 +85,15 @@ pub(super) fn solve(input: &PlanInput, options: &PlanOptions, watch: &dyn Watch)
         false => Some(within(&with, left().max(all / 4))).filter(|_| !watch.stopped()),
     };
     let proven = proven && lean.proven && thrifty.as_ref().is_some_and(|plan| plan.proven);
+    // A search that was cut short may leave everything short for no money at all.
+    let most_short = measure.short_percent + options.accept_short_percent.unwrap_or(0.0) + percent + SCALE_STEPS;
+    let most_over = measure.over_percent + SCALE_STEPS;
+    let keeps_its_word = |cheaper: &Measure| {
+        let saves = cheaper.cost_minor < measure.cost_minor - NOTHING_SAVED;
+        saves && cheaper.short_percent <= most_short && cheaper.over_percent <= most_over
+    };
     match thrifty.map(|plan| (Measure::of(&plan.account), plan)) {
-        Some((cheaper, mut plan)) if cheaper.cost_minor < measure.cost_minor - NOTHING_SAVED => {
+        Some((cheaper, mut plan)) if keeps_its_word(&cheaper) => {
             // The goals after the cost would take what may be left short for themselves.
             let (mut low, mut high) = (0.0, percent);
             for _ in 0..HALVINGS {
@@ -95,7 +106,9 @@ pub(super) fn solve(input: &PlanInput, options: &PlanOptions, watch: &dyn Watch)
                 let tried = within(&less, left());
                 let as_cheap = tried.account.cost_minor <= cheaper.cost_minor + NOTHING_SAVED;
                 let as_lean = tried.account.relative_excess <= plain.account.relative_excess + 1e-6;
-                if as_cheap && as_lean && !watch.stopped() {
+                // One that was cut short costs little, and leaves more short.
+                let as_full = tried.account.relative_shortage <= plan.account.relative_shortage + 1e-6;
+                if as_cheap && as_lean && as_full && !watch.stopped() {
                     (plan, with, high) = (tried, less, middle);
                 } else {
                     low = middle;
@@ -181,6 +194,20 @@ mod tests {
         let (plan, thrift) = spend_less(&input, 10.0);
         assert!((plan.account.cost_minor - 720.0).abs() < 0.01, "{thrift:?}");
         assert!(plan.account.relative_excess < 1e-6 && plan.doses.iter().all(|dose| dose.product.key == 1));
+    }
+
+    #[test]
+    fn a_search_that_has_no_time_saves_nothing_by_leaving_everything_short() {
+        // Stock that two beds share, so that no bed can be planned by itself.
+        let mut input = bed(vec![product(1, &[(K, 0.5)], 400, true)]);
+        input.products.push(Product { stock_g: 500.0, packs: vec![], ..product(2, &[(K, 0.5)], 0, false) });
+        input.plots.push(PlotNeed { key: 2, ..input.plots[0].clone() });
+        for milliseconds in [0, 1, 5] {
+            input.options.time_limit = Duration::from_millis(milliseconds);
+            let (plan, thrift) = spend_less(&input, 20.0);
+            let short = Measure::of(&plan.account).short_percent;
+            assert!(short <= thrift.without.short_percent + 20.0 + SCALE_STEPS, "{short} {thrift:?}");
+        }
     }
 
     #[test]

@@ -4,7 +4,7 @@
 
 use super::{
     PlanOptions, PlanView, Tally, read_revision, view,
-    why::{Until, kept},
+    why::{POOR, Until, kept},
 };
 use crate::{
     agronomy::plan::{self, Options, PlanInput, Watch},
@@ -137,11 +137,30 @@ fn curves(input: &PlanInput, options: &PlanOptions) -> (Vec<Point>, Vec<Point>, 
         cost.extend(budgets.into_iter().filter_map(|budget| point(Step::Budget(Some(budget)), &half)));
         cost.push(free);
     }
+    let free_cut_short = cost.is_empty() && half.stopped();
     let whole = Until(begun + all);
     let mut excess: Vec<f64> = ACCEPTED.to_vec();
     excess.extend(options.accept_short_percent.filter(|p| !ACCEPTED.contains(p)));
     excess.sort_by(f64::total_cmp);
-    let excess = excess.into_iter().filter_map(|percent| point(Step::Accept(percent), &whole)).collect();
+    let mut excess: Vec<Point> =
+        excess.into_iter().filter_map(|percent| point(Step::Accept(percent), &whole)).collect();
+    if free_cut_short {
+        left_out += BUDGETS.len();
+    }
+    // A search that was cut short leaves more missing than its limit lets it: that is no point of a curve.
+    let found = cost.len() + excess.len();
+    let mut least = f64::INFINITY;
+    cost.retain(|point: &Point| {
+        let sound = point.tally.measure.short_percent <= least + POOR;
+        least = least.min(point.tally.measure.short_percent);
+        sound
+    });
+    let from = excess.first().map_or(0.0, |point| point.tally.measure.short_percent);
+    excess.retain(|point| match point.step {
+        Step::Accept(percent) => point.tally.measure.short_percent <= from + percent + POOR,
+        Step::Budget(_) => true,
+    });
+    left_out += found - cost.len() - excess.len();
     (cost, excess, left_out)
 }
 

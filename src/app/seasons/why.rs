@@ -111,7 +111,7 @@ pub(super) fn kept(doses: &[DoseLine]) -> Vec<plan::Lock> {
 
 /// Of a quick plan that leaves this much more missing than the plan itself, hundredths of all needs,
 /// nothing can be told.
-const POOR: f64 = 2.0;
+pub(super) const POOR: f64 = 2.0;
 
 /// What came of trying.
 #[derive(Default)]

@@ -489,7 +489,8 @@ pub async fn csv(cx: Cx, Path(site): Path<SiteId>, Query(asked): Query<Asked>) -
         "plots_drawn_together",
         "s_of_ranks",
         "p_ranks",
-        "p_ranks_exact",
+        "p_ranks_numerator",
+        "p_ranks_denominator",
         "smallest_possible_p",
         "slope_on_scale",
         "slope_se_on_scale",
@@ -513,11 +514,6 @@ pub async fn csv(cx: Cx, Path(site): Path<SiteId>, Query(asked): Query<Asked>) -
     Ok(response)
 }
 
-/// "677780777/1556755200".
-fn as_counted(p: Fraction) -> String {
-    format!("{}/{}", p.numerator, p.denominator)
-}
-
 fn csv_row(plot: &PlotRow, row: &PlotDrift, (first, last): (i16, i16), given: &PutOnByYear) -> Vec<String> {
     let text = |value: Option<f64>| value.map_or_else(String::new, |value| value.to_string());
     let slope = |of: fn(&PerYear) -> f64| text(row.per_year.as_ref().map(of));
@@ -527,6 +523,8 @@ fn csv_row(plot: &PlotRow, row: &PlotDrift, (first, last): (i16, i16), given: &P
         let decimals = row.run_of(year).map_or(row.decimals, |run| run.decimals);
         format!("{}{}", year.qualifier.sign(), show::plain(year.value, decimals))
     };
+    // Apart, because a spreadsheet takes 1/12 for a day.
+    let counted = |part: fn(Fraction) -> String| row.p.and_then(RanksP::exact).map_or_else(String::new, part);
     let newest = row.years.last();
     let mut cells = vec![
         plot.code.clone(),
@@ -556,7 +554,8 @@ fn csv_row(plot: &PlotRow, row: &PlotDrift, (first, last): (i16, i16), given: &P
         row.drawn.map_or_else(String::new, |drawn| drawn.plots.to_string()),
         row.s.to_string(),
         text(row.p.map(RanksP::value)),
-        row.p.and_then(RanksP::exact).map_or_else(String::new, as_counted),
+        counted(|p| p.numerator.to_string()),
+        counted(|p| p.denominator.to_string()),
         row.smallest_possible_p.map_or_else(String::new, |p| p.value().to_string()),
         text(row.bare_slope().map(|(slope, _)| slope)),
         text(row.bare_slope().map(|(_, se)| se)),

@@ -108,7 +108,8 @@ impl Shares {
         let asked = self.asked;
         let sought = self.sought(means, dual, &reached, &best, fixed, pains, go_on);
         if let Some((best, least)) = &sought {
-            if *least >= (best.shared.short(&self.share) + fixed) * (1.0 - 2.0 * NEAR) {
+            // Where next to nothing is short the bound may be a rounding below zero.
+            if *least >= (best.shared.short(&self.share) + fixed) * (1.0 - 2.0 * NEAR) - 2e-9 {
                 return sought;
             }
         }

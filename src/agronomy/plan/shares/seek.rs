@@ -254,6 +254,10 @@ impl Seek<'_> {
             let nearest = split.into_iter().max_by(|a, b| whole(a).total_cmp(&whole(b)).then(b.p.cmp(&a.p)));
             let Some(Split { p, level, part }) = nearest else { break };
             let (from, to) = levels[p];
+            // Rounding may put a part outside its ends, where nothing is left to split.
+            if level <= from || to < level {
+                break;
+            }
             levels[p] = (level, to);
             if part <= 0.5 || self.least(&levels).is_none() {
                 levels[p] = (from, level - 1);

@@ -73,11 +73,11 @@ impl Search<'_> {
             Some(shared)
         };
         let Some(shared) = settle((1.0, 0.0)).and_then(|_| settle((0.0, 1.0))) else { return false };
-        self.found_out.choice = least.map(|_| choice.clone());
         let faces: Option<Vec<_>> = (0..self.classes.len())
             .map(|c| face::of(self.plot(c), &shares.beds()[c], Some(&shared.rates[c])))
             .collect();
         let Some(faces) = faces else { return false };
+        self.found_out.choice = least.map(|_| choice.clone());
         self.rates = faces.iter().map(|face| face.rates.clone()).collect();
         self.faces = faces.into_iter().map(Some).collect();
         self.shares = Some(shares);
