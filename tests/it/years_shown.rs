@@ -432,6 +432,13 @@ async fn a_site_of_many_plots_is_shown_page_by_page_and_its_year_block_by_block(
     let page = garden.get(&format!("/sites/{site}/summary?block={block}")).await;
     // Twenty-eight days of it, told apart since there is room; on the second of February it was these.
     assert!(page.contains("Plot by plot") && page.contains("<td data-label=\"On\">B1, B29; "), "{page}");
+    // On one sheet the days are drawn together, and a block is a line.
+    let page = garden.get(&format!("/sites/{site}/summary?block={block}&length=one")).await;
+    assert!(
+        page.contains("Block by block") && !page.contains("Plot by plot") && page.contains("it is one sheet"),
+        "{page}"
+    );
+    assert_eq!(page.matches("data-label=\"Why\"").count(), 1, "{page}");
     for path in ["drift", "calibration", "calendar", "next"] {
         garden.get(&format!("/sites/{site}/{path}")).await;
     }

@@ -1,7 +1,7 @@
 //! A season on paper, of one plot or of a site: what was put on, when, by whom and why, what
 //! grew and left, what the tests say, and the evidence that is kept. A plot's is made for one sheet; a
-//! site's takes as many as it needs in print that can be read at a table, what was put on first, and
-//! what is too much even so is counted, with the way to the record.
+//! site's takes as many as it needs in print that can be read at a table, or one where that is asked for,
+//! what was put on first, and what is too much even so is counted, with the way to the record.
 
 use super::{
     harvests,
@@ -46,6 +46,8 @@ pub struct Wanted {
     paper: String,
     /// Number of the block that a site's page is kept to; anything else is all of it.
     block: String,
+    /// "one" keeps a site's page to one sheet; anything else takes as many as it needs.
+    length: String,
 }
 
 impl Wanted {
@@ -58,6 +60,16 @@ impl Wanted {
     fn paper(&self) -> &'static str {
         Self::PAPERS.iter().find(|(key, _)| *key == self.paper).unwrap_or(&Self::PAPERS[0]).0
     }
+
+    fn room(&self) -> &'static Room {
+        if self.length == "one" { &ONE_SHEET } else { &SHEETS }
+    }
+
+    /// Key, name, chosen.
+    fn lengths(&self) -> Vec<(&'static str, &'static str, bool)> {
+        let one = self.length == "one";
+        vec![("all", "as many sheets as it needs", !one), ("one", "one sheet", one)]
+    }
 }
 
 /// The elements whose balance stands on the page.
@@ -67,14 +79,36 @@ const BALANCED: [Element; 3] = [Element::N, Element::P, Element::K];
 const MOST_PUT_ON: usize = 16;
 const MOST_HARVESTS: usize = 6;
 const MOST_PRODUCTS: usize = 12;
-/// Lines of a site's register, about two sheets of them; where they are more, days are drawn together.
-const MOST_LINES: usize = 60;
-/// Products of a site with their evidence.
-const MOST_SITE_PRODUCTS: usize = 60;
-/// More plots than this, about two sheets, stand block by block, where there are several blocks.
-const MOST_PLOTS: usize = 100;
-/// More blocks than this are counted.
-const MOST_BLOCKS: usize = 100;
+/// How much of each kind a site's page holds.
+struct Room {
+    /// Lines of its register; where they are more, days are drawn together, then people.
+    lines: usize,
+    /// Products with their evidence.
+    products: usize,
+    /// More plots than this stand block by block, where there are several blocks.
+    plots: usize,
+    /// More blocks than this are counted.
+    blocks: usize,
+    /// What is said of the sheets.
+    said: &'static str,
+}
+
+/// About two sheets of each, however large the site.
+const SHEETS: Room = Room {
+    lines: 60,
+    products: 60,
+    plots: 100,
+    blocks: 100,
+    said: "Printed, it takes as many sheets as it needs; each says which one of how many it is.",
+};
+/// What one sheet has room for in print that can be read at a table.
+const ONE_SHEET: Room = Room {
+    lines: 9,
+    products: 9,
+    plots: 9,
+    blocks: 9,
+    said: "Printed, it is one sheet: what went on is drawn together, and what has no room is counted.",
+};
 /// A line of the register that holds more is opened in the record.
 const MOST_EACH: usize = 60;
 
@@ -92,6 +126,8 @@ struct Head {
     named: String,
     /// How many sheets it takes; empty where there is nothing to say.
     sheets: &'static str,
+    /// Key, name, chosen; empty where there is no choice.
+    lengths: Vec<(&'static str, &'static str, bool)>,
     foot: String,
 }
 
@@ -252,6 +288,7 @@ fn head<P>(cx: &Cx, summary: &YearSummary<P>, wanted: &Wanted, blocks: Vec<(Stri
         named: year
             .map_or_else(String::new, |year| format!("{}{of_block}, season {}", summary.site.name, year.season.name)),
         sheets: "",
+        lengths: vec![],
         foot: format!("From the record of {}, {}", summary.site.name, show::date(cx.app.today())),
     }
 }
@@ -579,7 +616,7 @@ fn blocks(plots: &[PlotBrief], wanted: Option<BlockId>) -> Vec<(String, String, 
     if blocks.len() > 2 { blocks } else { vec![] }
 }
 
-/// `GET /sites/{site}/summary?season={season}&paper={paper}&block={block}`
+/// `GET /sites/{site}/summary?season={season}&paper={paper}&block={block}&length={length}`
 pub async fn site(cx: Cx, Path(id): Path<SiteId>, Query(wanted): Query<Wanted>) -> Result<SiteYearPage> {
     let summary = cx.app.site_year(&cx.actor, id, wanted.season()).await?;
     let unit = summary.site.rate_unit.as_str();
@@ -590,12 +627,10 @@ pub async fn site(cx: Cx, Path(id): Path<SiteId>, Query(wanted): Query<Wanted>) 
         Some(block) => all.iter().filter(|brief| brief.plot.block == Some(block)).cloned().collect(),
         None => Cow::Borrowed(all),
     };
+    let room = wanted.room();
     let mut page = SiteYearPage {
         frame: under_site(&cx, &summary.site, format!("{}: the season on paper", summary.site.name)),
-        top: Head {
-            sheets: "Printed, it takes as many sheets as it needs; each says which one of how many it is.",
-            ..head(&cx, &summary, &wanted, blocks(all, block))
-        },
+        top: Head { sheets: room.said, lengths: wanted.lengths(), ..head(&cx, &summary, &wanted, blocks(all, block)) },
         register: vec![],
         more_lines: (0, 0),
         everything: String::new(),
@@ -608,13 +643,13 @@ pub async fn site(cx: Cx, Path(id): Path<SiteId>, Query(wanted): Query<Wanted>) 
     };
     let Some(year) = &summary.year else { return Ok(page) };
     let season = &year.season;
-    let of_all = register(&plots, MOST_LINES);
+    let of_all = register(&plots, room.lines);
     page.register = of_all.lines.iter().map(|line| group(line, &plots, unit)).collect();
     page.more_lines = of_all.more;
     page.everything = format!("/sites/{id}/applications?from={}&to={}", season.starts_on, season.ends_on);
     let products = if block.is_some() { year.products_of(&plots) } else { year.products.clone() };
-    page.products = products.iter().take(MOST_SITE_PRODUCTS).map(product).collect();
-    page.more_products = products.len().saturating_sub(MOST_SITE_PRODUCTS);
+    page.products = products.iter().take(room.products).map(product).collect();
+    page.more_products = products.len().saturating_sub(room.products);
     let samples = |of: fn(&PlotBrief) -> usize| plots.iter().map(of).sum::<usize>();
     let tested = plots.iter().filter(|brief| brief.tests > 0).count();
     page.evidence = format!(
@@ -623,9 +658,9 @@ pub async fn site(cx: Cx, Path(id): Path<SiteId>, Query(wanted): Query<Wanted>) 
         samples(|brief| brief.with_sheet),
         show::count(samples(|brief| brief.tests), "sample"),
     );
-    // Of one block there is nothing to group by: it takes the sheets that it takes.
-    let one_block = plots.iter().all(|brief| brief.plot.block == plots[0].plot.block);
-    if plots.len() <= MOST_PLOTS || one_block {
+    // Of one block there is nothing to group by: it takes the sheets that it takes, where it may.
+    let one_block = wanted.length != "one" && plots.iter().all(|brief| brief.plot.block == plots[0].plot.block);
+    if plots.len() <= room.plots || one_block {
         page.plots = plots.iter().map(|brief| plot_line(brief, season.id, season.starts_on)).collect();
     } else {
         let mut groups: Vec<(&str, Option<BlockId>, Vec<&PlotBrief>)> = Vec::new();
@@ -636,7 +671,7 @@ pub async fn site(cx: Cx, Path(id): Path<SiteId>, Query(wanted): Query<Wanted>) 
                 None => groups.push((brief.plot.block_name.as_deref().unwrap_or("In no block"), block, vec![brief])),
             }
         }
-        page.more_blocks = groups.len().saturating_sub(MOST_BLOCKS);
+        page.more_blocks = groups.len().saturating_sub(room.blocks);
         let line = |(name, block, briefs): (&'_ str, Option<BlockId>, Vec<&PlotBrief>)| {
             let path = match block {
                 Some(block) => format!("/sites/{id}/summary?season={}&block={block}", season.id),
@@ -644,7 +679,7 @@ pub async fn site(cx: Cx, Path(id): Path<SiteId>, Query(wanted): Query<Wanted>) 
             };
             block_line((name, briefs), path)
         };
-        page.blocks = groups.into_iter().take(MOST_BLOCKS).map(line).collect();
+        page.blocks = groups.into_iter().take(room.blocks).map(line).collect();
     }
     Ok(page)
 }

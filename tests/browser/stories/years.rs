@@ -260,6 +260,17 @@ async fn on_paper(story: &mut Browser, garden: &Server, site: &str) {
                 assert!(sheet.contains("Harvested") || sheet.contains("Product"), "head lines again: {sheet}");
             }
         }
+        // The same for one sheet: block by block, and what went on drawn together.
+        story.choose("length", "one").await;
+        story.press("Show").await;
+        story.expect("it is one sheet").await;
+        story.expect("Block by block").await;
+        look(story, "site-year-one").await;
+        can_be_read(story).await;
+        assert_eq!(story.on_paper("site-year-one").await.pages, 1, "the site's year on one sheet");
+        story.choose("length", "all").await;
+        story.press("Show").await;
+        story.expect("as many sheets as it needs").await;
     }
     story.click(By::Css("main table tbody th a[href*='/summary?season=']")).await;
     story.expect("What the tests say").await;
