@@ -318,7 +318,10 @@ pub fn cautions_for(amendment: &Amendment, context: &Context) -> Vec<CautionNote
                 note.text = match context.dose {
                     None => rule.caution(),
                     Some(dose) => {
-                        let times = rule.count(dose);
+                        // The most at once is printed for ground limestone: of a stronger lime less mass does as
+                        // much, so the heavier of product and pure carbonate decides.
+                        let value = amendment.analysis.neutralising_value.unwrap_or(0.0);
+                        let times = rule.count(KgPerHa(dose.0.max(dose.0 * value / 100.0)));
                         if times < 2 {
                             continue;
                         }
@@ -447,6 +450,17 @@ mod tests {
         let (_, text) = split(texts("ground_limestone", &dose(15.0))).unwrap();
         assert!(text.contains("2 parts, 6 months"), "{text}");
         assert_eq!(split(texts("ground_limestone", &dose(5.0))), None);
+        // Ten pounds of hydrated lime do as much as thirteen and more of limestone, and are parted as those.
+        let strong = amendment::find("hydrated_lime").and_then(|lime| lime.analysis.neutralising_value).unwrap();
+        let parts = |slug: &str, lb: f64| {
+            let note = split(texts(slug, &dose(lb)));
+            note.map(|(_, text)| text.split_once("give it").expect("in parts").1.to_owned())
+        };
+        for lb in [3.0, 5.0, 8.0, 10.0, 20.0] {
+            let as_much = parts("ground_limestone", lb * strong / 100.0);
+            assert_eq!(parts("hydrated_lime", lb), as_much, "{lb} lb");
+        }
+        assert!(strong > 120.0 && parts("hydrated_lime", 20.0).is_some());
     }
 
     #[test]
